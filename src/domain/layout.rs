@@ -1,0 +1,257 @@
+//! The layout of the workbook: every sheet, every column, what may stand in it, and the guidance a volunteer reads.
+//!
+//! The blank workbook, the reader's complaints and the drop-downs all come from this one table.
+
+/// What a column holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Free text.
+    Text,
+    /// Whole number.
+    Count,
+    /// Date, as the spreadsheet holds it or typed as `2027-06-04` or `4 June 2027`.
+    Date,
+    /// Local time such as `17:00`, `5:30 pm`.
+    Time,
+    /// Minutes and seconds such as `2:05`.
+    Length,
+    /// `yes` or `no`.
+    YesNo,
+    /// Telephone number.
+    Phone,
+    /// Mail address.
+    Mail,
+    /// One of a few words (a drop-down).
+    Choice(&'static [&'static str]),
+}
+
+/// One column.
+#[derive(Debug, Clone, Copy)]
+pub struct Column {
+    /// Header text, lower case.
+    pub name: &'static str,
+    /// What it holds.
+    pub kind: Kind,
+    /// Whether every row needs it.
+    pub required: bool,
+    /// Guidance shown with the header.
+    pub help: &'static str,
+}
+
+/// One sheet.
+#[derive(Debug, Clone, Copy)]
+pub struct Layout {
+    /// Name, lower case; also the name of the `.csv` file in a folder of files.
+    pub name: &'static str,
+    /// Whether a season can do without it.
+    pub required: bool,
+    /// First letter of the refs of its rows; none for sheets whose rows carry no ref.
+    pub letter: Option<char>,
+    /// Guidance shown on the first sheet.
+    pub help: &'static str,
+    /// Columns in order.
+    pub columns: &'static [Column],
+}
+
+/// Guardians beside a child, at most.
+pub const GUARDIANS_PER_CHILD: usize = 4;
+
+const fn column(name: &'static str, kind: Kind, required: bool, help: &'static str) -> Column {
+    Column { name, kind, required, help }
+}
+
+const REF: Column = column("ref", Kind::Text, false, "Leave empty: the program fills it in and knows the row by it ever after.");
+/// Words for the kind of an event.
+pub const EVENT_KINDS: &[&str] = &["class", "rehearsal", "photographs", "dress rehearsal", "show"];
+/// Words for a side of the stage, from the performer facing the audience.
+pub const SIDES: &[&str] = &["left", "right"];
+
+/// All sheets, in the order of the workbook.
+pub const SHEETS: &[Layout] = &[
+    Layout { name: "season", required: true, letter: None, help: "One line a setting. Only the first five must be filled in.", columns: &[
+        column("setting", Kind::Text, true, "See the sheet 'read me' for each setting."),
+        column("value", Kind::Text, false, "What it is set to; empty means the default."),
+    ] },
+    Layout { name: "places", required: true, letter: Some('P'), help: "Where things happen, and which door children use.", columns: &[
+        REF,
+        column("name", Kind::Text, true, "Name of the theatre, studio or hall."),
+        column("door", Kind::Text, true, "The door children use, as you would tell a stranger."),
+        column("collect at", Kind::Text, false, "Where children are collected; empty means the same door."),
+        column("sign-in minutes", Kind::Count, false, "How long signing in takes; 5 if empty."),
+    ] },
+    Layout { name: "ways", required: false, letter: None, help: "Car parks and stops, and the walk from each to the door.", columns: &[
+        column("place", Kind::Text, true, "A name from the sheet 'places'."),
+        column("from", Kind::Text, true, "Name of the car park or stop."),
+        column("walk minutes", Kind::Text, false, "Minutes, such as 8, or a range, such as 15-20."),
+        column("metres", Kind::Count, false, "Or the distance; the walk is then worked out at a slow pace."),
+    ] },
+    Layout { name: "events", required: true, letter: Some('E'), help: "One line for each time children are wanted.", columns: &[
+        REF,
+        column("name", Kind::Text, true, "As families know it: Dress rehearsal, Saturday matinee."),
+        column("kind", Kind::Choice(EVENT_KINDS), true, "Pick one."),
+        column("place", Kind::Text, true, "A name from the sheet 'places'."),
+        column("date", Kind::Date, true, "Day, month and year."),
+        column("call", Kind::Time, true, "When children must be at the door; a number may have its own in the running order."),
+        column("starts", Kind::Time, true, "Curtain up, or when it begins."),
+        column("ends", Kind::Time, false, "Announced end. Needed where there is no running order."),
+        column("dismissal", Kind::Text, false, "'after the last number' (if empty), 'after own last number', or a time."),
+        column("cast", Kind::Text, false, "The cast that performs, where there are two; empty means everyone."),
+        column("numbers", Kind::Text, false, "Numbers wanted, with ; between them, where there is no running order; empty means all."),
+        column("arrive ready", Kind::Text, false, "Costume, hair, make-up on arrival."),
+        column("bring", Kind::Text, false, "What to bring."),
+        column("leave at home", Kind::Text, false, "What to leave at home."),
+        column("adults may watch", Kind::YesNo, false, "'no' if empty."),
+        column("turn-in", Kind::YesNo, false, "'yes' if quick-change costumes are handed in at the end of this event."),
+        column("cancelled", Kind::YesNo, false, "'yes' if it is called off; leave the line in place."),
+    ] },
+    Layout { name: "numbers", required: true, letter: Some('N'), help: "Every dance, song or scene.", columns: &[
+        REF,
+        column("name", Kind::Text, true, "Name of the number."),
+        column("length", Kind::Length, false, "Minutes and seconds, such as 2:05; 2:05 is used if empty."),
+        column("changeover", Kind::Length, false, "From its end to the next start; 0:20 if empty."),
+        column("class", Kind::Text, false, "The class that dances it."),
+        column("pieces", Kind::Text, false, "Costume pieces, with ; between them."),
+        column("teacher", Kind::Text, false, "Teacher."),
+    ] },
+    Layout { name: "running order", required: false, letter: None, help: "One line for each place in each event's order.", columns: &[
+        column("event", Kind::Text, true, "A name from the sheet 'events'."),
+        column("place", Kind::Count, true, "1 for the first, 2 for the next; intervals have a place too."),
+        column("number", Kind::Text, true, "A name from the sheet 'numbers', or 'interval'."),
+        column("minutes", Kind::Count, false, "Length of the interval; 15 if empty."),
+        column("call", Kind::Time, false, "A call of its own for this number at this event."),
+    ] },
+    Layout { name: "children", required: true, letter: Some('C'), help: "One line a child, with up to four guardians beside it.", columns: &[
+        REF,
+        column("given name", Kind::Text, true, "As used every day."),
+        column("family name", Kind::Text, true, "Family name."),
+        column("ages", Kind::Text, false, "Age band such as 5-6. No birth dates."),
+        column("numbers", Kind::Text, true, "Numbers with ; between them. Place in line and sides after a colon where known: Lamplighters: 4, left, right; Finale"),
+        column("cast", Kind::Text, false, "Cast, where there are two; empty means every performance."),
+        column("guardian 1 ref", Kind::Text, false, "Leave empty."),
+        column("guardian 1 name", Kind::Text, true, "Full name."),
+        column("guardian 1 mobile", Kind::Phone, false, "Mobile number."),
+        column("guardian 1 e-mail", Kind::Mail, false, "Mail address."),
+        column("guardian 1 language", Kind::Text, false, "en, es and so on; the season's if empty."),
+        column("guardian 1 household", Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
+        column("guardian 1 brings", Kind::YesNo, false, "'yes' if this adult brings the child."),
+        column("guardian 1 collects", Kind::YesNo, false, "'yes' if this adult collects the child."),
+        column("guardian 1 texts", Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
+        column("guardian 1 mails", Kind::YesNo, false, "May be mailed."),
+        column("guardian 1 agreed", Kind::Text, false, "Who agreed, and when."),
+        column("guardian 2 ref", Kind::Text, false, "Leave empty."),
+        column("guardian 2 name", Kind::Text, false, "Full name."),
+        column("guardian 2 mobile", Kind::Phone, false, "Mobile number."),
+        column("guardian 2 e-mail", Kind::Mail, false, "Mail address."),
+        column("guardian 2 language", Kind::Text, false, "en, es and so on; the season's if empty."),
+        column("guardian 2 household", Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
+        column("guardian 2 brings", Kind::YesNo, false, "'yes' if this adult brings the child."),
+        column("guardian 2 collects", Kind::YesNo, false, "'yes' if this adult collects the child."),
+        column("guardian 2 texts", Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
+        column("guardian 2 mails", Kind::YesNo, false, "May be mailed."),
+        column("guardian 2 agreed", Kind::Text, false, "Who agreed, and when."),
+        column("guardian 3 ref", Kind::Text, false, "Leave empty."),
+        column("guardian 3 name", Kind::Text, false, "Full name."),
+        column("guardian 3 mobile", Kind::Phone, false, "Mobile number."),
+        column("guardian 3 e-mail", Kind::Mail, false, "Mail address."),
+        column("guardian 3 language", Kind::Text, false, "en, es and so on; the season's if empty."),
+        column("guardian 3 household", Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
+        column("guardian 3 brings", Kind::YesNo, false, "'yes' if this adult brings the child."),
+        column("guardian 3 collects", Kind::YesNo, false, "'yes' if this adult collects the child."),
+        column("guardian 3 texts", Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
+        column("guardian 3 mails", Kind::YesNo, false, "May be mailed."),
+        column("guardian 3 agreed", Kind::Text, false, "Who agreed, and when."),
+        column("guardian 4 ref", Kind::Text, false, "Leave empty."),
+        column("guardian 4 name", Kind::Text, false, "Full name."),
+        column("guardian 4 mobile", Kind::Phone, false, "Mobile number."),
+        column("guardian 4 e-mail", Kind::Mail, false, "Mail address."),
+        column("guardian 4 language", Kind::Text, false, "en, es and so on; the season's if empty."),
+        column("guardian 4 household", Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
+        column("guardian 4 brings", Kind::YesNo, false, "'yes' if this adult brings the child."),
+        column("guardian 4 collects", Kind::YesNo, false, "'yes' if this adult collects the child."),
+        column("guardian 4 texts", Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
+        column("guardian 4 mails", Kind::YesNo, false, "May be mailed."),
+        column("guardian 4 agreed", Kind::Text, false, "Who agreed, and when."),
+    ] },
+    Layout { name: "chaperones", required: true, letter: Some('V'), help: "Volunteers in charge of children.", columns: &[
+        REF,
+        column("name", Kind::Text, true, "Full name."),
+        column("mobile", Kind::Phone, false, "Mobile number."),
+        column("e-mail", Kind::Mail, false, "Mail address."),
+        column("language", Kind::Text, false, "en, es and so on; the season's if empty."),
+        column("texts", Kind::YesNo, false, "May be texted."),
+        column("mails", Kind::YesNo, false, "May be mailed."),
+        column("agreed", Kind::Text, false, "Who agreed, and when."),
+        column("adult", Kind::YesNo, false, "'yes' if 18 or over; only then counted in a ratio. 'yes' if empty."),
+        column("vetted until", Kind::Date, false, "Last day the vetting is valid."),
+    ] },
+    Layout { name: "duties", required: false, letter: None, help: "Who looks after which number at which event.", columns: &[
+        column("chaperone", Kind::Text, true, "A name from the sheet 'chaperones'."),
+        column("event", Kind::Text, true, "A name from the sheet 'events', or 'all'."),
+        column("number", Kind::Text, false, "A name from the sheet 'numbers'; empty for the door, a float and the like."),
+        column("task", Kind::Text, false, "In words, such as stage door or float."),
+        column("signs in", Kind::YesNo, false, "'yes' if she signs these children in."),
+        column("signs out", Kind::YesNo, false, "'yes' if she signs these children out."),
+    ] },
+    Layout { name: "house rules", required: false, letter: Some('R'), help: "Rules families are asked to acknowledge; one line a language.", columns: &[
+        REF,
+        column("name", Kind::Text, true, "Short name; lines of one name are one rule in several languages."),
+        column("event", Kind::Text, false, "A name from the sheet 'events'; empty means the whole season."),
+        column("language", Kind::Text, false, "en, es and so on; the season's if empty."),
+        column("text", Kind::Text, true, "The rule, in plain words."),
+        column("acknowledge", Kind::YesNo, false, "'yes' if an answer is wanted; 'yes' if empty."),
+    ] },
+    Layout { name: "notices", required: false, letter: Some('T'), help: "Who is told what, when and how.", columns: &[
+        REF,
+        column("name", Kind::Text, true, "For your own eyes."),
+        column("about", Kind::Text, true, "'season' for the season's house rules, a kind of event, or an event's name."),
+        column("to", Kind::Choice(&["everyone", "not heard from", "turn-in"]), true, "Who gets it."),
+        column("counted from", Kind::Text, true, "call, park by, curtain up, dismissal, first show, or a date."),
+        column("days before", Kind::Count, false, "Whole days before, with a time of day beside it."),
+        column("at", Kind::Time, false, "Time of day."),
+        column("minutes before", Kind::Count, false, "Or exact minutes before; not together with days and a time."),
+        column("by", Kind::Choice(&["mail", "text", "mail and text"]), true, "Mail and text stand in for each other where one is missing."),
+        column("answer owed", Kind::YesNo, false, "'yes' if an answer is wanted; 'yes' if empty."),
+        column("wording", Kind::Choice(&["rules", "call-sheet", "reminder", "eve", "turn-in"]), true, "The wording, a folder of message-templates."),
+    ] },
+];
+
+/// One setting of the sheet `season`.
+#[derive(Debug, Clone, Copy)]
+pub struct Setting {
+    /// Its name in the first column.
+    pub name: &'static str,
+    /// Default; empty means it must be filled in.
+    pub default: &'static str,
+    /// What it means.
+    pub help: &'static str,
+}
+
+const fn setting(name: &'static str, default: &'static str, help: &'static str) -> Setting {
+    Setting { name, default, help }
+}
+
+/// The settings, in order. Those without a default must be filled in.
+pub const SETTINGS: &[Setting] = &[
+    setting("version", "1", "Layout of this workbook; leave it."),
+    setting("name", "", "Name of the production."),
+    setting("school", "", "Name of the school."),
+    setting("zone", "", "IANA time zone, such as Europe/London or America/New_York."),
+    setting("country", "", "Two-letter country code, for telephone numbers typed without one."),
+    setting("language", "en", "Language of those who ask for none."),
+    setting("telephone", "-", "Number families may ring with a question; - for none."),
+    setting("messages from", "08:00", "No message leaves before this local time."),
+    setting("messages until", "20:30", "No message leaves at or after this local time."),
+    setting("merge minutes", "60", "Notices for one family due within so many minutes become one message."),
+    setting("chaperone lead at rehearsals", "30", "Minutes before the children's call."),
+    setting("chaperone lead on show days", "60", "Minutes before the children's call."),
+    setting("quick change below", "3", "A gap of fewer numbers than this is a quick change."),
+    setting("settled by", "any guardian", "'any guardian', 'each household', or 'brings and collects'."),
+    setting("given names in messages", "yes", "'no' leaves children's names out of messages."),
+    setting("walking feet per second", "3.0", "Pace for distances."),
+    setting("children per adult", "12", "Planning figure; who set it and when belongs in your own papers. Local law decides."),
+];
+
+/// The layout of a sheet by name.
+pub fn sheet(name: &str) -> Option<&'static Layout> {
+    SHEETS.iter().find(|s| s.name == name)
+}

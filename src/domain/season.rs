@@ -1,0 +1,553 @@
+//! A season with every cross-reference resolved: what the rest of the program computes with.
+//!
+//! Built only by [`super::reading`] from a [`super::book::Book`]; indices (`ChildId` and so on) point into the
+//! vectors of [`Season`] and are valid for that value alone. A [`Ref`] is what lasts: it names a workbook row for good.
+
+use jiff::civil::{Date, Time};
+use jiff::tz::TimeZone;
+use std::collections::BTreeMap;
+
+/// The lasting name of a workbook row, such as `C017`; holds nothing personal.
+pub type Ref = String;
+
+macro_rules! index {
+    ($($(#[$doc:meta])* $name:ident),* $(,)?) => {$(
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub struct $name(pub u32);
+        impl $name {
+            /// Position in the season's vector.
+            pub fn at(self) -> usize { self.0 as usize }
+        }
+    )*};
+}
+
+index! {
+    /// Index into [`Season::children`].
+    ChildId,
+    /// Index into [`Season::guardians`].
+    GuardianId,
+    /// Index into [`Season::households`].
+    HouseholdId,
+    /// Index into [`Season::places`].
+    PlaceId,
+    /// Index into [`Season::events`].
+    EventId,
+    /// Index into [`Season::numbers`].
+    NumberId,
+    /// Index into [`Season::chaperones`].
+    ChaperoneId,
+}
+
+/// A language as a BCP 47 tag in lower case, such as `en` or `es`.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Language(pub String);
+
+/// What kind of line a phone number is, as far as the numbering plan tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Line {
+    /// A mobile, or a number that may be one (as in North America), or one the plan does not know: may be texted.
+    Textable,
+    /// A land line or a service number: never texted, may be rung.
+    VoiceOnly,
+}
+
+/// A telephone number that could exist.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Phone {
+    /// `+` and at most 15 digits (ITU-T E.164).
+    pub e164: String,
+    /// Whether the numbering plan data call it valid; drama and test numbers are possible but not valid.
+    pub valid: bool,
+    /// Whether a text may be sent to it.
+    pub line: Line,
+}
+
+/// A mail address: non-empty local part and domain, no spaces or line breaks, at most 254 octets.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MailAddress(pub String);
+
+/// Whether an address may be used.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Consent {
+    /// Agreed, with who and when as written in the workbook.
+    Agreed(String),
+    /// Refused.
+    Refused,
+    /// Nothing is written: may be mailed, is not texted, and is listed.
+    Unknown,
+}
+
+/// Where and how one person can be written to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Contact {
+    /// Telephone.
+    pub phone: Option<Phone>,
+    /// Mail address.
+    pub mail: Option<MailAddress>,
+    /// May be texted.
+    pub texts: Consent,
+    /// May be mailed.
+    pub mails: Consent,
+    /// Language wanted.
+    pub language: Language,
+}
+
+impl Contact {
+    /// The number a text may go to: textable and agreed.
+    pub fn text_to(&self) -> Option<&str> {
+        match (&self.phone, &self.texts) {
+            (Some(phone), Consent::Agreed(_)) if phone.line == Line::Textable => Some(&phone.e164),
+            _ => None,
+        }
+    }
+
+    /// The address a mail may go to: present and not refused.
+    pub fn mail_to(&self) -> Option<&str> {
+        match (&self.mail, &self.mails) {
+            (Some(mail), Consent::Agreed(_) | Consent::Unknown) => Some(&mail.0),
+            _ => None,
+        }
+    }
+}
+
+/// One adult answerable for children.
+#[derive(Debug, Clone)]
+pub struct Guardian {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Full name.
+    pub name: String,
+    /// Ways to reach.
+    pub contact: Contact,
+}
+
+/// Guardians who live together; two households never see each other.
+#[derive(Debug, Clone)]
+pub struct Household {
+    /// Lasting name.
+    pub reference: Ref,
+}
+
+/// One guardian's part in one child's life.
+#[derive(Debug, Clone)]
+pub struct Care {
+    /// Whose.
+    pub child: ChildId,
+    /// Who.
+    pub guardian: GuardianId,
+    /// From which household.
+    pub household: HouseholdId,
+    /// Brings the child.
+    pub brings: bool,
+    /// Collects the child.
+    pub collects: bool,
+}
+
+/// Side of the stage from the performer facing the audience.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// Stage left.
+    Left,
+    /// Stage right.
+    Right,
+}
+
+/// A child's place in one number.
+#[derive(Debug, Clone)]
+pub struct Casting {
+    /// Which number.
+    pub number: NumberId,
+    /// Place in the line-up, from 1.
+    pub line: Option<u16>,
+    /// Side of entrance.
+    pub entrance: Option<Side>,
+    /// Side of exit.
+    pub exit: Option<Side>,
+}
+
+/// One child. No birth date is kept, only an age band.
+#[derive(Debug, Clone)]
+pub struct Child {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Given name.
+    pub given: String,
+    /// Family name.
+    pub family: String,
+    /// Youngest and oldest age of the band in years; none if not written.
+    pub ages: Option<(u8, u8)>,
+    /// Casts the child belongs to; empty means every performance.
+    pub casts: Vec<String>,
+    /// Numbers, in workbook order.
+    pub castings: Vec<Casting>,
+}
+
+/// A way from a car park or stop to the door.
+#[derive(Debug, Clone)]
+pub struct Way {
+    /// Name of the car park, stop or gate.
+    pub name: String,
+    /// Shortest and longest walk in whole minutes.
+    pub walk: (u32, u32),
+}
+
+/// Somewhere events happen.
+#[derive(Debug, Clone)]
+pub struct Place {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Name.
+    pub name: String,
+    /// The door children use.
+    pub door: String,
+    /// Where children are collected; empty means the same door.
+    pub collect_at: String,
+    /// Minutes the sign-in takes.
+    pub sign_in_minutes: u32,
+    /// Ways in.
+    pub ways: Vec<Way>,
+}
+
+/// What an event is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum EventKind {
+    /// A class visit.
+    Class,
+    /// A rehearsal in the studio.
+    Rehearsal,
+    /// Photographs.
+    Photographs,
+    /// The dress rehearsal.
+    Dress,
+    /// A show.
+    Show,
+}
+
+/// When children may be collected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Dismissal {
+    /// After the last number of the event, for everyone: the rule of no early release.
+    AfterLastNumber,
+    /// After the child's own last number.
+    AfterOwnLastNumber,
+    /// At a fixed local time.
+    At(Time),
+}
+
+/// One line of a running order.
+#[derive(Debug, Clone)]
+pub enum Slot {
+    /// A number, with a call of its own where it has one.
+    Number {
+        /// Which number.
+        number: NumberId,
+        /// Its own call, local time.
+        call: Option<Time>,
+    },
+    /// The interval, in minutes.
+    Interval(u32),
+}
+
+/// One event.
+#[derive(Debug, Clone)]
+pub struct Event {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Name as families know it.
+    pub name: String,
+    /// Kind.
+    pub kind: EventKind,
+    /// Where.
+    pub place: PlaceId,
+    /// Local date.
+    pub date: Date,
+    /// Children's call, local time; earlier than `starts`.
+    pub call: Time,
+    /// Curtain up, or when it begins.
+    pub starts: Time,
+    /// Announced end, local time, where there is one; a time before `starts` is after midnight.
+    pub ends: Option<Time>,
+    /// When children may leave.
+    pub dismissal: Dismissal,
+    /// The cast that performs; none means all.
+    pub cast: Option<String>,
+    /// How to arrive: costume, hair, make-up.
+    pub arrive_ready: String,
+    /// What to bring.
+    pub bring: String,
+    /// What to leave at home.
+    pub leave_home: String,
+    /// Whether adults may watch.
+    pub adults_watch: bool,
+    /// Whether quick-change costumes are handed in at the end of this event.
+    pub turn_in: bool,
+    /// Called off.
+    pub cancelled: bool,
+    /// Numbers in order. Where the workbook gives no running order, the listed numbers in workbook order.
+    pub order: Vec<Slot>,
+    /// Whether `order` is a running order, from which starts may be computed.
+    pub ordered: bool,
+}
+
+/// One dance, song or scene.
+#[derive(Debug, Clone)]
+pub struct Number {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Name.
+    pub name: String,
+    /// Length in seconds.
+    pub seconds: u32,
+    /// Seconds from its end to the start of the next.
+    pub changeover_seconds: u32,
+    /// Class that dances it.
+    pub class: String,
+    /// Costume pieces.
+    pub pieces: Vec<String>,
+    /// Teacher.
+    pub teacher: String,
+}
+
+/// A volunteer in charge of children.
+#[derive(Debug, Clone)]
+pub struct Chaperone {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Full name.
+    pub name: String,
+    /// Ways to reach.
+    pub contact: Contact,
+    /// Eighteen or over: only then counted in a ratio.
+    pub adult: bool,
+    /// Last day of a valid vetting.
+    pub vetted_until: Option<Date>,
+}
+
+/// What a chaperone does at an event.
+#[derive(Debug, Clone)]
+pub struct Duty {
+    /// Who.
+    pub chaperone: ChaperoneId,
+    /// When.
+    pub event: EventId,
+    /// Which number she looks after; none for the door, a float and the like.
+    pub number: Option<NumberId>,
+    /// Task in words.
+    pub task: String,
+    /// Signs these children in.
+    pub signs_in: bool,
+    /// Signs these children out.
+    pub signs_out: bool,
+}
+
+/// A rule families acknowledge.
+#[derive(Debug, Clone)]
+pub struct HouseRule {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Short name.
+    pub name: String,
+    /// The event it belongs to; none for the whole season.
+    pub event: Option<EventId>,
+    /// Whether it must be acknowledged.
+    pub acknowledge: bool,
+    /// Its text by language; the season's language is always there.
+    pub texts: BTreeMap<Language, String>,
+}
+
+/// What a notice is about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum About {
+    /// The season's house rules.
+    Season,
+    /// Every event of a kind.
+    Kind(EventKind),
+    /// One event.
+    Event(EventId),
+}
+
+/// Who gets a notice.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Audience {
+    /// Every guardian concerned.
+    Everyone,
+    /// Guardians not heard from about it.
+    NotHeard,
+    /// Guardians of children with a quick change at a show, who have a costume to hand in.
+    TurnIn,
+}
+
+/// The moment a notice is counted from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Anchor {
+    /// The child's call.
+    Call,
+    /// The child's park-by.
+    ParkBy,
+    /// Curtain up.
+    CurtainUp,
+    /// Dismissal.
+    Dismissal,
+    /// Curtain up of the first show of the season.
+    FirstShow,
+    /// Noon of a date.
+    Date(Date),
+}
+
+/// How far from the anchor.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Offset {
+    /// So many days before the anchor's local date, at a local time.
+    DaysBefore {
+        /// Days, 0 or more.
+        days: i32,
+        /// Local time.
+        at: Time,
+    },
+    /// Exact minutes before the anchor.
+    MinutesBefore(i64),
+}
+
+/// The roads of a message.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Channel {
+    /// E-mail.
+    Mail,
+    /// Text message.
+    Text,
+}
+
+impl Channel {
+    /// The word used in files, pages and the store.
+    pub fn word(self) -> &'static str {
+        match self {
+            Channel::Mail => "mail",
+            Channel::Text => "text",
+        }
+    }
+
+    /// The channel of that word.
+    pub fn from_word(word: &str) -> Option<Channel> {
+        match word {
+            "mail" => Some(Channel::Mail),
+            "text" => Some(Channel::Text),
+            _ => None,
+        }
+    }
+}
+
+/// By which channels a notice goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum By {
+    /// Mail; text where there is no mail.
+    Mail,
+    /// Text; mail where there is no text.
+    Text,
+    /// Both, as far as they exist.
+    MailAndText,
+}
+
+/// A rule of the season: who is told what, when, how.
+#[derive(Debug, Clone)]
+pub struct Notice {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Name for the coordinator.
+    pub name: String,
+    /// About what.
+    pub about: About,
+    /// To whom.
+    pub to: Audience,
+    /// Counted from.
+    pub anchor: Anchor,
+    /// How far before.
+    pub offset: Offset,
+    /// By which channels.
+    pub by: By,
+    /// Whether an answer is owed.
+    pub owes: bool,
+    /// The folder of `message-templates/LANGUAGE/` that words it.
+    pub wording: String,
+}
+
+/// Whose acknowledgement settles a child.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SettledBy {
+    /// Any one guardian.
+    AnyGuardian,
+    /// One guardian of each household.
+    EachHousehold,
+    /// A guardian who brings and a guardian who collects.
+    BringsAndCollects,
+}
+
+/// The season's figures. Defaults are common practice without a source unless said otherwise.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// First permitted local time of the day for messages.
+    pub quiet_until: Time,
+    /// From this local time on messages wait.
+    pub quiet_from: Time,
+    /// Notices for one family due within so many minutes go as one message.
+    pub merge_minutes: u32,
+    /// Chaperones come so many minutes before the children at rehearsals.
+    pub lead_rehearsal_minutes: u32,
+    /// Chaperones come so many minutes before the children on show days (dress rehearsal too).
+    pub lead_show_minutes: u32,
+    /// A gap of fewer numbers than this between two of a child's numbers is a quick change.
+    pub quick_change_numbers: u32,
+    /// Whose answer settles a child.
+    pub settled_by: SettledBy,
+    /// Whether messages carry a child's given name.
+    pub given_names: bool,
+    /// Walking speed for distances, feet per second (MUTCD 2009 s4E.06 para 14: 3.0).
+    pub walk_feet_per_second: f64,
+    /// Children to one adult at most.
+    pub children_per_adult: u32,
+}
+
+/// Everything one season consists of.
+#[derive(Debug, Clone)]
+pub struct Season {
+    /// Lasting name.
+    pub reference: Ref,
+    /// Name of the production.
+    pub name: String,
+    /// Name of the school.
+    pub school: String,
+    /// IANA name of the zone.
+    pub zone_name: String,
+    /// The zone itself.
+    pub zone: TimeZone,
+    /// ISO 3166 code, for phone numbers typed without a country.
+    pub country: String,
+    /// Language of those who ask for none.
+    pub language: Language,
+    /// The coordinator's telephone as families should dial it; may be empty.
+    pub telephone: String,
+    /// Figures.
+    pub settings: Settings,
+    /// Places.
+    pub places: Vec<Place>,
+    /// Events by date and time.
+    pub events: Vec<Event>,
+    /// Numbers in workbook order.
+    pub numbers: Vec<Number>,
+    /// Children in workbook order.
+    pub children: Vec<Child>,
+    /// Guardians, each once.
+    pub guardians: Vec<Guardian>,
+    /// Households.
+    pub households: Vec<Household>,
+    /// Who cares for whom.
+    pub cares: Vec<Care>,
+    /// Chaperones.
+    pub chaperones: Vec<Chaperone>,
+    /// Duties.
+    pub duties: Vec<Duty>,
+    /// House rules.
+    pub house_rules: Vec<HouseRule>,
+    /// Notices.
+    pub notices: Vec<Notice>,
+}
