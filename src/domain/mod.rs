@@ -1,5 +1,9 @@
 //! The pure core: data in, data out. No clock, no randomness, no files, no network, no database.
 
 pub mod book;
+pub mod digest;
 pub mod layout;
+pub mod quiet;
 pub mod season;
+pub mod segments;
+pub mod wall;
