@@ -1,7 +1,7 @@
 //! The arithmetic held against values from published standards. Every item in `vectors/` names its own source.
 
 use allheard::domain::quiet::{self, Window};
-use allheard::domain::{digest, segments, wall};
+use allheard::domain::{digest, segments, wall, way};
 use jiff::civil::{DateTime, time};
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
@@ -223,5 +223,30 @@ fn hmac_gives_the_digests_of_rfc_4231() {
         } else {
             assert_eq!(mac.len(), printed.len(), "{item}");
         }
+    }
+}
+
+#[test]
+fn walks_take_the_minutes_of_published_speeds() {
+    let file = vectors("walking");
+    for item in items(&file, "cases", 13) {
+        let metres = item["distance_m"].as_f64().unwrap();
+        let speed = item["speed_ft_per_s"].as_f64().unwrap();
+        let minutes = way::walk_minutes(metres, speed);
+        assert_eq!(
+            usize::try_from(minutes).unwrap(),
+            number(&item, "minutes_ceil"),
+            "{item}"
+        );
+    }
+    let speed = |item: &Value| item["ft_per_s"].as_f64().unwrap();
+    let speeds = items(&file, "speeds", 10);
+    assert_eq!(speed(&speeds[0]), way::FAST_FEET_PER_SECOND);
+    assert_eq!(speed(&speeds[1]), way::SLOW_FEET_PER_SECOND);
+    for item in &speeds {
+        // Ten minutes at the speed in feet are ten minutes at the same speed in metres, to its last printed digit.
+        let metres = item["m_per_s"].as_f64().unwrap() * 600.0;
+        assert_eq!(way::walk_minutes(metres - 0.06, speed(item)), 10, "{item}");
+        assert_eq!(way::walk_minutes(metres + 0.06, speed(item)), 11, "{item}");
     }
 }

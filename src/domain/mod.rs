@@ -2,8 +2,11 @@
 
 pub mod book;
 pub mod digest;
+pub mod graph;
 pub mod layout;
 pub mod quiet;
+pub mod retry;
 pub mod season;
 pub mod segments;
 pub mod wall;
+pub mod way;
