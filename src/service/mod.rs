@@ -1,0 +1,3 @@
+//! Use cases: load, ask the domain, save. Knows ports, not products.
+
+pub mod ports;
