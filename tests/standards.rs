@@ -1,7 +1,7 @@
 //! The arithmetic held against values from published standards. Every item in `vectors/` names its own source.
 
 use allheard::domain::quiet::{self, Window};
-use allheard::domain::{digest, segments, wall, way};
+use allheard::domain::{digest, ics, segments, wall, way};
 use jiff::civil::{DateTime, time};
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
@@ -248,5 +248,35 @@ fn walks_take_the_minutes_of_published_speeds() {
         let metres = item["m_per_s"].as_f64().unwrap() * 600.0;
         assert_eq!(way::walk_minutes(metres - 0.06, speed(item)), 10, "{item}");
         assert_eq!(way::walk_minutes(metres + 0.06, speed(item)), 11, "{item}");
+    }
+}
+
+#[test]
+fn calendar_lines_are_folded_within_75_octets() {
+    for item in items(&vectors("ics"), "folding", 8) {
+        let logical = text(&item, "logical");
+        assert_eq!(logical.len(), number(&item, "octets"), "{item}");
+        let folded = ics::fold(logical);
+        assert_eq!(folded, text(&item, "greedy_folded"), "{item}");
+        let lengths: Vec<usize> = folded.split("\r\n").map(str::len).collect();
+        let listed: Vec<usize> =
+            serde_json::from_value(item["greedy_line_octets"].clone()).unwrap();
+        assert_eq!(lengths, listed, "{item}");
+        assert!(
+            lengths.iter().all(|octets| *octets <= ics::LINE_OCTETS),
+            "{item}"
+        );
+        assert_eq!(folded.replace("\r\n ", ""), logical, "{item}");
+    }
+}
+
+#[test]
+fn calendar_text_is_escaped() {
+    for item in items(&vectors("ics"), "text_escape", 9) {
+        assert_eq!(
+            ics::escape(text(&item, "text")),
+            text(&item, "escaped"),
+            "{item}"
+        );
     }
 }

@@ -3,6 +3,7 @@
 pub mod book;
 pub mod digest;
 pub mod graph;
+pub mod ics;
 pub mod layout;
 pub mod quiet;
 pub mod retry;
