@@ -1,5 +1,6 @@
 //! The pure core: data in, data out. No clock, no randomness, no files, no network, no database.
 
+pub mod answer;
 pub mod book;
 pub mod digest;
 pub mod graph;
