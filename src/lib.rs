@@ -3,3 +3,4 @@
 
 pub mod domain;
 pub mod service;
+pub mod store;

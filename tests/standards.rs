@@ -1,7 +1,11 @@
 //! The arithmetic held against values from published standards. Every item in `vectors/` names its own source.
 
+// A helper of a test fails the test as the test itself would.
+#![allow(clippy::unwrap_used)]
+
+use allheard::domain::answer::{Intent, understand};
 use allheard::domain::quiet::{self, Window};
-use allheard::domain::{digest, segments, wall, way};
+use allheard::domain::{digest, ics, segments, wall, way};
 use jiff::civil::{DateTime, time};
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
@@ -248,5 +252,108 @@ fn walks_take_the_minutes_of_published_speeds() {
         let metres = item["m_per_s"].as_f64().unwrap() * 600.0;
         assert_eq!(way::walk_minutes(metres - 0.06, speed(item)), 10, "{item}");
         assert_eq!(way::walk_minutes(metres + 0.06, speed(item)), 11, "{item}");
+    }
+}
+
+#[test]
+fn calendar_lines_are_folded_within_75_octets() {
+    for item in items(&vectors("ics"), "folding", 8) {
+        let logical = text(&item, "logical");
+        assert_eq!(logical.len(), number(&item, "octets"), "{item}");
+        let folded = ics::fold(logical);
+        assert_eq!(folded, text(&item, "greedy_folded"), "{item}");
+        let lengths: Vec<usize> = folded.split("\r\n").map(str::len).collect();
+        let listed: Vec<usize> =
+            serde_json::from_value(item["greedy_line_octets"].clone()).unwrap();
+        assert_eq!(lengths, listed, "{item}");
+        assert!(
+            lengths.iter().all(|octets| *octets <= ics::LINE_OCTETS),
+            "{item}"
+        );
+        assert_eq!(folded.replace("\r\n ", ""), logical, "{item}");
+    }
+}
+
+#[test]
+fn calendar_text_is_escaped() {
+    for item in items(&vectors("ics"), "text_escape", 9) {
+        assert_eq!(
+            ics::escape(text(&item, "text")),
+            text(&item, "escaped"),
+            "{item}"
+        );
+    }
+}
+
+#[test]
+fn opting_out_is_understood_and_nothing_else_is() {
+    let file = vectors("keywords");
+    for item in items(&file, "cases", 42) {
+        let intent = understand(text(&item, "text"));
+        match text(&item, "expect") {
+            "opt_out" => assert_eq!(intent, Intent::Stop, "{item}"),
+            "help" => assert_eq!(intent, Intent::Help, "{item}"),
+            // None of these sentences is an answer that the program may act on by itself.
+            "not_opt_out" | "needs_human" => assert_eq!(intent, Intent::Question, "{item}"),
+            other => panic!("unknown expectation {other}"),
+        }
+    }
+    for word in items(&file, "regulatory_words", 7) {
+        assert_eq!(understand(word.as_str().unwrap()), Intent::Stop, "{word}");
+    }
+}
+
+#[test]
+fn calendar_lines_are_unfolded_before_they_are_decoded() {
+    for item in items(&vectors("ics"), "unfolding", 5) {
+        let octets = match item["raw"].as_str() {
+            Some(raw) => raw.as_bytes().to_vec(),
+            None => digest::unhex(text(&item, "raw_hex")).unwrap(),
+        };
+        let lines = ics::unfold(&octets);
+        assert_eq!(lines.len(), 1, "{item}");
+        // Names compare without case; the words after them keep theirs.
+        let (name, value) = lines[0].split_once(':').unwrap();
+        assert_eq!(
+            format!("{}:{value}", name.to_uppercase()),
+            text(&item, "logical"),
+            "{item}"
+        );
+    }
+}
+
+#[test]
+fn calendar_text_is_read_back() {
+    let file = vectors("ics");
+    for item in items(&file, "text_unescape", 4) {
+        assert_eq!(
+            ics::unescape(text(&item, "escaped")),
+            text(&item, "text"),
+            "{item}"
+        );
+    }
+    for item in items(&file, "text_escape", 9) {
+        let words = text(&item, "text").replace("\r\n", "\n");
+        assert_eq!(ics::unescape(text(&item, "escaped")), words, "{item}");
+    }
+}
+
+#[test]
+fn tokens_have_the_lengths_of_rfc_4648() {
+    use base64::Engine;
+    use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+    for item in items(&vectors("hmac"), "token_sizes", 6) {
+        let octets = &digest::sha256(b"token")[..number(&item, "bytes")];
+        assert_eq!(octets.len() * 8, number(&item, "bits"), "{item}");
+        assert_eq!(
+            digest::hex(octets).len(),
+            number(&item, "hex_chars"),
+            "{item}"
+        );
+        assert_eq!(
+            URL_SAFE_NO_PAD.encode(octets).len(),
+            number(&item, "base64url_chars"),
+            "{item}"
+        );
     }
 }

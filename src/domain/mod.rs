@@ -1,5 +1,6 @@
 //! The pure core: data in, data out. No clock, no randomness, no files, no network, no database.
 
+pub mod answer;
 pub mod board;
 pub mod book;
 pub mod chain;
@@ -7,6 +8,7 @@ pub mod digest;
 pub mod due;
 pub mod facts;
 pub mod graph;
+pub mod ics;
 pub mod itinerary;
 pub mod layout;
 pub mod plan;
