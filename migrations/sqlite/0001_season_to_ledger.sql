@@ -91,7 +91,7 @@ CREATE TABLE facts (
 CREATE TABLE link (
     hash TEXT PRIMARY KEY,
     season INTEGER NOT NULL REFERENCES season (id),
-    kind TEXT NOT NULL CHECK (kind IN ('guardian', 'stop', 'chaperone', 'coordinator')),
+    kind TEXT NOT NULL CHECK (kind IN ('guardian', 'chaperone', 'coordinator')),
     message INTEGER NOT NULL,
     chaperone TEXT NOT NULL,
     expires_ms INTEGER NOT NULL

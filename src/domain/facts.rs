@@ -47,8 +47,6 @@ pub enum Field {
     Ready,
     /// What to bring.
     Bring,
-    /// What to leave at home.
-    LeaveHome,
     /// Costumes to hand in.
     TurnIn,
     /// Where to collect.
@@ -68,7 +66,6 @@ const FIELDS: &[(Field, &str)] = &[
     (Field::ParkBy, "park by"),
     (Field::Ready, "arrive ready"),
     (Field::Bring, "bring"),
-    (Field::LeaveHome, "leave at home"),
     (Field::TurnIn, "turn-in"),
     (Field::CollectAt, "collect at"),
     (Field::CollectFrom, "collect from"),
@@ -105,7 +102,6 @@ impl Facts {
         facts.set(Field::ParkBy, it.park_by.map(clock).unwrap_or_default());
         facts.set(Field::Ready, event.arrive_ready.clone());
         facts.set(Field::Bring, event.bring.clone());
-        facts.set(Field::LeaveHome, event.leave_home.clone());
         let costumes: Vec<&str> = it.turn_in.iter().map(|n| season.numbers[n.at()].name.as_str()).collect();
         facts.set(Field::TurnIn, costumes.join("; "));
         let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };

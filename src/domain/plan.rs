@@ -48,6 +48,24 @@ struct Timed {
     at_once: bool,
 }
 
+/// What is never merged with anything else: a letter speaks of one matter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Matter {
+    Rules,
+    Events,
+    Change,
+}
+
+impl Matter {
+    fn of(ask: &Ask) -> Matter {
+        match (ask.notice, ask.item.event) {
+            (NoticeKey::Change(_), _) => Matter::Change,
+            (NoticeKey::Rule(_), None) => Matter::Rules,
+            (NoticeKey::Rule(_), Some(_)) => Matter::Events,
+        }
+    }
+}
+
 /// Plans every household.
 pub fn plan(board: &Board, record: &Record, now: Timestamp) -> Vec<Wanted> {
     (0..board.season.households.len())
@@ -192,11 +210,10 @@ fn newest_overdue_only(asks: Vec<Timed>, now: Timestamp) -> Vec<Timed> {
 
 /// Groups asks by channel and address, then into windows of the season's merge minutes.
 fn merge(board: &Board, record: &Record, household: HouseholdId, asks: Vec<Timed>, now: Timestamp) -> Vec<Wanted> {
-    let mut groups: BTreeMap<(Channel, &str, bool), Vec<Timed>> = BTreeMap::new();
+    let mut groups: BTreeMap<(Channel, &str, Matter), Vec<Timed>> = BTreeMap::new();
     for timed in asks {
         let Some(address) = standing::address(board, record, timed.ask.guardian, timed.ask.channel) else { continue };
-        let change = matches!(timed.ask.notice, NoticeKey::Change(_));
-        groups.entry((timed.ask.channel, address, change)).or_default().push(timed);
+        groups.entry((timed.ask.channel, address, Matter::of(&timed.ask))).or_default().push(timed);
     }
     let window = Span::new().minutes(i64::from(board.season.settings.merge_minutes));
     let mut out = Vec::new();

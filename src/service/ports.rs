@@ -170,10 +170,8 @@ pub struct NewAttempt {
 /// What a link opens.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LinkKind {
-    /// A guardian's page.
+    /// A guardian's page, and stopping messages to the address it was sent to.
     Guardian,
-    /// Stopping messages to one address.
-    Stop,
     /// A chaperone's list.
     Chaperone,
     /// The coordinator's pages.
@@ -185,7 +183,6 @@ impl LinkKind {
     pub fn word(self) -> &'static str {
         match self {
             LinkKind::Guardian => "guardian",
-            LinkKind::Stop => "stop",
             LinkKind::Chaperone => "chaperone",
             LinkKind::Coordinator => "coordinator",
         }
