@@ -3,3 +3,4 @@
 pub mod book;
 pub mod layout;
 pub mod season;
+pub mod segments;
