@@ -1,3 +1,8 @@
 //! Use cases: load, ask the domain, save. Knows ports, not products.
 
+pub mod letter;
+pub mod office;
+pub mod planning;
 pub mod ports;
+pub mod samples;
+pub mod wording;
