@@ -15,6 +15,8 @@ pub struct Told {
     pub at: Timestamp,
     /// Whether these facts first came as a change.
     pub by_change: bool,
+    /// The facts told before these, where they were others.
+    pub before: Option<Fingerprint>,
 }
 
 /// What a guardian said.
@@ -113,11 +115,11 @@ impl Record {
             .entry((ask.guardian, ask.item))
             .and_modify(|told| {
                 if told.fingerprint != fingerprint {
-                    *told = Told { fingerprint, at, by_change };
+                    *told = Told { fingerprint, at, by_change, before: Some(told.fingerprint) };
                 }
                 told.at = told.at.max(at);
             })
-            .or_insert(Told { fingerprint, at, by_change });
+            .or_insert(Told { fingerprint, at, by_change, before: None });
     }
 
     /// Notes an answer; the last by time of the person's act counts.

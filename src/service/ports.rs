@@ -237,6 +237,8 @@ pub enum Outcome {
     Refused {
         /// In a few words.
         why: String,
+        /// Whether it is the address that does not work, and not this message.
+        address: bool,
     },
     /// It may have gone.
     Uncertain {
@@ -494,6 +496,10 @@ pub trait Store: Send + Sync {
         states: &[State],
         most: u32,
     ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    /// A place where a test may end the program; nothing happens there in ordinary life.
+    fn pass(&self, _point: CrashPoint) -> Result<(), StoreFault> {
+        Ok(())
+    }
     /// Ledger lines after a position, at most `most`, in order.
     fn ledger(&self, season: i64, after: i64, most: u32) -> impl Future<Output = Result<Vec<LedgerLine>, StoreFault>> + Send;
 }

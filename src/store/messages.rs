@@ -366,7 +366,9 @@ pub(super) async fn tend(
         let notes = ended(&mut tx, &rows, now).await?;
         ledger::append(store, &mut tx, season, notes).await?;
     }
-    tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    if tended.doubted + tended.quarantined + tended.tried_again > 0 {
+        tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    }
     store.commit(tx, "tend").await?;
     Ok(tended)
 }

@@ -188,6 +188,9 @@ impl Store for SqlStore {
     async fn messages_in(&self, season: i64, states: &[State], most: u32) -> Result<Vec<StoredMessage>, StoreFault> {
         messages::in_states(self, season, states, most).await
     }
+    fn pass(&self, point: CrashPoint) -> Result<(), StoreFault> {
+        self.crashes.pass(point)
+    }
     async fn ledger(&self, season: i64, after: i64, most: u32) -> Result<Vec<LedgerLine>, StoreFault> {
         ledger::read(self, season, after, most).await
     }
