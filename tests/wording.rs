@@ -269,7 +269,7 @@ fn line_breaks_and_markup_in_names_stay_inert() {
     let wording = wording();
     let mut letter = sample(Kind::CallSheet);
     letter.items[0].child = Some("Ana\r\nBcc: all@example.com".to_owned());
-    letter.items[0].event = "<b>Dress</b> & tea\u{2028}\n.".to_owned();
+    letter.items[0].event = "<b>Dress</b> & tea\u{2028}\n\u{202e}.".to_owned();
     for kind in Kind::ALL.into_iter().filter(|kind| *kind != Kind::Rules) {
         let mut letter = Letter {
             kind,
@@ -288,6 +288,7 @@ fn line_breaks_and_markup_in_names_stay_inert() {
                 .lines()
                 .any(|line| line.trim_start().starts_with("Bcc:"))
         );
+        assert!(!mail.html.contains('\u{202e}') && !mail.text.contains('\u{202e}'));
         assert!(!mail.html.contains("<b>Dress"));
         assert!(mail.html.contains("&lt;b&gt;Dress"));
         assert!(

@@ -314,9 +314,9 @@ impl Tongue {
     }
 
     fn text(&self, letter: &Letter, language_fell_back: bool) -> Result<Worded, Fault> {
-        let clarity = !letter.only_child || letter.items.len() > 1;
+        let several = letter.items.len() > 1;
         let limit = self.words.segments;
-        let generous = limit + if clarity { SEGMENTS_FOR_CLARITY } else { 0 };
+        let generous = limit + usize::from(several || !letter.only_child) * SEGMENTS_FOR_CLARITY;
         let counted: Vec<(String, usize)> = self
             .wordings(letter)?
             .into_iter()
@@ -324,7 +324,7 @@ impl Tongue {
             .map(|(segments, text)| (text, segments))
             .collect();
         let fits = |most| counted.iter().find(|(_, segments)| *segments <= most);
-        let chosen = fits(limit)
+        let chosen = fits(if several { generous } else { limit })
             .or_else(|| fits(generous))
             .or_else(|| counted.iter().min_by_key(|(_, n)| *n));
         let (text, segments) = chosen.cloned().unwrap_or_default();
@@ -501,10 +501,12 @@ fn tidy(value: &mut serde_json::Value, keep_lines: bool) {
     }
 }
 
-/// The text with control characters and every run of white space made one space.
+/// The text with control characters and every run of white space made one space, and without characters
+/// that turn the direction of what follows them.
 fn one_line(text: &str) -> String {
     let spaced: String = text
         .chars()
+        .filter(|c| !matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'))
         .map(|c| if c.is_control() { ' ' } else { c })
         .collect();
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
