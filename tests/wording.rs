@@ -376,6 +376,21 @@ fn children_are_listed_as_the_language_lists_them() {
     );
 }
 
+#[test]
+fn accents_survive_in_texts() {
+    let wording = wording();
+    let mut letter = speak(sample(Kind::CallSheet), "es");
+    letter.items[0].event = "Función".to_owned();
+    letter.items[0].door = "callejón".to_owned();
+    let worded = wording.text(&letter).unwrap();
+    assert!(
+        worded.text.contains("Función") && worded.text.contains("callejón"),
+        "{}",
+        worded.text
+    );
+    assert_eq!(worded.segments, 2);
+}
+
 /// Source: Unicode CLDR, language plural rules (cardinals) of en, es and pl with their integer samples, from memory.
 #[test]
 fn plurals_follow_cldr() {
@@ -445,6 +460,12 @@ fn broken_templates_are_found_with_their_file_and_line() {
             "<p>\n<p>{{ letter.link|shout }}",
             2,
             "shout",
+        ),
+        (
+            "en/eve/mail.txt",
+            "\n{% if false %}{{ letter.link | shuot }}{% endif %}",
+            2,
+            "shuot",
         ),
         (
             "en/eve/subject.txt",
