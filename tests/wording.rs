@@ -29,11 +29,12 @@ fn faults(files: &[(&str, &str)]) -> Vec<Fault> {
 }
 
 fn load_over(files: &[(&str, &str)]) -> Result<Wording, Vec<Fault>> {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = tempfile::tempdir().expect("a temporary folder");
     for (name, text) in files {
         let path = folder.path().join(name);
-        fs::create_dir_all(path.parent().unwrap()).unwrap();
-        fs::write(path, text).unwrap();
+        let parent = path.parent().expect("a folder above");
+        fs::create_dir_all(parent).expect("folders made");
+        fs::write(path, text).expect("a file written");
     }
     Wording::load(Some(folder.path()))
 }
