@@ -2,5 +2,6 @@
 //! and knows who has been heard from.
 
 pub mod domain;
+pub mod gateway;
 pub mod service;
 pub mod store;
