@@ -4,3 +4,5 @@
 pub mod audit;
 pub mod demo;
 pub mod domain;
+pub mod service;
+pub mod store;

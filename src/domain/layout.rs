@@ -66,9 +66,40 @@ pub const EVENT_KINDS: &[&str] = &["class", "rehearsal", "photographs", "dress r
 /// Words for a side of the stage, from the performer facing the audience.
 pub const SIDES: &[&str] = &["left", "right"];
 
+/// Words for who gets a notice.
+pub const AUDIENCES: &[&str] = &["everyone", "not heard from", "turn-in"];
+/// Words for the channels of a notice.
+pub const ROADS: &[&str] = &["mail", "text", "mail and text"];
+/// Folders of `message-templates/LANGUAGE/` a notice may be worded by.
+pub const WORDINGS: &[&str] = &["rules", "call-sheet", "reminder", "eve", "turn-in"];
+/// Letter of the refs of guardians, who have no sheet of their own.
+pub const GUARDIAN_LETTER: char = 'G';
+
+/// The children's sheet: a child's own columns, then one group of columns for each guardian beside it.
+macro_rules! child_columns {
+    ([$($own:expr),* $(,)?] $($n:literal $first:literal),* $(,)?) => {
+        &[
+            $($own,)*
+            $(
+                column(concat!("guardian ", $n, " ref"), Kind::Text, false, "Leave empty."),
+                column(concat!("guardian ", $n, " name"), Kind::Text, $first, "Full name."),
+                column(concat!("guardian ", $n, " mobile"), Kind::Phone, false, "Mobile number."),
+                column(concat!("guardian ", $n, " e-mail"), Kind::Mail, false, "Mail address."),
+                column(concat!("guardian ", $n, " language"), Kind::Text, false, "en, es and so on; the season's if empty."),
+                column(concat!("guardian ", $n, " household"), Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
+                column(concat!("guardian ", $n, " brings"), Kind::YesNo, false, "'yes' if this adult brings the child."),
+                column(concat!("guardian ", $n, " collects"), Kind::YesNo, false, "'yes' if this adult collects the child."),
+                column(concat!("guardian ", $n, " texts"), Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
+                column(concat!("guardian ", $n, " mails"), Kind::YesNo, false, "May be mailed."),
+                column(concat!("guardian ", $n, " agreed"), Kind::Text, false, "Who agreed, and when."),
+            )*
+        ]
+    };
+}
+
 /// All sheets, in the order of the workbook.
 pub const SHEETS: &[Layout] = &[
-    Layout { name: "season", required: true, letter: None, help: "One line a setting. Only the first five must be filled in.", columns: &[
+    Layout { name: "season", required: true, letter: None, help: "One line a setting. Name, school, zone and country must be filled in; the rest have defaults.", columns: &[
         column("setting", Kind::Text, true, "See the sheet 'read me' for each setting."),
         column("value", Kind::Text, false, "What it is set to; empty means the default."),
     ] },
@@ -120,58 +151,14 @@ pub const SHEETS: &[Layout] = &[
         column("minutes", Kind::Count, false, "Length of the interval; 15 if empty."),
         column("call", Kind::Time, false, "A call of its own for this number at this event."),
     ] },
-    Layout { name: "children", required: true, letter: Some('C'), help: "One line a child, with up to four guardians beside it.", columns: &[
+    Layout { name: "children", required: true, letter: Some('C'), help: "One line a child, with up to four guardians beside it.", columns: child_columns!([
         REF,
         column("given name", Kind::Text, true, "As used every day."),
         column("family name", Kind::Text, true, "Family name."),
         column("ages", Kind::Text, false, "Age band such as 5-6. No birth dates."),
         column("numbers", Kind::Text, true, "Numbers with ; between them. Place in line and sides after a colon where known: Lamplighters: 4, left, right; Finale"),
         column("cast", Kind::Text, false, "Cast, where there are two; empty means every performance."),
-        column("guardian 1 ref", Kind::Text, false, "Leave empty."),
-        column("guardian 1 name", Kind::Text, true, "Full name."),
-        column("guardian 1 mobile", Kind::Phone, false, "Mobile number."),
-        column("guardian 1 e-mail", Kind::Mail, false, "Mail address."),
-        column("guardian 1 language", Kind::Text, false, "en, es and so on; the season's if empty."),
-        column("guardian 1 household", Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
-        column("guardian 1 brings", Kind::YesNo, false, "'yes' if this adult brings the child."),
-        column("guardian 1 collects", Kind::YesNo, false, "'yes' if this adult collects the child."),
-        column("guardian 1 texts", Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
-        column("guardian 1 mails", Kind::YesNo, false, "May be mailed."),
-        column("guardian 1 agreed", Kind::Text, false, "Who agreed, and when."),
-        column("guardian 2 ref", Kind::Text, false, "Leave empty."),
-        column("guardian 2 name", Kind::Text, false, "Full name."),
-        column("guardian 2 mobile", Kind::Phone, false, "Mobile number."),
-        column("guardian 2 e-mail", Kind::Mail, false, "Mail address."),
-        column("guardian 2 language", Kind::Text, false, "en, es and so on; the season's if empty."),
-        column("guardian 2 household", Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
-        column("guardian 2 brings", Kind::YesNo, false, "'yes' if this adult brings the child."),
-        column("guardian 2 collects", Kind::YesNo, false, "'yes' if this adult collects the child."),
-        column("guardian 2 texts", Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
-        column("guardian 2 mails", Kind::YesNo, false, "May be mailed."),
-        column("guardian 2 agreed", Kind::Text, false, "Who agreed, and when."),
-        column("guardian 3 ref", Kind::Text, false, "Leave empty."),
-        column("guardian 3 name", Kind::Text, false, "Full name."),
-        column("guardian 3 mobile", Kind::Phone, false, "Mobile number."),
-        column("guardian 3 e-mail", Kind::Mail, false, "Mail address."),
-        column("guardian 3 language", Kind::Text, false, "en, es and so on; the season's if empty."),
-        column("guardian 3 household", Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
-        column("guardian 3 brings", Kind::YesNo, false, "'yes' if this adult brings the child."),
-        column("guardian 3 collects", Kind::YesNo, false, "'yes' if this adult collects the child."),
-        column("guardian 3 texts", Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
-        column("guardian 3 mails", Kind::YesNo, false, "May be mailed."),
-        column("guardian 3 agreed", Kind::Text, false, "Who agreed, and when."),
-        column("guardian 4 ref", Kind::Text, false, "Leave empty."),
-        column("guardian 4 name", Kind::Text, false, "Full name."),
-        column("guardian 4 mobile", Kind::Phone, false, "Mobile number."),
-        column("guardian 4 e-mail", Kind::Mail, false, "Mail address."),
-        column("guardian 4 language", Kind::Text, false, "en, es and so on; the season's if empty."),
-        column("guardian 4 household", Kind::Text, false, "Any word shared by those who live together; empty means with the others of this line who have it empty."),
-        column("guardian 4 brings", Kind::YesNo, false, "'yes' if this adult brings the child."),
-        column("guardian 4 collects", Kind::YesNo, false, "'yes' if this adult collects the child."),
-        column("guardian 4 texts", Kind::YesNo, false, "May be texted. Empty means nobody asked: no text is sent."),
-        column("guardian 4 mails", Kind::YesNo, false, "May be mailed."),
-        column("guardian 4 agreed", Kind::Text, false, "Who agreed, and when."),
-    ] },
+    ] 1 true, 2 false, 3 false, 4 false) },
     Layout { name: "chaperones", required: true, letter: Some('V'), help: "Volunteers in charge of children.", columns: &[
         REF,
         column("name", Kind::Text, true, "Full name."),
@@ -204,14 +191,14 @@ pub const SHEETS: &[Layout] = &[
         REF,
         column("name", Kind::Text, true, "For your own eyes."),
         column("about", Kind::Text, true, "'season' for the season's house rules, a kind of event, or an event's name."),
-        column("to", Kind::Choice(&["everyone", "not heard from", "turn-in"]), true, "Who gets it."),
+        column("to", Kind::Choice(AUDIENCES), true, "Who gets it."),
         column("counted from", Kind::Text, true, "call, park by, curtain up, dismissal, first show, or a date."),
         column("days before", Kind::Count, false, "Whole days before, with a time of day beside it."),
         column("at", Kind::Time, false, "Time of day."),
         column("minutes before", Kind::Count, false, "Or exact minutes before; not together with days and a time."),
-        column("by", Kind::Choice(&["mail", "text", "mail and text"]), true, "Mail and text stand in for each other where one is missing."),
+        column("by", Kind::Choice(ROADS), true, "Mail and text stand in for each other where one is missing."),
         column("answer owed", Kind::YesNo, false, "'yes' if an answer is wanted; 'yes' if empty."),
-        column("wording", Kind::Choice(&["rules", "call-sheet", "reminder", "eve", "turn-in"]), true, "The wording, a folder of message-templates."),
+        column("wording", Kind::Choice(WORDINGS), true, "The wording, a folder of message-templates."),
     ] },
 ];
 
@@ -233,6 +220,7 @@ const fn setting(name: &'static str, default: &'static str, help: &'static str) 
 /// The settings, in order. Those without a default must be filled in.
 pub const SETTINGS: &[Setting] = &[
     setting("version", "1", "Layout of this workbook; leave it."),
+    setting("ref", "S1", "Lasting name of the season; leave it, unless one machine runs several seasons."),
     setting("name", "", "Name of the production."),
     setting("school", "", "Name of the school."),
     setting("zone", "", "IANA time zone, such as Europe/London or America/New_York."),
@@ -251,7 +239,24 @@ pub const SETTINGS: &[Setting] = &[
     setting("children per adult", "12", "Planning figure; who set it and when belongs in your own papers. Local law decides."),
 ];
 
+/// The name of one guardian column, such as `guardian 2 mobile` for (2, "mobile").
+pub fn guardian_column(guardian: usize, part: &str) -> String {
+    format!("guardian {guardian} {part}")
+}
+
 /// The layout of a sheet by name.
 pub fn sheet(name: &str) -> Option<&'static Layout> {
     SHEETS.iter().find(|s| s.name == name)
+}
+
+/// What a workbook sets a setting to; the default where it says nothing.
+pub fn setting_text<'a>(book: &'a super::book::Book, name: &str) -> &'a str {
+    let set = book
+        .rows("season")
+        .iter()
+        .find(|row| super::words::key(row.text("setting")) == name)
+        .map(|row| row.text("value"))
+        .filter(|value| !value.is_empty());
+    let default = SETTINGS.iter().find(|s| s.name == name).map_or("", |s| s.default);
+    set.unwrap_or(default)
 }

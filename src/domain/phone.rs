@@ -1,0 +1,164 @@
+//! Telephone numbers as people type them, by the numbering-plan data of the `phonenumber` crate.
+//!
+//! Accepted is what the plan calls *possible*; *valid* is told beside it, because numbers reserved for drama and
+//! tests, and new ranges, are possible long before they are valid.
+
+use super::season::{Line, Phone};
+use phonenumber::metadata::DATABASE;
+use phonenumber::{Type, country};
+use std::collections::HashMap;
+
+/// Digits in an international number at most (ITU-T E.164 s6).
+const E164_MAX_DIGITS: usize = 15;
+/// Characters of a cell looked at, at most: the longest form people write, with room.
+const RAW_MAX_CHARS: usize = 60;
+
+/// Why a text is no telephone number that could be dialled.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum PhoneFault {
+    /// The default country is unknown.
+    #[error("the season's country is not one the numbering plans know")]
+    Country,
+    /// No number in it, or a country code that does not exist.
+    #[error("it is not a telephone number")]
+    NotANumber,
+    /// The digits have a length no number of that country has, as emergency and short numbers do.
+    #[error("no number of that country has so few or so many digits")]
+    Impossible,
+}
+
+/// Whether the numbering plans know a country by this ISO 3166 code.
+pub fn knows_country(code: &str) -> bool {
+    code.len() == 2 && code.to_ascii_uppercase().parse::<country::Id>().is_ok()
+}
+
+/// The number in `raw`, read as dialled in `country` (ISO 3166 code) when it has no country of its own.
+pub fn parse(raw: &str, country: &str) -> Result<Phone, PhoneFault> {
+    let home: country::Id = country.to_ascii_uppercase().parse().map_err(|_| PhoneFault::Country)?;
+    if raw.chars().nth(RAW_MAX_CHARS).is_some() {
+        return Err(PhoneFault::NotANumber);
+    }
+    let plain = plain_digits(raw);
+    let (number_text, extension) = split_extension(&plain);
+    let number_text = keypad(number_text);
+    if !number_text.chars().all(|c| c.is_ascii_digit() || " +-().,/;=:".contains(c) || c.is_ascii_alphabetic()) {
+        return Err(PhoneFault::NotANumber);
+    }
+    let number = phonenumber::parse(Some(home), number_text).map_err(|fault| match fault {
+        phonenumber::ParseError::TooShortNsn | phonenumber::ParseError::TooLong => PhoneFault::Impossible,
+        _ => PhoneFault::NotANumber,
+    })?;
+    let code = number.code().value();
+    let national = number.national().to_string();
+    let e164 = format!("+{code}{national}");
+    let length = u16::try_from(national.len()).map_err(|_| PhoneFault::Impossible)?;
+    let regions = DATABASE.region(&code).unwrap_or_default();
+    let main = regions
+        .iter()
+        .filter_map(|id| DATABASE.by_id(*id))
+        .find(|meta| meta.is_main_country_for_code())
+        .or_else(|| regions.first().and_then(|id| DATABASE.by_id(*id)))
+        .or_else(|| DATABASE.by_code(&code).and_then(|all| all.first().copied()))
+        .ok_or(PhoneFault::NotANumber)?;
+    let general = main.descriptors().general();
+    let whole = general.possible_length().contains(&length);
+    let local_only = !whole && general.possible_local_length().contains(&length);
+    if !(whole || local_only) || e164.len() > E164_MAX_DIGITS + 1 {
+        return Err(PhoneFault::Impossible);
+    }
+    let valid = number.is_valid();
+    let textable = !local_only && !extension && may_be_mobile(number.number_type(&DATABASE));
+    Ok(Phone { e164, valid, line: if textable { Line::Textable } else { Line::VoiceOnly } })
+}
+
+/// A number of unknown kind may be a mobile; a known land line or service number is not.
+fn may_be_mobile(kind: Type) -> bool {
+    matches!(kind, Type::Mobile | Type::FixedLineOrMobile | Type::PersonalNumber | Type::Unknown)
+}
+
+/// Decimal digits of other scripts and full-width signs as ASCII, which the crate reads; odd spaces and dashes as plain ones.
+fn plain_digits(raw: &str) -> String {
+    const ZEROS: [u32; 6] = [0x0660, 0x06F0, 0x0966, 0x09E6, 0x0E50, 0xFF10];
+    raw.trim()
+        .chars()
+        .filter(|c| !matches!(c, '\u{200B}'..='\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2060}'..='\u{2069}' | '\u{FEFF}'))
+        .map(|c| {
+            let digit = ZEROS.iter().find_map(|zero| (c as u32).checked_sub(*zero).filter(|d| *d < 10));
+            match (digit.and_then(|d| char::from_digit(d, 10)), c) {
+                (Some(digit), _) => digit,
+                (None, '\u{FF0B}') => '+',
+                (None, '\u{2010}'..='\u{2015}' | '\u{2212}' | '\u{FF0D}') => '-',
+                (None, '\u{FF08}') => '(',
+                (None, '\u{FF09}') => ')',
+                (None, c) if c.is_whitespace() => ' ',
+                (None, c) => c,
+            }
+        })
+        .collect()
+}
+
+/// Parts an extension from the number: it can be rung through a switchboard, never texted.
+fn split_extension(text: &str) -> (&str, bool) {
+    let lower = text.to_ascii_lowercase();
+    for mark in [";ext=", "extension", "ext.", "ext", "x", "#"] {
+        if let Some(at) = lower.find(mark) {
+            let tail = lower[at + mark.len()..].trim_matches([' ', '.', ':']);
+            let head_has_digits = lower[..at].bytes().filter(u8::is_ascii_digit).count() >= 5;
+            if head_has_digits && !tail.is_empty() && tail.bytes().all(|b| b.is_ascii_digit()) {
+                return (text[..at].trim_end_matches([' ', ',', ';']), true);
+            }
+        }
+    }
+    (text, false)
+}
+
+/// Letters of a number such as 1-800-FLOWERS as the keys they stand on (ITU-T E.161).
+fn keypad(text: &str) -> String {
+    let starts_as_number = text.trim_start_matches(['(', ' ']).starts_with(|c: char| c == '+' || c.is_ascii_digit());
+    if !starts_as_number || text.contains('=') || text.bytes().filter(u8::is_ascii_alphabetic).count() < 3 {
+        return text.to_owned();
+    }
+    text.chars()
+        .map(|c| match c.to_ascii_lowercase() {
+            'a'..='c' => '2',
+            'd'..='f' => '3',
+            'g'..='i' => '4',
+            'j'..='l' => '5',
+            'm'..='o' => '6',
+            'p'..='s' => '7',
+            't'..='v' => '8',
+            'w'..='z' => '9',
+            _ => c,
+        })
+        .collect()
+}
+
+/// Numbers already read in one country, so that a number typed beside several children is worked out once.
+#[derive(Debug)]
+pub struct Phones {
+    country: String,
+    seen: HashMap<String, Result<Phone, PhoneFault>>,
+}
+
+impl Phones {
+    /// An empty memory for a country (ISO 3166 code).
+    pub fn new(country: &str) -> Phones {
+        Phones { country: country.to_owned(), seen: HashMap::new() }
+    }
+
+    /// As [`parse`].
+    pub fn read(&mut self, raw: &str) -> &Result<Phone, PhoneFault> {
+        if !self.seen.contains_key(raw) {
+            self.seen.insert(raw.to_owned(), parse(raw, &self.country));
+        }
+        &self.seen[raw]
+    }
+
+    /// What two spellings of one number share: the international form, or the bare digits where there is none.
+    pub fn key(&mut self, raw: &str) -> String {
+        match self.read(raw) {
+            Ok(phone) => phone.e164.clone(),
+            Err(_) => raw.chars().filter(char::is_ascii_digit).collect(),
+        }
+    }
+}

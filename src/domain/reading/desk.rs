@@ -1,0 +1,152 @@
+//! Where problems are collected, and how rows and names are told of.
+
+use super::super::book::{Problem, Row, Weight};
+use super::super::typed::shown;
+use super::super::words::{did_you_mean, key};
+use std::collections::{HashMap, HashSet};
+
+/// Problems told of one workbook at most; beyond that a person mends some and looks again.
+const PROBLEMS_MAX: usize = 2_000;
+/// Rows named in one sentence at most.
+const ROWS_NAMED: usize = 8;
+
+/// A place in the workbook.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Spot<'a> {
+    sheet: &'a str,
+    row: Option<u32>,
+    column: Option<&'a str>,
+}
+
+impl<'a> Spot<'a> {
+    pub(super) fn sheet(sheet: &'a str) -> Self {
+        Spot { sheet, row: None, column: None }
+    }
+    pub(super) fn row(sheet: &'a str, row: u32) -> Self {
+        Spot { sheet, row: Some(row), column: None }
+    }
+    pub(super) fn cell(sheet: &'a str, row: &Row, column: &'a str) -> Self {
+        Spot::named(sheet, row.number, column)
+    }
+    pub(super) fn named(sheet: &'a str, row: u32, column: &'a str) -> Self {
+        Spot { sheet, row: Some(row), column: Some(column) }
+    }
+}
+
+/// Problems found so far.
+#[derive(Debug, Default)]
+pub(super) struct Desk {
+    problems: Vec<Problem>,
+    untold: usize,
+    errors: bool,
+}
+
+impl Desk {
+    pub(super) fn error(&mut self, spot: Spot<'_>, reason: impl Into<String>, cure: &str) {
+        self.errors = true;
+        self.put(Weight::Error, spot, reason.into(), cure);
+    }
+
+    pub(super) fn warn(&mut self, spot: Spot<'_>, reason: impl Into<String>, cure: &str) {
+        self.put(Weight::Warning, spot, reason.into(), cure);
+    }
+
+    fn put(&mut self, weight: Weight, spot: Spot<'_>, reason: String, cure: &str) {
+        if self.problems.len() >= PROBLEMS_MAX {
+            self.untold += 1;
+            return;
+        }
+        self.problems.push(Problem { weight, sheet: spot.sheet.to_owned(), row: spot.row, column: spot.column.map(str::to_owned), reason, cure: cure.to_owned() });
+    }
+
+    pub(super) fn has_errors(&self) -> bool {
+        self.errors
+    }
+
+    /// The problems by sheet, row and weight.
+    pub(super) fn finish(mut self) -> Vec<Problem> {
+        let place = |name: &str| super::SHEETS.iter().position(|s| s.name == name);
+        self.problems.sort_by_key(|p| (place(&p.sheet), p.row, p.weight));
+        if self.untold > 0 {
+            self.problems.push(Problem {
+                weight: if self.errors { Weight::Error } else { Weight::Warning },
+                sheet: String::new(),
+                row: None,
+                column: None,
+                reason: format!("{} more problems are not listed", self.untold),
+                cure: "Mend those above and check again.".to_owned(),
+            });
+        }
+        self.problems
+    }
+}
+
+/// `3 rows`, `1 row`.
+pub(super) fn counted(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+/// `row 5`, `rows 5, 9 and 12`, `rows 5, 9, 12 and 40 more`.
+pub(super) fn row_list(rows: &[u32]) -> String {
+    let named: Vec<String> = rows.iter().take(ROWS_NAMED).map(u32::to_string).collect();
+    let more = rows.len() - named.len();
+    match (&named[..], more) {
+        ([one], 0) => format!("row {one}"),
+        ([head @ .., last], 0) => format!("rows {} and {last}", head.join(", ")),
+        (all, more) => format!("rows {} and {more} more", all.join(", ")),
+    }
+}
+
+/// The names of one sheet, to be looked up from the others.
+#[derive(Debug)]
+pub(super) struct Names<Id> {
+    /// The sheet they stand on.
+    sheet: &'static str,
+    by_key: HashMap<String, Vec<Id>>,
+    written: Vec<String>,
+    /// Names of lines that could not be read: a complaint about each use would only hide the cause.
+    broken: HashSet<String>,
+}
+
+impl<Id: Copy + PartialEq> Names<Id> {
+    pub(super) fn new(sheet: &'static str) -> Self {
+        Names { sheet, by_key: HashMap::new(), written: Vec::new(), broken: HashSet::new() }
+    }
+
+    /// Adds a name; says whether it was free.
+    pub(super) fn add(&mut self, name: &str, id: Id) -> bool {
+        let ids = self.by_key.entry(key(name)).or_default();
+        if !ids.contains(&id) {
+            ids.push(id);
+        }
+        self.written.push(name.to_owned());
+        ids.len() == 1
+    }
+
+    /// Adds the name of a line that could not be read; looking it up finds nothing and complains of nothing.
+    pub(super) fn add_broken(&mut self, name: &str) {
+        self.broken.insert(key(name));
+    }
+
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.by_key.contains_key(&key(name))
+    }
+
+    /// The row of that name; an error at the spot when there is none, or more than one.
+    pub(super) fn find(&self, name: &str, spot: Spot<'_>, desk: &mut Desk) -> Option<Id> {
+        match self.by_key.get(&key(name)).map(Vec::as_slice) {
+            Some([one]) => Some(*one),
+            Some(_) => {
+                let more = if self.sheet == "events" { "Write the date after the name, such as 'Class visit 2027-05-04'." } else { "Give each a name of its own." };
+                desk.error(spot, format!("'{}' is the name of more than one line of the sheet '{}'", shown(name), self.sheet), more);
+                None
+            }
+            None if self.broken.contains(&key(name)) => None,
+            None => {
+                let cure = did_you_mean(name, self.written.iter().map(String::as_str), &format!("Add it to the sheet '{}', or use a name that stands there.", self.sheet));
+                desk.error(spot, format!("'{}' is not on the sheet '{}'", shown(name), self.sheet), &cure);
+                None
+            }
+        }
+    }
+}

@@ -1,0 +1,162 @@
+//! From rows of text to a season: every problem at once, and a season only when none of them is an error.
+
+mod checks;
+mod desk;
+mod people;
+mod programme;
+mod rules;
+mod settings;
+
+use super::book::{Book, Cell, LAYOUT_VERSION, Problem, Row};
+use super::layout::{self, Column, Kind, Layout, SHEETS};
+use super::phone::Phones;
+use super::refs;
+use super::season::Season;
+use super::typed::{self, shown};
+use super::words::{did_you_mean, key};
+use desk::{Desk, Spot};
+
+/// Characters of one cell at most; longer text is not a name, a rule or a note but a document.
+pub const CELL_MAX_CHARS: usize = 4_000;
+
+/// Reads a whole workbook. Problems come back in the order of the sheets; the season is there only when no problem is an error.
+pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
+    let mut desk = Desk::default();
+    let version = layout::setting_text(book, "version");
+    if typed::count(version).ok() != Some(LAYOUT_VERSION) {
+        let reason = format!("the workbook says it has layout version '{}', and this program reads version {LAYOUT_VERSION}", shown(version));
+        desk.error(Spot::sheet("season"), reason, "Use the program that wrote the workbook, or copy its lines into a blank one.");
+        return (None, desk.finish());
+    }
+    let mut own = book.clone();
+    for question in refs::adopt(&mut own, None) {
+        desk.error(Spot::named(&question.sheet, question.row, &question.column), question.reason, &question.cure);
+    }
+    let mut phones = Phones::new(layout::setting_text(&own, "country"));
+    for sheet in SHEETS {
+        sheet_kinds(&own, sheet, &mut phones, &mut desk);
+    }
+    let season = build(&own, &mut phones, &mut desk);
+    let season = if desk.has_errors() { None } else { season };
+    (season, desk.finish())
+}
+
+fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
+    let head = settings::read(book, desk);
+    let programme = programme::read(book, &head, desk);
+    let people = people::read(book, &head, &programme, phones, desk);
+    let rules = rules::read(book, &head, &programme, desk);
+    checks::run(&head, &programme, &people, desk);
+    Some(Season {
+        reference: head.reference,
+        name: head.name,
+        school: head.school,
+        zone_name: head.zone_name,
+        zone: head.zone?,
+        country: head.country,
+        language: head.language,
+        telephone: head.telephone,
+        settings: head.settings,
+        places: programme.places,
+        events: programme.events,
+        numbers: programme.numbers,
+        children: people.children,
+        guardians: people.guardians,
+        households: people.households,
+        cares: people.cares,
+        chaperones: people.chaperones,
+        duties: people.duties,
+        house_rules: rules.house_rules,
+        notices: rules.notices,
+    })
+}
+
+/// Whether each cell holds what its column is for; what the cells mean together is read later.
+fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &mut Desk) {
+    let rows = book.rows(sheet.name);
+    if rows.is_empty() && sheet.required {
+        let reason = format!("the sheet '{}' is missing or has no lines, and there is no season without it", sheet.name);
+        let cure = "Fill it in; a blank workbook with guidance shows how.";
+        if sheet.name == "chaperones" {
+            desk.warn(Spot::sheet(sheet.name), "no chaperones are listed, so nobody can be asked to ring families", cure);
+        } else {
+            desk.error(Spot::sheet(sheet.name), reason, cure);
+        }
+    }
+    let (mut unlisted, mut voice_only) = (Vec::new(), Vec::new());
+    for row in rows {
+        for column in sheet.columns {
+            let spot = Spot::cell(sheet.name, row, column.name);
+            match row.cells.get(column.name) {
+                None if column.required => {
+                    desk.error(spot, format!("'{}' is empty", column.name), &format!("Fill it in: {}", column.help));
+                }
+                None => {}
+                Some(Cell::Fault(fault)) => {
+                    desk.error(spot, format!("the cell holds the error {}", shown(fault)), "Mend the formula, or type the value itself.");
+                }
+                Some(Cell::Text(text)) => match kind_fault(column, text, phones) {
+                    Fit::Right => {}
+                    Fit::Wrong(reason, cure) => desk.error(spot, reason, &cure),
+                    Fit::Unlisted => unlisted.push((row, column)),
+                    Fit::VoiceOnly => voice_only.push((row, column)),
+                },
+            }
+        }
+    }
+    summary(desk, sheet.name, &unlisted, "is not a number in service as far as the numbering plan tells", "Check the digits; messages are tried all the same.");
+    summary(desk, sheet.name, &voice_only, "is a land line or a service number: no texts go to it", "Write a mobile number if there is one.");
+}
+
+/// One warning for a thing that may be true of hundreds of rows.
+fn summary(desk: &mut Desk, sheet: &str, cells: &[(&Row, &Column)], what: &str, cure: &str) {
+    let Some((row, column)) = cells.first() else { return };
+    let rows: Vec<u32> = cells.iter().map(|(row, _)| row.number).collect();
+    let reason = match rows.len() {
+        1 => format!("the telephone number {what}"),
+        _ => format!("{} in {}: each {what}", desk::counted(rows.len(), "telephone number", "telephone numbers"), desk::row_list(&rows)),
+    };
+    desk.warn(Spot::cell(sheet, row, column.name), reason, cure);
+}
+
+enum Fit {
+    Right,
+    Wrong(String, String),
+    Unlisted,
+    VoiceOnly,
+}
+
+fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
+    if text.chars().any(char::is_control) {
+        return Fit::Wrong("the cell holds a line break or another control character".to_owned(), "Type the text again on one line.".to_owned());
+    }
+    if text.chars().nth(CELL_MAX_CHARS).is_some() {
+        return Fit::Wrong(format!("the cell holds more than {CELL_MAX_CHARS} characters"), "Shorten the text.".to_owned());
+    }
+    let cured = |fault: Option<String>, cure: &str| match fault {
+        Some(reason) => Fit::Wrong(reason, cure.to_owned()),
+        None => Fit::Right,
+    };
+    match column.kind {
+        Kind::Text => Fit::Right,
+        Kind::Count => cured(typed::count(text).err(), "Write a whole number in digits, such as 8."),
+        Kind::Date => cured(typed::date(text).err(), "Write it as 2027-06-04 or 4 June 2027."),
+        Kind::Time => cured(typed::time(text).err(), "Write it as 17:30 or 5:30 pm."),
+        Kind::Length => cured(typed::length(text).err(), "Write minutes and seconds, such as 2:05."),
+        Kind::YesNo => cured(typed::yes_no(text).err(), "Write yes or no."),
+        Kind::Mail => cured(typed::mail(text).err(), "Write one address, such as name@example.com."),
+        Kind::Phone => match phones.read(text) {
+            Err(fault) => Fit::Wrong(format!("'{}' cannot be rung: {fault}", shown(text)), "Write the whole number with its area code, or with + and the country code.".to_owned()),
+            Ok(phone) if !phone.valid => Fit::Unlisted,
+            Ok(phone) if phone.line == super::season::Line::VoiceOnly => Fit::VoiceOnly,
+            Ok(_) => Fit::Right,
+        },
+        Kind::Choice(words) => {
+            let known = words.contains(&key(text).as_str());
+            let fault = (!known).then(|| format!("'{}' is none of the words for this column", shown(text)));
+            let all = format!("Pick one of: {}.", words.join(", "));
+            let cure = format!("{} {all}", did_you_mean(text, words.iter().copied(), ""));
+            cured(fault, cure.trim())
+        }
+    }
+}

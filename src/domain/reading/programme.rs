@@ -1,0 +1,411 @@
+//! Places, ways in, numbers, events and running orders.
+
+use super::super::book::{Book, Row};
+use super::super::season::{Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Slot, Way};
+use super::super::typed;
+use super::super::words::{key, list};
+use super::desk::{Desk, Names, Spot};
+use super::settings::Head;
+use jiff::civil::{DateTime, Time};
+use jiff::{Span, ToSpan};
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+/// Seconds of a number whose length is not written (trade figure: most numbers take about two minutes).
+const NUMBER_SECONDS: u32 = 125;
+/// Seconds from one number to the next where nothing is written (common practice, no source).
+const CHANGEOVER_SECONDS: u32 = 20;
+/// Minutes of an interval where nothing is written.
+const INTERVAL_MINUTES: u32 = 15;
+/// Minutes signing in takes where nothing is written.
+const SIGN_IN_MINUTES: u32 = 5;
+/// Minutes an interval or a sign-in may take at most.
+const MINUTES_MAX: u32 = 240;
+/// A number longer than this many seconds is asked about: hours may have been typed for minutes.
+const LONG_NUMBER_SECONDS: u32 = 30 * 60;
+/// Hours from start to announced end that cannot be meant.
+const EVENT_MAX_HOURS: i64 = 12;
+/// A call before this hour is asked about: pm may be missing.
+const EARLY_HOUR: i8 = 6;
+
+/// What these sheets say.
+pub(super) struct Programme {
+    pub(super) places: Vec<Place>,
+    pub(super) numbers: Vec<Number>,
+    pub(super) events: Vec<Event>,
+    /// Row of each event.
+    pub(super) event_rows: Vec<u32>,
+    pub(super) number_names: Names<NumberId>,
+    pub(super) event_names: Names<EventId>,
+}
+
+/// The walk for a distance: from the pace of a brisk walker to the season's slow one.
+fn walk_range(metres: u32, feet_per_second: f64) -> (u32, u32) {
+    // 3.5 feet a second is the normal crossing speed of MUTCD 2009 s4E.06 para 07; a foot is 0.3048 m.
+    let minutes = |pace: f64| {
+        let exact = f64::from(metres) / (pace * 0.3048) / 60.0;
+        (exact - 1e-9).ceil().max(0.0) as u32
+    };
+    let long = minutes(feet_per_second);
+    (minutes(3.5).min(long), long)
+}
+
+fn number_or(row: &Row, column: &str, default: u32) -> u32 {
+    typed::count(row.text(column)).unwrap_or(default)
+}
+
+fn index(at: usize) -> u32 {
+    u32::try_from(at).unwrap_or(u32::MAX)
+}
+
+fn yes(row: &Row, column: &str, default: bool) -> bool {
+    typed::yes_no(row.text(column)).unwrap_or(default)
+}
+
+pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
+    let (places, place_names) = places(book, head, desk);
+    let (numbers, number_names) = numbers(book, desk);
+    let mut event_names = Names::new("events");
+    let mut drafts = events(book, &place_names, &mut event_names, desk);
+    drafts.sort_by_cached_key(|(event, row)| (event.date, event.call, event.starts, key(&event.name), row.number));
+    for (at, (event, _)) in drafts.iter().enumerate() {
+        let id = EventId(index(at));
+        event_names.add(&event.name, id);
+        event_names.add(&format!("{} {}", event.name, event.date), id);
+    }
+    let orders = orders(book, &event_names, &number_names, desk);
+    for (at, (event, row)) in drafts.iter_mut().enumerate() {
+        fill_order(event, row, orders.get(&EventId(index(at))), &numbers, &number_names, desk);
+        event_times(event, row, desk);
+    }
+    same_event_twice(&drafts, desk);
+    let event_rows = drafts.iter().map(|(_, row)| row.number).collect();
+    Programme { places, numbers, events: drafts.into_iter().map(|(event, _)| event).collect(), event_rows, number_names, event_names }
+}
+
+fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, Names<PlaceId>) {
+    let mut places = Vec::new();
+    let mut names = Names::new("places");
+    for row in book.rows("places") {
+        let name = row.text("name");
+        if !name.is_empty() && !names.add(name, PlaceId(index(places.len()))) {
+            desk.error(Spot::cell("places", row, "name"), "another place has this name", "Give each place a name of its own.");
+        }
+        let sign_in_minutes = number_or(row, "sign-in minutes", SIGN_IN_MINUTES);
+        too_long(sign_in_minutes, Spot::cell("places", row, "sign-in minutes"), desk);
+        places.push(Place {
+            reference: row.text("ref").to_owned(),
+            name: name.to_owned(),
+            door: row.text("door").to_owned(),
+            collect_at: row.text("collect at").to_owned(),
+            sign_in_minutes: sign_in_minutes.min(MINUTES_MAX),
+            ways: Vec::new(),
+        });
+    }
+    for row in book.rows("ways") {
+        let place = names.find(row.text("place"), Spot::cell("ways", row, "place"), desk);
+        if let (Some(place), Some(walk)) = (place, way_walk(row, head, desk)) {
+            let ways: &mut Vec<Way> = &mut places[place.at()].ways;
+            if ways.iter().any(|w| key(&w.name) == key(row.text("from"))) {
+                desk.error(Spot::cell("ways", row, "from"), "this way in is listed twice for the place", "Keep one of the two lines.");
+            }
+            ways.push(Way { name: row.text("from").to_owned(), walk });
+        }
+    }
+    (places, names)
+}
+
+fn too_long(minutes: u32, spot: Spot<'_>, desk: &mut Desk) {
+    if minutes > MINUTES_MAX {
+        desk.error(spot, format!("{minutes} minutes cannot be meant"), &format!("Write at most {MINUTES_MAX} minutes."));
+    }
+}
+
+fn way_walk(row: &Row, head: &Head, desk: &mut Desk) -> Option<(u32, u32)> {
+    let (minutes, metres) = (row.text("walk minutes"), row.text("metres"));
+    let spot = Spot::cell("ways", row, "walk minutes");
+    let metres_walk = typed::count(metres).ok().map(|m| walk_range(m, head.settings.walk_feet_per_second));
+    if metres_walk.is_some_and(|(_, long)| long > typed::WALK_MAX_MINUTES) {
+        desk.error(Spot::cell("ways", row, "metres"), "the distance is too far to walk", "Write the distance in metres from there to the door.");
+    }
+    match (minutes.is_empty(), metres_walk) {
+        (true, None) => {
+            desk.error(spot, "neither the walk nor the distance is written, so no time to park by can be told", "Write the minutes, such as 15-20, or the metres.");
+            None
+        }
+        (true, walk) => walk,
+        (false, _) => typed::walk(minutes).map_err(|reason| desk.error(spot, reason, "Write minutes, such as 8, or a range, such as 15-20.")).ok(),
+    }
+}
+
+fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<NumberId>) {
+    let mut numbers = Vec::new();
+    let mut names = Names::new("numbers");
+    for row in book.rows("numbers") {
+        let name = row.text("name");
+        let spot = Spot::cell("numbers", row, "name");
+        if key(name) == "interval" || key(name) == "all" {
+            desk.error(spot, format!("'{name}' has a meaning of its own in the running order and the duties"), "Give the number another name.");
+        } else if !name.is_empty() && !names.add(name, NumberId(index(numbers.len()))) {
+            desk.error(spot, "another number has this name", "Give each number a name of its own.");
+        }
+        let seconds = typed::length(row.text("length")).unwrap_or(NUMBER_SECONDS);
+        let changeover = typed::length(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS);
+        for (column, seconds, most) in [("length", seconds, LONG_NUMBER_SECONDS), ("changeover", changeover, LONG_NUMBER_SECONDS / 3)] {
+            if seconds > most {
+                let reason = format!("a {column} of {} minutes is unusual", seconds / 60);
+                desk.warn(Spot::cell("numbers", row, column), reason, "Check that minutes and seconds are meant, such as 2:05.");
+            }
+        }
+        if seconds == 0 {
+            desk.error(Spot::cell("numbers", row, "length"), "a number takes longer than no time", "Write minutes and seconds, such as 2:05.");
+        }
+        numbers.push(Number {
+            reference: row.text("ref").to_owned(),
+            name: name.to_owned(),
+            seconds,
+            changeover_seconds: changeover,
+            class: row.text("class").to_owned(),
+            pieces: list(row.text("pieces")).map(str::to_owned).collect(),
+            teacher: row.text("teacher").to_owned(),
+        });
+    }
+    (numbers, names)
+}
+
+/// The kind of that word.
+pub(super) fn event_kind(word: &str) -> Option<EventKind> {
+    match key(word).as_str() {
+        "class" => Some(EventKind::Class),
+        "rehearsal" => Some(EventKind::Rehearsal),
+        "photographs" => Some(EventKind::Photographs),
+        "dress rehearsal" => Some(EventKind::Dress),
+        "show" => Some(EventKind::Show),
+        _ => None,
+    }
+}
+
+fn events<'a>(book: &'a Book, places: &Names<PlaceId>, names: &mut Names<EventId>, desk: &mut Desk) -> Vec<(Event, &'a Row)> {
+    let mut found = Vec::new();
+    for row in book.rows("events") {
+        let place = if row.text("place").is_empty() { None } else { places.find(row.text("place"), Spot::cell("events", row, "place"), desk) };
+        let kind = event_kind(row.text("kind"));
+        let (date, call, starts) = (typed::date(row.text("date")), typed::time(row.text("call")), typed::time(row.text("starts")));
+        let (Some(place), Some(kind), Ok(date), Ok(call), Ok(starts)) = (place, kind, date, call, starts) else {
+            // What is missing has been told as a problem of its cell.
+            names.add_broken(row.text("name"));
+            continue;
+        };
+        let cast = row.text("cast");
+        let event = Event {
+            reference: row.text("ref").to_owned(),
+            name: row.text("name").to_owned(),
+            kind,
+            place,
+            date,
+            call,
+            starts,
+            ends: typed::time(row.text("ends")).ok(),
+            dismissal: dismissal(row, desk),
+            cast: (!cast.is_empty()).then(|| cast.to_owned()),
+            arrive_ready: row.text("arrive ready").to_owned(),
+            bring: row.text("bring").to_owned(),
+            leave_home: row.text("leave at home").to_owned(),
+            adults_watch: yes(row, "adults may watch", false),
+            turn_in: yes(row, "turn-in", false),
+            cancelled: yes(row, "cancelled", false),
+            order: Vec::new(),
+            ordered: false,
+        };
+        found.push((event, row));
+    }
+    found
+}
+
+fn dismissal(row: &Row, desk: &mut Desk) -> Dismissal {
+    let text = row.text("dismissal");
+    match key(text).as_str() {
+        "" | "after the last number" | "after last number" => Dismissal::AfterLastNumber,
+        "after own last number" | "after their own last number" => Dismissal::AfterOwnLastNumber,
+        _ => match typed::time(text) {
+            Ok(time) => Dismissal::At(time),
+            Err(_) => {
+                let reason = format!("'{}' does not say when children may leave", typed::shown(text));
+                desk.error(Spot::cell("events", row, "dismissal"), reason, "Write 'after the last number', 'after own last number', or a time.");
+                Dismissal::AfterLastNumber
+            }
+        },
+    }
+}
+
+fn same_event_twice(drafts: &[(Event, &Row)], desk: &mut Desk) {
+    let mut seen: HashMap<(String, jiff::civil::Date), u32> = HashMap::new();
+    for (event, row) in drafts {
+        if let Some(first) = seen.insert((key(&event.name), event.date), row.number) {
+            let reason = format!("row {first} has an event of the same name on the same day");
+            desk.error(Spot::cell("events", row, "name"), reason, "Give each a name of its own, such as one for the matinee and one for the evening.");
+        }
+    }
+}
+
+/// One line of a running order as written.
+struct Line<'a> {
+    row: &'a Row,
+    place: u32,
+    slot: Slot,
+}
+
+fn orders<'a>(book: &'a Book, events: &Names<EventId>, numbers: &Names<NumberId>, desk: &mut Desk) -> BTreeMap<EventId, Vec<Line<'a>>> {
+    let mut orders: BTreeMap<EventId, Vec<Line<'a>>> = BTreeMap::new();
+    for row in book.rows("running order") {
+        let event = if row.text("event").is_empty() { None } else { events.find(row.text("event"), Spot::cell("running order", row, "event"), desk) };
+        let name = row.text("number");
+        let slot = if key(name) == "interval" {
+            let minutes = number_or(row, "minutes", INTERVAL_MINUTES);
+            too_long(minutes, Spot::cell("running order", row, "minutes"), desk);
+            Some(Slot::Interval(minutes.min(MINUTES_MAX)))
+        } else if name.is_empty() {
+            None
+        } else {
+            let number = numbers.find(name, Spot::cell("running order", row, "number"), desk);
+            number.map(|number| Slot::Number { number, call: typed::time(row.text("call")).ok() })
+        };
+        if let (Some(event), Some(slot), Ok(place)) = (event, slot, typed::count(row.text("place"))) {
+            orders.entry(event).or_default().push(Line { row, place, slot });
+        }
+    }
+    for lines in orders.values_mut() {
+        lines.sort_by_key(|line| (line.place, line.row.number));
+        order_faults(lines, desk);
+    }
+    orders
+}
+
+fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
+    let mut danced: HashMap<NumberId, u32> = HashMap::new();
+    let mut before: Option<&Line<'_>> = None;
+    for line in lines {
+        let spot = Spot::cell("running order", line.row, "place");
+        let last = before.map_or(0, |b| b.place);
+        match before {
+            Some(before) if before.place == line.place => {
+                let reason = format!("place {} is taken by row {} already", line.place, before.row.number);
+                desk.error(spot, reason, "Give each line of an event a place of its own.");
+            }
+            _ if line.place == 0 => desk.error(spot, "places are counted from 1", "Let the first be 1."),
+            _ if line.place > last + 1 => {
+                let reason = format!("after place {last} comes place {}", line.place);
+                desk.warn(spot, reason, "Check that no number is missing; the order is used as it stands.");
+            }
+            _ => {}
+        }
+        if let Slot::Number { number, .. } = line.slot {
+            if let Some(first) = danced.insert(number, line.row.number) {
+                let reason = format!("the number stands in this running order in row {first} too");
+                desk.error(Spot::cell("running order", line.row, "number"), reason, "Keep one line, or add the repeat as a number with a name of its own.");
+            }
+        }
+        before = Some(line);
+    }
+}
+
+fn fill_order(event: &mut Event, row: &Row, lines: Option<&Vec<Line<'_>>>, numbers: &[Number], names: &Names<NumberId>, desk: &mut Desk) {
+    let listed = row.text("numbers");
+    if let Some(lines) = lines {
+        if !listed.is_empty() {
+            desk.warn(Spot::cell("events", row, "numbers"), "the event has a running order, so this list is not used", "Empty the cell, or take the event out of the sheet 'running order'.");
+        }
+        event.ordered = true;
+        event.order = lines.iter().map(|line| line.slot.clone()).collect();
+        for line in lines {
+            if let Slot::Number { call: Some(call), .. } = line.slot {
+                if call > event.starts && event.ends.is_none_or(|ends| ends >= event.starts && call > ends) {
+                    desk.warn(Spot::cell("running order", line.row, "call"), "the number is called after the event starts", "Check the time.");
+                }
+            }
+        }
+        return;
+    }
+    let wanted: Vec<NumberId> = if listed.is_empty() {
+        (0..numbers.len()).map(|at| NumberId(index(at))).collect()
+    } else {
+        let mut wanted: Vec<NumberId> = list(listed).filter_map(|name| names.find(name, Spot::cell("events", row, "numbers"), desk)).collect();
+        wanted.sort();
+        wanted.dedup();
+        wanted
+    };
+    event.order = wanted.into_iter().map(|number| Slot::Number { number, call: None }).collect();
+    if event.ends.is_none() {
+        desk.warn(Spot::cell("events", row, "ends"), "no end is written and there is no running order, so dismissal cannot be told", "Write when it ends.");
+    }
+}
+
+fn event_times(event: &Event, row: &Row, desk: &mut Desk) {
+    if event.call > event.starts {
+        desk.error(Spot::cell("events", row, "call"), "children are called after the event starts", "Let the call be earlier than the start.");
+    }
+    if event.call.hour() < EARLY_HOUR {
+        desk.warn(Spot::cell("events", row, "call"), format!("the call is {} in the morning", event.call.strftime("%H:%M")), "Write pm or the 24-hour clock if the afternoon is meant.");
+    }
+    let starts = event.date.to_datetime(event.starts);
+    if event.ends.is_some() && hours_between(starts, ending(event, &[])) >= EVENT_MAX_HOURS {
+        desk.error(Spot::cell("events", row, "ends"), "the event ends before it starts, or lasts twelve hours", "Check both times.");
+    }
+    if let Dismissal::At(time) = event.dismissal {
+        if time < event.starts && event.ends.is_none_or(|ends| ends >= event.starts) {
+            desk.error(Spot::cell("events", row, "dismissal"), "children are dismissed before the event starts", "Check both times.");
+        }
+    }
+}
+
+fn hours_between(from: DateTime, to: DateTime) -> i64 {
+    to.duration_since(from).as_hours()
+}
+
+/// When an event is over, local time: as announced, else by its running order, else when it starts.
+pub(super) fn ending(event: &Event, numbers: &[Number]) -> DateTime {
+    let starts = event.date.to_datetime(event.starts);
+    if let Some(ends) = event.ends {
+        let ends = event.date.to_datetime(ends);
+        return if ends < starts { later(ends, 1.day()) } else { ends };
+    }
+    if !event.ordered {
+        return starts;
+    }
+    let seconds: i64 = event
+        .order
+        .iter()
+        .map(|slot| match slot {
+            Slot::Interval(minutes) => i64::from(*minutes) * 60,
+            Slot::Number { number, .. } => numbers.get(number.at()).map_or(0, |n| i64::from(n.seconds) + i64::from(n.changeover_seconds)),
+        })
+        .sum();
+    later(starts, seconds.seconds())
+}
+
+fn later(from: DateTime, by: Span) -> DateTime {
+    from.checked_add(by).unwrap_or(from)
+}
+
+/// The numbers danced at an event.
+pub(super) fn danced(event: &Event) -> HashSet<NumberId> {
+    event
+        .order
+        .iter()
+        .filter_map(|slot| match slot {
+            Slot::Number { number, .. } => Some(*number),
+            Slot::Interval(_) => None,
+        })
+        .collect()
+}
+
+/// The first call at an event, over its own and its numbers'.
+pub(super) fn first_call(event: &Event) -> Time {
+    event
+        .order
+        .iter()
+        .filter_map(|slot| match slot {
+            Slot::Number { call, .. } => *call,
+            Slot::Interval(_) => None,
+        })
+        .fold(event.call, Time::min)
+}

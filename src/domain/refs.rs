@@ -1,0 +1,389 @@
+//! Lasting names of workbook rows: `C001` for a child, `E003` for an event, `G012` for a guardian.
+//!
+//! A row with a ref keeps it. A row without one is matched by its content to a row known before, or gets the next
+//! free number, in an order that depends on content alone: the same file in another order gets the same refs.
+//! Where two readings are possible nothing is assigned and a question is asked.
+
+use super::book::{Book, Cell, Row};
+use super::kin::{self, Mention};
+use super::layout::{GUARDIAN_LETTER, SHEETS, guardian_column, setting_text};
+use super::phone::Phones;
+use super::season::Ref;
+use super::words::{key, list};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+/// Digits of a new ref at least.
+const DIGITS: usize = 3;
+/// Characters of a ref at most.
+const REF_MAX_CHARS: usize = 12;
+
+/// Something only a person can decide before a workbook may be taken in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Question {
+    /// Sheet name.
+    pub sheet: String,
+    /// Row as the spreadsheet numbers it.
+    pub row: u32,
+    /// The column the answer goes into.
+    pub column: String,
+    /// What is not clear, one sentence.
+    pub reason: String,
+    /// How to answer, one sentence.
+    pub cure: String,
+    /// Refs that may be meant.
+    pub candidates: Vec<Ref>,
+}
+
+/// What makes a row itself, apart from its ref.
+#[derive(Debug, Default, Clone)]
+struct Face {
+    /// Name by which people know it.
+    name: String,
+    /// Numbers danced, or the date: what tells two of one name apart.
+    marks: BTreeSet<String>,
+    /// Ways to reach those it concerns.
+    contacts: BTreeSet<String>,
+    /// Everything written in the row but refs.
+    all: String,
+}
+
+impl Face {
+    /// Whether something besides the name agrees.
+    fn agrees(&self, other: &Face) -> bool {
+        !self.marks.is_disjoint(&other.marks) || !self.contacts.is_disjoint(&other.contacts)
+    }
+}
+
+/// Gives every row that has a ref column its ref, from the workbook taken in before where there is one.
+/// Rows a question is asked about are left without; nothing may be taken in until there are no questions.
+pub fn adopt(book: &mut Book, previous: Option<&Book>) -> Vec<Question> {
+    let mut phones = Phones::new(setting_text(book, "country"));
+    let mut questions = Vec::new();
+    for sheet in SHEETS {
+        let Some(letter) = sheet.letter else { continue };
+        let faces = faces(book.rows(sheet.name), sheet.name, &mut phones);
+        let old_rows = previous.map_or(&[][..], |old| old.rows(sheet.name));
+        let old_faces = self::faces(old_rows, sheet.name, &mut phones);
+        let old: Vec<(Ref, Face)> = old_rows.iter().map(|row| row.text("ref").to_uppercase()).zip(old_faces).filter(|(r, _)| !r.is_empty()).collect();
+        let task = Task { sheet: sheet.name, letter, faces, old, known: previous.is_some() };
+        task.run(book, &mut questions);
+    }
+    guardians(book, previous, &mut phones, &mut questions);
+    questions
+}
+
+fn faces(rows: &[Row], sheet: &str, phones: &mut Phones) -> Vec<Face> {
+    rows.iter().map(|row| face(row, sheet, phones)).collect()
+}
+
+fn face(row: &Row, sheet: &str, phones: &mut Phones) -> Face {
+    let mut face = Face { name: key(row.text("name")), ..Face::default() };
+    for (column, cell) in &row.cells {
+        if column == "ref" || column.ends_with(" ref") {
+            continue;
+        }
+        let Cell::Text(text) = cell else { continue };
+        face.all.push_str(column);
+        face.all.push('\u{1f}');
+        face.all.push_str(text);
+        face.all.push('\u{1e}');
+        if column.ends_with("mobile") {
+            face.contacts.insert(phones.key(text));
+        } else if column.ends_with("e-mail") {
+            face.contacts.insert(key(text));
+        }
+    }
+    match sheet {
+        "children" => {
+            face.name = key(&format!("{} {}", row.text("given name"), row.text("family name")));
+            face.marks = list(row.text("numbers")).map(|part| key(part.split(':').next().unwrap_or(part))).collect();
+        }
+        "events" => {
+            face.marks.insert(key(row.text("date")));
+        }
+        "house rules" => {
+            face.marks.insert(key(row.text("event")));
+        }
+        _ => {}
+    }
+    face
+}
+
+/// The work on one sheet.
+struct Task {
+    sheet: &'static str,
+    letter: char,
+    faces: Vec<Face>,
+    old: Vec<(Ref, Face)>,
+    known: bool,
+}
+
+impl Task {
+    fn run(&self, book: &mut Book, questions: &mut Vec<Question>) {
+        if !book.sheets.iter().any(|s| s.name == self.sheet) {
+            return;
+        }
+        let rows = &mut book.sheet_mut(self.sheet).rows;
+        let mut claimed: BTreeMap<Ref, usize> = BTreeMap::new();
+        self.keep_written(rows, &mut claimed, questions);
+        let asked = self.match_known(rows, &mut claimed, questions);
+        let mut next = highest(claimed.keys().chain(self.old.iter().map(|(r, _)| r)), self.letter) + 1;
+        let mut fresh: Vec<usize> = (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty() && !asked.contains(at)).collect();
+        fresh.sort_by(|a, b| (&self.faces[*a].name, &self.faces[*a].all).cmp(&(&self.faces[*b].name, &self.faces[*b].all)));
+        let mut shared: HashMap<(&str, &BTreeSet<String>), Ref> = HashMap::new();
+        if self.sheet == "house rules" {
+            for (reference, at) in &claimed {
+                shared.entry(self.rule(*at)).or_insert_with(|| reference.clone());
+            }
+        }
+        for at in fresh {
+            let reference = match shared.get(&self.rule(at)) {
+                Some(reference) => reference.clone(),
+                None => {
+                    next += 1;
+                    made(self.letter, next - 1)
+                }
+            };
+            if self.sheet == "house rules" {
+                shared.insert(self.rule(at), reference.clone());
+            }
+            rows[at].set("ref", reference);
+        }
+    }
+
+    /// Lines of one house rule, in its several languages, share this.
+    fn rule(&self, at: usize) -> (&str, &BTreeSet<String>) {
+        (&self.faces[at].name, &self.faces[at].marks)
+    }
+
+    fn keep_written(&self, rows: &mut [Row], claimed: &mut BTreeMap<Ref, usize>, questions: &mut Vec<Question>) {
+        for at in 0..rows.len() {
+            let written = rows[at].text("ref").to_uppercase();
+            if written.is_empty() {
+                continue;
+            }
+            rows[at].set("ref", written.clone());
+            if let Some(problem) = malformed(&written, self.letter) {
+                questions.push(self.question(rows, at, problem, "Empty the cell to have one given.", Vec::new()));
+                continue;
+            }
+            if self.known && !self.old.iter().any(|(r, _)| *r == written) {
+                let reason = format!("the ref {written} was never given out by this program");
+                questions.push(self.question(rows, at, reason, "Empty the cell if this is a new line, or write the ref it had.", Vec::new()));
+            }
+            match claimed.get(&written) {
+                Some(first) if self.sheet == "house rules" && self.rule(*first) == self.rule(at) => {}
+                Some(first) => {
+                    let reason = format!("the ref {written} stands in row {} too, so the program cannot tell the two lines apart", rows[*first].number);
+                    questions.push(self.question(rows, at, reason, "Leave the ref on the line it was given to and empty the other.", vec![written]));
+                }
+                None => {
+                    claimed.insert(written, at);
+                }
+            }
+        }
+    }
+
+    /// Matches rows without a ref to rows known before; gives back the rows a question was asked about.
+    fn match_known(&self, rows: &mut [Row], claimed: &mut BTreeMap<Ref, usize>, questions: &mut Vec<Question>) -> BTreeSet<usize> {
+        let mut asked = BTreeSet::new();
+        let open: Vec<usize> = (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty()).collect();
+        // First the rows written exactly as before, then those whose name and something else agree.
+        let mut left = Vec::new();
+        let whole = count_by(self.old.iter().filter(|(r, _)| !claimed.contains_key(r)).map(|(_, f)| f.all.as_str()));
+        let mine = count_by(open.iter().map(|at| self.faces[*at].all.as_str()));
+        let by_all: HashMap<&str, &Ref> = self.old.iter().filter(|(r, _)| !claimed.contains_key(r)).map(|(r, f)| (f.all.as_str(), r)).collect();
+        for at in open {
+            let all = self.faces[at].all.as_str();
+            match by_all.get(all) {
+                Some(reference) if (whole.get(all), mine.get(all)) == (Some(&1), Some(&1)) || self.sheet == "house rules" => {
+                    rows[at].set("ref", (*reference).clone());
+                    claimed.insert((*reference).clone(), at);
+                }
+                _ => left.push(at),
+            }
+        }
+        let mut by_name: HashMap<&str, Vec<&(Ref, Face)>> = HashMap::new();
+        for old in self.old.iter().filter(|(r, _)| !claimed.contains_key(r)) {
+            by_name.entry(&old.1.name).or_default().push(old);
+        }
+        let rivals = count_by(left.iter().map(|at| self.faces[*at].name.as_str()));
+        for at in left {
+            let name = self.faces[at].name.as_str();
+            let candidates = by_name.get(name).map_or(&[][..], Vec::as_slice);
+            match self.decide(at, candidates, rivals.get(name).copied().unwrap_or(0)) {
+                Decision::New => {}
+                Decision::Is(reference) => {
+                    claimed.insert(reference.clone(), at);
+                    rows[at].set("ref", reference);
+                }
+                Decision::Ask(candidates) => {
+                    asked.insert(at);
+                    let numbers: Vec<String> = candidates.to_vec();
+                    let reason = format!("this line may be one known before ({}) or a new one", numbers.join(", "));
+                    questions.push(self.question(rows, at, reason, "Write the ref of the line it is, or the next free one if it is new.", candidates));
+                }
+            }
+        }
+        asked
+    }
+
+    fn decide(&self, at: usize, candidates: &[&(Ref, Face)], rivals: usize) -> Decision {
+        let face = &self.faces[at];
+        let refs = || candidates.iter().map(|(r, _)| r.clone()).collect::<BTreeSet<_>>().into_iter().collect();
+        let distinct: BTreeSet<&Ref> = candidates.iter().map(|(r, _)| r).collect();
+        match (self.sheet, distinct.len()) {
+            (_, 0) => Decision::New,
+            ("house rules", _) => match candidates.iter().find(|(_, f)| f.marks == face.marks) {
+                Some((reference, _)) => Decision::Is(reference.clone()),
+                None => Decision::New,
+            },
+            // A name alone is enough where names are unique by rule.
+            ("numbers" | "places" | "notices" | "events", 1) if rivals == 1 => Decision::Is(candidates[0].0.clone()),
+            ("children" | "chaperones", 1) if rivals == 1 && face.agrees(&candidates[0].1) => Decision::Is(candidates[0].0.clone()),
+            ("events", _) => {
+                let same: Vec<_> = candidates.iter().filter(|(_, f)| f.marks == face.marks).collect();
+                match same[..] {
+                    [one] => Decision::Is(one.0.clone()),
+                    _ => Decision::Ask(refs()),
+                }
+            }
+            _ => Decision::Ask(refs()),
+        }
+    }
+
+    fn question(&self, rows: &[Row], at: usize, reason: String, cure: &str, candidates: Vec<Ref>) -> Question {
+        Question { sheet: self.sheet.to_owned(), row: rows[at].number, column: "ref".to_owned(), reason, cure: cure.to_owned(), candidates }
+    }
+}
+
+enum Decision {
+    New,
+    Is(Ref),
+    Ask(Vec<Ref>),
+}
+
+fn count_by<'a>(items: impl Iterator<Item = &'a str>) -> HashMap<&'a str, usize> {
+    let mut counts = HashMap::new();
+    for item in items {
+        *counts.entry(item).or_insert(0) += 1;
+    }
+    counts
+}
+
+fn malformed(reference: &str, letter: char) -> Option<String> {
+    let digits = reference.strip_prefix(letter).unwrap_or("");
+    let fits = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit()) && reference.len() <= REF_MAX_CHARS;
+    (!fits).then(|| format!("'{}' is not a ref: one is {letter} and digits, such as {letter}001", super::typed::shown(reference)))
+}
+
+fn made(letter: char, number: u64) -> Ref {
+    format!("{letter}{number:0DIGITS$}")
+}
+
+fn highest<'a>(refs: impl Iterator<Item = &'a Ref>, letter: char) -> u64 {
+    refs.filter_map(|r| r.strip_prefix(letter)?.parse().ok()).max().unwrap_or(0)
+}
+
+/// One guardian as known before.
+struct OldGuardian {
+    reference: Ref,
+    contacts: BTreeSet<String>,
+    children: BTreeSet<Ref>,
+}
+
+fn guardians(book: &mut Book, previous: Option<&Book>, phones: &mut Phones, questions: &mut Vec<Question>) {
+    let mentions = kin::mentions(book, phones);
+    let (person, _) = kin::group(&mentions);
+    let people = person.iter().max().map_or(0, |most| most + 1);
+    let mut of: Vec<Vec<usize>> = vec![Vec::new(); people];
+    for (at, person) in person.iter().enumerate() {
+        of[*person].push(at);
+    }
+    let old = previous.map(|old| old_guardians(old, phones)).unwrap_or_default();
+    let mut chosen: Vec<Option<Ref>> = of.iter().map(|all| all.iter().map(|at| &mentions[*at].reference).find(|r| !r.is_empty()).cloned()).collect();
+    for (person, reference) in chosen.iter().enumerate() {
+        let Some(reference) = reference else { continue };
+        let mention = &mentions[of[person][0]];
+        let unknown = previous.is_some() && !old.values().flatten().any(|g| g.reference == *reference);
+        let problem = malformed(reference, GUARDIAN_LETTER).or_else(|| unknown.then(|| format!("the ref {reference} was never given out by this program")));
+        if let Some(reason) = problem {
+            questions.push(guardian_question(book, mention, reason));
+        }
+    }
+    let claimed: BTreeSet<Ref> = chosen.iter().flatten().cloned().collect();
+    match_guardians(book, &mentions, &of, &old, &claimed, &mut chosen);
+    let mut next = highest(claimed.iter().chain(old.values().flatten().map(|g| &g.reference)), GUARDIAN_LETTER) + 1;
+    let mut fresh: Vec<usize> = (0..people).filter(|p| chosen[*p].is_none()).collect();
+    fresh.sort_by_cached_key(|p| guardian_key(book, &mentions, &of[*p]));
+    for person in fresh {
+        chosen[person] = Some(made(GUARDIAN_LETTER, next));
+        next += 1;
+    }
+    let rows = &mut book.sheet_mut("children").rows;
+    for (at, mention) in mentions.iter().enumerate() {
+        if let Some(reference) = &chosen[person[at]] {
+            rows[mention.row].set(&guardian_column(mention.slot, "ref"), reference.clone());
+        }
+    }
+}
+
+fn guardian_question(book: &Book, mention: &Mention, reason: String) -> Question {
+    Question {
+        sheet: "children".to_owned(),
+        row: book.rows("children")[mention.row].number,
+        column: guardian_column(mention.slot, "ref"),
+        reason,
+        cure: "Empty the cell to have one given, or write the ref this guardian had.".to_owned(),
+        candidates: Vec::new(),
+    }
+}
+
+fn old_guardians(old: &Book, phones: &mut Phones) -> HashMap<String, Vec<OldGuardian>> {
+    let rows = old.rows("children");
+    let mut found: BTreeMap<Ref, (String, OldGuardian)> = BTreeMap::new();
+    for mention in kin::mentions(old, phones).into_iter().filter(|m| !m.reference.is_empty()) {
+        let (_, guardian) = found.entry(mention.reference.clone()).or_insert_with(|| {
+            (mention.name.clone(), OldGuardian { reference: mention.reference.clone(), contacts: BTreeSet::new(), children: BTreeSet::new() })
+        });
+        guardian.contacts.extend(mention.contacts);
+        guardian.children.insert(rows[mention.row].text("ref").to_owned());
+    }
+    let mut by_name: HashMap<String, Vec<OldGuardian>> = HashMap::new();
+    for (name, guardian) in found.into_values() {
+        by_name.entry(name).or_default().push(guardian);
+    }
+    by_name
+}
+
+/// Same name and a shared contact, else same name beside the same child: but only where exactly one such is known.
+fn match_guardians(book: &Book, mentions: &[Mention], of: &[Vec<usize>], old: &HashMap<String, Vec<OldGuardian>>, claimed: &BTreeSet<Ref>, chosen: &mut [Option<Ref>]) {
+    let rows = book.rows("children");
+    let mut wanted: BTreeMap<Ref, Vec<usize>> = BTreeMap::new();
+    for (person, all) in of.iter().enumerate().filter(|(p, _)| chosen[*p].is_none()) {
+        let Some(known) = old.get(&mentions[all[0]].name) else { continue };
+        let known: Vec<&OldGuardian> = known.iter().filter(|g| !claimed.contains(&g.reference)).collect();
+        let by_contact: Vec<_> = known.iter().filter(|g| all.iter().any(|at| mentions[*at].contacts.iter().any(|c| g.contacts.contains(c)))).collect();
+        let by_child: Vec<_> = known.iter().filter(|g| all.iter().any(|at| g.children.contains(rows[mentions[*at].row].text("ref")))).collect();
+        match (&by_contact[..], &by_child[..]) {
+            ([one], _) | ([], [one]) => wanted.entry(one.reference.clone()).or_default().push(person),
+            _ => {}
+        }
+    }
+    for (reference, people) in wanted {
+        if let [one] = people[..] {
+            chosen[one] = Some(reference);
+        }
+    }
+}
+
+/// What puts new guardians in an order that does not depend on the order of rows.
+fn guardian_key(book: &Book, mentions: &[Mention], all: &[usize]) -> (String, Vec<String>, Vec<String>) {
+    let rows = book.rows("children");
+    let mut contacts: Vec<String> = all.iter().flat_map(|at| mentions[*at].contacts.clone()).collect();
+    let mut children: Vec<String> = all.iter().map(|at| format!("{} {}", rows[mentions[*at].row].text("ref"), mentions[*at].slot)).collect();
+    contacts.sort();
+    contacts.dedup();
+    children.sort();
+    (mentions[all[0]].name.clone(), contacts, children)
+}

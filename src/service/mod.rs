@@ -1,0 +1,10 @@
+//! Use cases: load, ask the domain, save. Knows ports, not products.
+
+pub mod composing;
+pub mod letter;
+pub mod office;
+pub mod planning;
+pub mod ports;
+pub mod samples;
+pub mod sending;
+pub mod wording;
