@@ -2,3 +2,4 @@
 //! and knows who has been heard from.
 
 pub mod domain;
+pub mod web;
