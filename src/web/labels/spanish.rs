@@ -46,7 +46,7 @@ pub static SPANISH: Labels = Labels {
     before: "antes:",
     now: "ahora:",
     called_off: "Se ha suspendido. Por favor, no vengan.",
-    park_by: "Aparque antes de",
+    park_by: "Estacione antes de",
     walk: "{}. Después hay {} minutos a pie.",
     walk_range: "{}. Después hay de {} a {} minutos a pie.",
     call: "Esté en la puerta",

@@ -155,6 +155,20 @@ impl Sheet {
             || self.adults_watch.is_changed()
     }
 
+    /// The style that makes the ribbon longer after a row where more time passes before the next; empty after the last.
+    pub fn stretch(&self, row: &usize) -> &'static str {
+        let minute = |at: usize| self.ribbon.get(at).map(|row| minute_of_day(row.time.now));
+        let (Some(from), Some(to)) = (minute(*row), minute(*row + 1)) else {
+            return "";
+        };
+        match (to - from).rem_euclid(DAY_MINUTES) {
+            ..=20 => " s1",
+            21..=45 => " s2",
+            46..=90 => " s3",
+            _ => " s4",
+        }
+    }
+
     /// Whether an answer is still owed.
     pub fn owes(&self) -> bool {
         owes(self.standing)
@@ -236,6 +250,12 @@ impl Sheet {
     pub fn cant_words(&self, labels: &Labels) -> String {
         fill(labels.act_cant_come, &[&self.given])
     }
+}
+
+const DAY_MINUTES: i32 = 24 * 60;
+
+fn minute_of_day(time: Time) -> i32 {
+    i32::from(time.hour()) * 60 + i32::from(time.minute())
 }
 
 fn owes(standing: Mark) -> bool {
