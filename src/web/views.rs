@@ -9,18 +9,18 @@ mod chaperone;
 mod door;
 mod guardian;
 mod season;
+mod sheet;
 mod stop;
 
 pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Preview, Problem};
 pub use chaperone::{ChaperonePage, EventChoice, Notice, OpenChild, Ring, SettledChild, Watch};
 pub use door::DoorPage;
-pub use guardian::{
-    GuardianPage, HouseRules, Item, Noted, NotedKind, OtherLanguage, Row, RowKind, Sheet, WayIn,
-};
+pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
 pub use season::{
     Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay,
     NumberGroup, NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
 };
+pub use sheet::{Item, Row, RowKind, Sheet, WayIn};
 pub use stop::{Channel, StopPage};
 
 /// The longest question a guardian may send from her page, in characters; the field stops there.

@@ -4,11 +4,17 @@
 //! With `ALLHEARD_PAGES_OUT=FOLDER` the pages are also written there with their style sheet, to be looked at and to
 //! be opened by `tests/peers/pages.mjs`.
 
+#![allow(
+    clippy::unwrap_used,
+    reason = "a page that cannot be read fails its test"
+)]
+
 use std::{env, fs, path::Path};
 
 mod family;
 mod html;
 mod staff;
+mod workbook;
 
 use allheard::web::assets;
 use html::{Tag, tags, text_of};
@@ -17,6 +23,7 @@ use html::{Tag, tags, text_of};
 fn samples() -> Vec<(&'static str, &'static str, String)> {
     let mut all = family::samples();
     all.extend(staff::samples());
+    all.extend(workbook::samples());
     all
 }
 

@@ -42,7 +42,7 @@ pub static ENGLISH: Labels = Labels {
     },
     all_answered: "You have answered everything here",
     read_each: "Please read each one and answer below it. At the end you can also answer all at once.",
-    changed: "Something has changed since you last read this. The old words are struck out, the new ones are in blue.",
+    changed: "Something has changed since you last read this. The old words are struck out, the new ones are in bold.",
     before: "before:",
     now: "now:",
     called_off: "This is called off. Please do not come.",

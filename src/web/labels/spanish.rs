@@ -42,7 +42,7 @@ pub static SPANISH: Labels = Labels {
     },
     all_answered: "Ya ha respondido a todo",
     read_each: "Lea cada hoja y responda debajo de ella. Al final también puede responder a todas a la vez.",
-    changed: "Algo ha cambiado desde la última vez que lo leyó. Lo anterior está tachado; lo nuevo está en azul.",
+    changed: "Algo ha cambiado desde la última vez que lo leyó. Lo anterior está tachado; lo nuevo está en negrita.",
     before: "antes:",
     now: "ahora:",
     called_off: "Se ha suspendido. Por favor, no vengan.",
