@@ -7,3 +7,4 @@ pub mod domain;
 pub mod gateway;
 pub mod service;
 pub mod store;
+pub mod web;
