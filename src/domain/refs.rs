@@ -58,17 +58,22 @@ impl Face {
 /// Rows a question is asked about are left without; nothing may be taken in until there are no questions.
 pub fn adopt(book: &mut Book, previous: Option<&Book>) -> Vec<Question> {
     let mut phones = Phones::new(setting_text(book, "country"));
+    adopt_with(book, previous, &mut phones)
+}
+
+/// As [`adopt`], with the numbers read so far, in the workbook's country.
+pub(super) fn adopt_with(book: &mut Book, previous: Option<&Book>, phones: &mut Phones) -> Vec<Question> {
     let mut questions = Vec::new();
     for sheet in SHEETS {
         let Some(letter) = sheet.letter else { continue };
-        let faces = faces(book.rows(sheet.name), sheet.name, &mut phones);
+        let faces = faces(book.rows(sheet.name), sheet.name, phones);
         let old_rows = previous.map_or(&[][..], |old| old.rows(sheet.name));
-        let old_faces = self::faces(old_rows, sheet.name, &mut phones);
+        let old_faces = self::faces(old_rows, sheet.name, phones);
         let old: Vec<(Ref, Face)> = old_rows.iter().map(|row| row.text("ref").to_uppercase()).zip(old_faces).filter(|(r, _)| !r.is_empty()).collect();
         let task = Task { sheet: sheet.name, letter, faces, old, known: previous.is_some() };
         task.run(book, &mut questions);
     }
-    guardians(book, previous, &mut phones, &mut questions);
+    guardians(book, previous, phones, &mut questions);
     questions
 }
 

@@ -55,7 +55,7 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
     };
     let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(separator(text)).from_reader(text.as_bytes());
     let mut record = csv::StringRecord::new();
-    let mut inner_lines = 0;
+    let (mut row, mut counted, mut inner_lines) = (1_u32, 0, 0);
     loop {
         match reader.read_record(&mut record) {
             Ok(true) => {}
@@ -65,11 +65,13 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
                 break;
             }
         }
-        // Rows as a spreadsheet counts them: lines inside a quoted field are not rows.
-        let line = record.position().map_or(1, csv::Position::line);
-        let row = u32::try_from(line.saturating_sub(inner_lines)).unwrap_or(u32::MAX);
+        // Rows as a spreadsheet counts them: empty lines are rows, line ends inside a quoted field are not.
+        let mut start = record.position().map_or(0, |p| usize::try_from(p.byte()).unwrap_or(usize::MAX)).min(text.len());
+        start += text.as_bytes()[start..].iter().take_while(|b| matches!(b, b'\r' | b'\n')).count();
+        row = row.saturating_add(line_ends(&text.as_bytes()[counted..start]).saturating_sub(inner_lines));
+        (counted, inner_lines) = (start, 0);
         for (column, field) in record.iter().enumerate() {
-            inner_lines += field.bytes().filter(|b| *b == b'\n').count() as u64;
+            inner_lines += line_ends(field.as_bytes());
             let field = unguarded(field);
             if let (false, Ok(column)) = (field.trim().is_empty(), u32::try_from(column)) {
                 intake.cell(&mut open, row, column, Value::Text(field.to_owned()))?;
@@ -78,6 +80,12 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
     }
     intake.end(open);
     Ok(())
+}
+
+/// Line ends of any of the three kinds: LF, CR LF, CR.
+fn line_ends(text: &[u8]) -> u32 {
+    let ends = text.iter().enumerate().filter(|(at, byte)| **byte == b'\n' || (**byte == b'\r' && text.get(at + 1) != Some(&b'\n')));
+    u32::try_from(ends.count()).unwrap_or(u32::MAX)
 }
 
 /// A comma, or the semicolon or TAB that some spreadsheets write instead, by what stands in the header.

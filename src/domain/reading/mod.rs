@@ -29,10 +29,10 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
         return (None, desk.finish());
     }
     let mut own = book.clone();
-    for question in refs::adopt(&mut own, None) {
+    let mut phones = Phones::new(layout::setting_text(book, "country"));
+    for question in refs::adopt_with(&mut own, None, &mut phones) {
         desk.error(Spot::named(&question.sheet, question.row, &question.column), question.reason, &question.cure);
     }
-    let mut phones = Phones::new(layout::setting_text(&own, "country"));
     for sheet in SHEETS {
         sheet_kinds(&own, sheet, &mut phones, &mut desk);
     }
