@@ -55,7 +55,13 @@ pub fn mentions(book: &Book, phones: &mut Phones) -> Vec<Mention> {
                 contacts.push(key(line.text(mail)));
             }
             contacts.retain(|c| !c.is_empty());
-            found.push(Mention { row, slot: at + 1, reference: line.text(reference).to_uppercase(), name, contacts });
+            found.push(Mention {
+                row,
+                slot: at + 1,
+                reference: line.text(reference).to_uppercase(),
+                name,
+                contacts,
+            });
         }
     }
     found
@@ -83,7 +89,10 @@ impl Sets {
             return true;
         }
         let (low, high) = (a.min(b), a.max(b));
-        match (self.reference[low].is_empty(), self.reference[high].is_empty()) {
+        match (
+            self.reference[low].is_empty(),
+            self.reference[high].is_empty(),
+        ) {
             (false, false) if self.reference[low] != self.reference[high] => return false,
             (true, false) => self.reference[low] = self.reference[high].clone(),
             _ => {}
@@ -101,7 +110,11 @@ pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<Doubt>) {
     };
     let mut doubts = Vec::new();
     let mut by_ref: HashMap<&str, usize> = HashMap::new();
-    for (at, mention) in mentions.iter().enumerate().filter(|(_, m)| !m.reference.is_empty()) {
+    for (at, mention) in mentions
+        .iter()
+        .enumerate()
+        .filter(|(_, m)| !m.reference.is_empty())
+    {
         let first = *by_ref.entry(&mention.reference).or_insert(at);
         sets.join(first, at);
         if mentions[first].name != mention.name {
@@ -124,7 +137,8 @@ pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<Doubt>) {
 fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt>) {
     let mut holders: HashMap<(&str, &str), Vec<usize>> = HashMap::new();
     // Mentions with a ref come first, so that one without joins a person already known.
-    let (known, fresh): (Vec<usize>, Vec<usize>) = (0..mentions.len()).partition(|at| !mentions[*at].reference.is_empty());
+    let (known, fresh): (Vec<usize>, Vec<usize>) =
+        (0..mentions.len()).partition(|at| !mentions[*at].reference.is_empty());
     for at in known.into_iter().chain(fresh) {
         let mention = &mentions[at];
         for contact in &mention.contacts {
@@ -135,7 +149,9 @@ fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt
                     apart = Some(other);
                 }
             }
-            let alone = holders.iter().all(|&other| sets.root(other) != sets.root(at));
+            let alone = holders
+                .iter()
+                .all(|&other| sets.root(other) != sets.root(at));
             if let (true, Some(other)) = (alone, apart) {
                 doubts.push(Doubt::TwoRefs(other, at));
             }
@@ -149,12 +165,22 @@ fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt
 fn shared_names(mentions: &[Mention], person: &[usize]) -> Vec<Doubt> {
     let mut by_name: BTreeMap<&str, BTreeMap<usize, usize>> = BTreeMap::new();
     for (at, mention) in mentions.iter().enumerate() {
-        by_name.entry(&mention.name).or_default().entry(person[at]).or_insert(at);
+        by_name
+            .entry(&mention.name)
+            .or_default()
+            .entry(person[at])
+            .or_insert(at);
     }
     let mut doubts: Vec<Vec<usize>> = by_name
         .into_values()
         .filter(|people| people.len() > 1)
-        .map(|people| people.into_values().collect::<BTreeSet<_>>().into_iter().collect())
+        .map(|people| {
+            people
+                .into_values()
+                .collect::<BTreeSet<_>>()
+                .into_iter()
+                .collect()
+        })
         .collect();
     doubts.sort();
     doubts.into_iter().map(Doubt::SameName).collect()
@@ -165,7 +191,13 @@ mod tests {
     use super::*;
 
     fn mention(row: usize, reference: &str, name: &str, contacts: &[&str]) -> Mention {
-        Mention { row, slot: 1, reference: reference.into(), name: name.into(), contacts: contacts.iter().map(|c| (*c).to_owned()).collect() }
+        Mention {
+            row,
+            slot: 1,
+            reference: reference.into(),
+            name: name.into(),
+            contacts: contacts.iter().map(|c| (*c).to_owned()).collect(),
+        }
     }
 
     #[test]
@@ -175,14 +207,75 @@ mod tests {
             assert_eq!(person, expect, "{mentions:?}");
             assert_eq!(found.len(), doubts, "{found:?}");
         };
-        check(&[mention(0, "", "ana", &["+1", "a@x"]), mention(1, "", "ana", &["+2", "a@x"])], &[0, 0], 0);
-        check(&[mention(0, "", "ana", &["+1"]), mention(1, "", "ben", &["+1"])], &[0, 1], 0);
-        check(&[mention(0, "", "ana", &["+1"]), mention(1, "", "ana", &["+2"])], &[0, 1], 1);
-        check(&[mention(0, "G1", "ana", &["+1"]), mention(1, "G1", "ana", &["+2"])], &[0, 0], 0);
-        check(&[mention(0, "G1", "ana", &["+1"]), mention(1, "G2", "ana", &["+1"])], &[0, 1], 2);
-        check(&[mention(0, "G1", "ana", &["+1"]), mention(1, "G1", "anna", &["+1"])], &[0, 0], 1);
-        check(&[mention(0, "", "ana", &["+1"]), mention(1, "G7", "ana", &["+1"])], &[0, 0], 0);
-        check(&[mention(0, "", "ana", &["+1"]), mention(1, "", "ana", &["b@x"]), mention(2, "", "ana", &["+1", "b@x"])], &[0, 0, 0], 0);
-        check(&[mention(0, "", "ana", &[]), mention(1, "", "ana", &["+2"])], &[0, 1], 1);
+        check(
+            &[
+                mention(0, "", "ana", &["+1", "a@x"]),
+                mention(1, "", "ana", &["+2", "a@x"]),
+            ],
+            &[0, 0],
+            0,
+        );
+        check(
+            &[
+                mention(0, "", "ana", &["+1"]),
+                mention(1, "", "ben", &["+1"]),
+            ],
+            &[0, 1],
+            0,
+        );
+        check(
+            &[
+                mention(0, "", "ana", &["+1"]),
+                mention(1, "", "ana", &["+2"]),
+            ],
+            &[0, 1],
+            1,
+        );
+        check(
+            &[
+                mention(0, "G1", "ana", &["+1"]),
+                mention(1, "G1", "ana", &["+2"]),
+            ],
+            &[0, 0],
+            0,
+        );
+        check(
+            &[
+                mention(0, "G1", "ana", &["+1"]),
+                mention(1, "G2", "ana", &["+1"]),
+            ],
+            &[0, 1],
+            2,
+        );
+        check(
+            &[
+                mention(0, "G1", "ana", &["+1"]),
+                mention(1, "G1", "anna", &["+1"]),
+            ],
+            &[0, 0],
+            1,
+        );
+        check(
+            &[
+                mention(0, "", "ana", &["+1"]),
+                mention(1, "G7", "ana", &["+1"]),
+            ],
+            &[0, 0],
+            0,
+        );
+        check(
+            &[
+                mention(0, "", "ana", &["+1"]),
+                mention(1, "", "ana", &["b@x"]),
+                mention(2, "", "ana", &["+1", "b@x"]),
+            ],
+            &[0, 0, 0],
+            0,
+        );
+        check(
+            &[mention(0, "", "ana", &[]), mention(1, "", "ana", &["+2"])],
+            &[0, 1],
+            1,
+        );
     }
 }

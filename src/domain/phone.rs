@@ -36,45 +36,83 @@ pub fn knows_country(code: &str) -> bool {
 
 /// The number in `raw`, read as dialled in `country` (ISO 3166 code) when it has no country of its own.
 pub fn parse(raw: &str, country: &str) -> Result<Phone, PhoneFault> {
-    let home: country::Id = country.to_ascii_uppercase().parse().map_err(|_| PhoneFault::Country)?;
+    let home: country::Id = country
+        .to_ascii_uppercase()
+        .parse()
+        .map_err(|_| PhoneFault::Country)?;
     if raw.chars().nth(RAW_MAX_CHARS).is_some() {
         return Err(PhoneFault::NotANumber);
     }
     let plain = plain_digits(raw);
     let (number_text, extension) = split_extension(&plain);
     let number_text = keypad(number_text);
-    if !number_text.chars().all(|c| c.is_ascii_digit() || " +-().,/;=:".contains(c) || c.is_ascii_alphabetic()) {
+    if !number_text
+        .chars()
+        .all(|c| c.is_ascii_digit() || " +-().,/;=:".contains(c) || c.is_ascii_alphabetic())
+    {
         return Err(PhoneFault::NotANumber);
     }
     match dialled(&number_text, home, extension) {
         // +44 (0)7700 …: the nought in brackets is for callers at home; where both cannot be meant it goes.
-        Err(PhoneFault::Impossible) if number_text.contains("(0)") => dialled(&number_text.replacen("(0)", "", 1), home, extension),
+        Err(PhoneFault::Impossible) if number_text.contains("(0)") => {
+            dialled(&number_text.replacen("(0)", "", 1), home, extension)
+        }
         result => result,
     }
 }
 
 fn dialled(text: &str, home: country::Id, extension: bool) -> Result<Phone, PhoneFault> {
     let number = phonenumber::parse(Some(home), text).map_err(|fault| match fault {
-        phonenumber::ParseError::TooShortNsn | phonenumber::ParseError::TooLong => PhoneFault::Impossible,
+        phonenumber::ParseError::TooShortNsn | phonenumber::ParseError::TooLong => {
+            PhoneFault::Impossible
+        }
         _ => PhoneFault::NotANumber,
     })?;
     let code = number.code().value();
     let national = number.national().to_string();
     let e164 = format!("+{code}{national}");
     let length = u16::try_from(national.len()).map_err(|_| PhoneFault::Impossible)?;
-    let mut countries: Vec<&Metadata> = DATABASE.region(&code).unwrap_or_default().iter().filter_map(|id| DATABASE.by_id(*id)).collect();
+    let mut countries: Vec<&Metadata> = DATABASE
+        .region(&code)
+        .unwrap_or_default()
+        .iter()
+        .filter_map(|id| DATABASE.by_id(*id))
+        .collect();
     countries.sort_by_key(|country| !country.is_main_country_for_code());
-    countries.extend(DATABASE.by_code(&code).into_iter().flatten().filter(|_| countries.is_empty()).collect::<Vec<_>>());
+    countries.extend(
+        DATABASE
+            .by_code(&code)
+            .into_iter()
+            .flatten()
+            .filter(|_| countries.is_empty())
+            .collect::<Vec<_>>(),
+    );
     let main = *countries.first().ok_or(PhoneFault::NotANumber)?;
     let kinds = descriptors(main);
-    let whole = kinds.iter().any(|kind| kind.possible_length().contains(&length));
-    let local_only = !whole && kinds.iter().any(|kind| kind.possible_local_length().contains(&length));
-    if !(whole || local_only) || national.len() < NATIONAL_MIN_DIGITS || e164.len() > E164_MAX_DIGITS + 1 {
+    let whole = kinds
+        .iter()
+        .any(|kind| kind.possible_length().contains(&length));
+    let local_only = !whole
+        && kinds
+            .iter()
+            .any(|kind| kind.possible_local_length().contains(&length));
+    if !(whole || local_only)
+        || national.len() < NATIONAL_MIN_DIGITS
+        || e164.len() > E164_MAX_DIGITS + 1
+    {
         return Err(PhoneFault::Impossible);
     }
     let valid = number.is_valid();
     let textable = !local_only && !extension && may_be_mobile(&countries, &national);
-    Ok(Phone { e164, valid, line: if textable { Line::Textable } else { Line::VoiceOnly } })
+    Ok(Phone {
+        e164,
+        valid,
+        line: if textable {
+            Line::Textable
+        } else {
+            Line::VoiceOnly
+        },
+    })
 }
 
 /// Every kind of subscriber number a country has; short and emergency numbers are left out.
@@ -104,9 +142,23 @@ fn may_be_mobile(countries: &[&Metadata], national: &str) -> bool {
         .iter()
         .find_map(|country| {
             let kinds = country.descriptors();
-            let known = |kind: Option<&Descriptor>| kind.is_some_and(|kind| kind.is_match(national));
-            let services = [kinds.fixed_line(), kinds.toll_free(), kinds.premium_rate(), kinds.shared_cost(), kinds.uan(), kinds.voip(), kinds.voicemail(), kinds.pager()];
-            if known(kinds.mobile()) { Some(true) } else { services.into_iter().any(known).then_some(false) }
+            let known =
+                |kind: Option<&Descriptor>| kind.is_some_and(|kind| kind.is_match(national));
+            let services = [
+                kinds.fixed_line(),
+                kinds.toll_free(),
+                kinds.premium_rate(),
+                kinds.shared_cost(),
+                kinds.uan(),
+                kinds.voip(),
+                kinds.voicemail(),
+                kinds.pager(),
+            ];
+            if known(kinds.mobile()) {
+                Some(true)
+            } else {
+                services.into_iter().any(known).then_some(false)
+            }
         })
         .unwrap_or(true)
 }
@@ -149,8 +201,13 @@ fn split_extension(text: &str) -> (&str, bool) {
 
 /// Letters of a number such as 1-800-FLOWERS as the keys they stand on (ITU-T E.161).
 fn keypad(text: &str) -> String {
-    let starts_as_number = text.trim_start_matches(['(', ' ']).starts_with(|c: char| c == '+' || c.is_ascii_digit());
-    if !starts_as_number || text.contains('=') || text.bytes().filter(u8::is_ascii_alphabetic).count() < 3 {
+    let starts_as_number = text
+        .trim_start_matches(['(', ' '])
+        .starts_with(|c: char| c == '+' || c.is_ascii_digit());
+    if !starts_as_number
+        || text.contains('=')
+        || text.bytes().filter(u8::is_ascii_alphabetic).count() < 3
+    {
         return text.to_owned();
     }
     text.chars()
@@ -178,7 +235,10 @@ pub struct Phones {
 impl Phones {
     /// An empty memory for a country (ISO 3166 code).
     pub fn new(country: &str) -> Phones {
-        Phones { country: country.to_owned(), seen: HashMap::new() }
+        Phones {
+            country: country.to_owned(),
+            seen: HashMap::new(),
+        }
     }
 
     /// As [`parse`].

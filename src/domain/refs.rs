@@ -62,15 +62,30 @@ pub fn adopt(book: &mut Book, previous: Option<&Book>) -> Vec<Question> {
 }
 
 /// As [`adopt`], with the numbers read so far, in the workbook's country.
-pub(super) fn adopt_with(book: &mut Book, previous: Option<&Book>, phones: &mut Phones) -> Vec<Question> {
+pub(super) fn adopt_with(
+    book: &mut Book,
+    previous: Option<&Book>,
+    phones: &mut Phones,
+) -> Vec<Question> {
     let mut questions = Vec::new();
     for sheet in SHEETS {
         let Some(letter) = sheet.letter else { continue };
         let faces = faces(book.rows(sheet.name), sheet.name, phones);
         let old_rows = previous.map_or(&[][..], |old| old.rows(sheet.name));
         let old_faces = self::faces(old_rows, sheet.name, phones);
-        let old: Vec<(Ref, Face)> = old_rows.iter().map(|row| row.text("ref").to_uppercase()).zip(old_faces).filter(|(r, _)| !r.is_empty()).collect();
-        let task = Task { sheet: sheet.name, letter, faces, old, known: previous.is_some() };
+        let old: Vec<(Ref, Face)> = old_rows
+            .iter()
+            .map(|row| row.text("ref").to_uppercase())
+            .zip(old_faces)
+            .filter(|(r, _)| !r.is_empty())
+            .collect();
+        let task = Task {
+            sheet: sheet.name,
+            letter,
+            faces,
+            old,
+            known: previous.is_some(),
+        };
         task.run(book, &mut questions);
     }
     guardians(book, previous, phones, &mut questions);
@@ -82,7 +97,10 @@ fn faces(rows: &[Row], sheet: &str, phones: &mut Phones) -> Vec<Face> {
 }
 
 fn face(row: &Row, sheet: &str, phones: &mut Phones) -> Face {
-    let mut face = Face { name: key(row.text("name")), ..Face::default() };
+    let mut face = Face {
+        name: key(row.text("name")),
+        ..Face::default()
+    };
     for (column, cell) in &row.cells {
         if column == "ref" || column.ends_with(" ref") {
             continue;
@@ -100,8 +118,14 @@ fn face(row: &Row, sheet: &str, phones: &mut Phones) -> Face {
     }
     match sheet {
         "children" => {
-            face.name = key(&format!("{} {}", row.text("given name"), row.text("family name")));
-            face.marks = list(row.text("numbers")).map(|part| key(part.split(':').next().unwrap_or(part))).collect();
+            face.name = key(&format!(
+                "{} {}",
+                row.text("given name"),
+                row.text("family name")
+            ));
+            face.marks = list(row.text("numbers"))
+                .map(|part| key(part.split(':').next().unwrap_or(part)))
+                .collect();
         }
         "events" => {
             face.marks.insert(key(row.text("date")));
@@ -132,13 +156,23 @@ impl Task {
         let mut claimed: BTreeMap<Ref, usize> = BTreeMap::new();
         self.keep_written(rows, &mut claimed, questions);
         let asked = self.match_known(rows, &mut claimed, questions);
-        let mut next = highest(claimed.keys().chain(self.old.iter().map(|(r, _)| r)), self.letter) + 1;
-        let mut fresh: Vec<usize> = (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty() && !asked.contains(at)).collect();
-        fresh.sort_by(|a, b| (&self.faces[*a].name, &self.faces[*a].all).cmp(&(&self.faces[*b].name, &self.faces[*b].all)));
+        let mut next = highest(
+            claimed.keys().chain(self.old.iter().map(|(r, _)| r)),
+            self.letter,
+        ) + 1;
+        let mut fresh: Vec<usize> = (0..rows.len())
+            .filter(|at| rows[*at].text("ref").is_empty() && !asked.contains(at))
+            .collect();
+        fresh.sort_by(|a, b| {
+            (&self.faces[*a].name, &self.faces[*a].all)
+                .cmp(&(&self.faces[*b].name, &self.faces[*b].all))
+        });
         let mut shared: HashMap<(&str, &BTreeSet<String>), Ref> = HashMap::new();
         if self.sheet == "house rules" {
             for (reference, at) in &claimed {
-                shared.entry(self.rule(*at)).or_insert_with(|| reference.clone());
+                shared
+                    .entry(self.rule(*at))
+                    .or_insert_with(|| reference.clone());
             }
         }
         for at in fresh {
@@ -161,7 +195,12 @@ impl Task {
         (&self.faces[at].name, &self.faces[at].marks)
     }
 
-    fn keep_written(&self, rows: &mut [Row], claimed: &mut BTreeMap<Ref, usize>, questions: &mut Vec<Question>) {
+    fn keep_written(
+        &self,
+        rows: &mut [Row],
+        claimed: &mut BTreeMap<Ref, usize>,
+        questions: &mut Vec<Question>,
+    ) {
         for at in 0..rows.len() {
             let written = rows[at].text("ref").to_uppercase();
             if written.is_empty() {
@@ -169,18 +208,40 @@ impl Task {
             }
             rows[at].set("ref", written.clone());
             if let Some(problem) = malformed(&written, self.letter) {
-                questions.push(self.question(rows, at, problem, "Empty the cell to have one given.", Vec::new()));
+                questions.push(self.question(
+                    rows,
+                    at,
+                    problem,
+                    "Empty the cell to have one given.",
+                    Vec::new(),
+                ));
                 continue;
             }
             if self.known && !self.old.iter().any(|(r, _)| *r == written) {
                 let reason = format!("the ref {written} was never given out by this program");
-                questions.push(self.question(rows, at, reason, "Empty the cell if this is a new line, or write the ref it had.", Vec::new()));
+                questions.push(self.question(
+                    rows,
+                    at,
+                    reason,
+                    "Empty the cell if this is a new line, or write the ref it had.",
+                    Vec::new(),
+                ));
             }
             match claimed.get(&written) {
-                Some(first) if self.sheet == "house rules" && self.rule(*first) == self.rule(at) => {}
+                Some(first)
+                    if self.sheet == "house rules" && self.rule(*first) == self.rule(at) => {}
                 Some(first) => {
-                    let reason = format!("the ref {written} stands in row {} too, so the program cannot tell the two lines apart", rows[*first].number);
-                    questions.push(self.question(rows, at, reason, "Leave the ref on the line it was given to and empty the other.", vec![written]));
+                    let reason = format!(
+                        "the ref {written} stands in row {} too, so the program cannot tell the two lines apart",
+                        rows[*first].number
+                    );
+                    questions.push(self.question(
+                        rows,
+                        at,
+                        reason,
+                        "Leave the ref on the line it was given to and empty the other.",
+                        vec![written],
+                    ));
                 }
                 None => {
                     claimed.insert(written, at);
@@ -190,18 +251,38 @@ impl Task {
     }
 
     /// Matches rows without a ref to rows known before; gives back the rows a question was asked about.
-    fn match_known(&self, rows: &mut [Row], claimed: &mut BTreeMap<Ref, usize>, questions: &mut Vec<Question>) -> BTreeSet<usize> {
+    fn match_known(
+        &self,
+        rows: &mut [Row],
+        claimed: &mut BTreeMap<Ref, usize>,
+        questions: &mut Vec<Question>,
+    ) -> BTreeSet<usize> {
         let mut asked = BTreeSet::new();
-        let open: Vec<usize> = (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty()).collect();
+        let open: Vec<usize> = (0..rows.len())
+            .filter(|at| rows[*at].text("ref").is_empty())
+            .collect();
         // First the rows written exactly as before, then those whose name and something else agree.
         let mut left = Vec::new();
-        let whole = count_by(self.old.iter().filter(|(r, _)| !claimed.contains_key(r)).map(|(_, f)| f.all.as_str()));
+        let whole = count_by(
+            self.old
+                .iter()
+                .filter(|(r, _)| !claimed.contains_key(r))
+                .map(|(_, f)| f.all.as_str()),
+        );
         let mine = count_by(open.iter().map(|at| self.faces[*at].all.as_str()));
-        let by_all: HashMap<&str, &Ref> = self.old.iter().filter(|(r, _)| !claimed.contains_key(r)).map(|(r, f)| (f.all.as_str(), r)).collect();
+        let by_all: HashMap<&str, &Ref> = self
+            .old
+            .iter()
+            .filter(|(r, _)| !claimed.contains_key(r))
+            .map(|(r, f)| (f.all.as_str(), r))
+            .collect();
         for at in open {
             let all = self.faces[at].all.as_str();
             match by_all.get(all) {
-                Some(reference) if (whole.get(all), mine.get(all)) == (Some(&1), Some(&1)) || self.sheet == "house rules" => {
+                Some(reference)
+                    if (whole.get(all), mine.get(all)) == (Some(&1), Some(&1))
+                        || self.sheet == "house rules" =>
+                {
                     rows[at].set("ref", (*reference).clone());
                     claimed.insert((*reference).clone(), at);
                 }
@@ -225,8 +306,17 @@ impl Task {
                 Decision::Ask(candidates) => {
                     asked.insert(at);
                     let numbers: Vec<String> = candidates.to_vec();
-                    let reason = format!("this line may be one known before ({}) or a new one", numbers.join(", "));
-                    questions.push(self.question(rows, at, reason, "Write the ref of the line it is, or the next free one if it is new.", candidates));
+                    let reason = format!(
+                        "this line may be one known before ({}) or a new one",
+                        numbers.join(", ")
+                    );
+                    questions.push(self.question(
+                        rows,
+                        at,
+                        reason,
+                        "Write the ref of the line it is, or the next free one if it is new.",
+                        candidates,
+                    ));
                 }
             }
         }
@@ -235,7 +325,14 @@ impl Task {
 
     fn decide(&self, at: usize, candidates: &[&(Ref, Face)], rivals: usize) -> Decision {
         let face = &self.faces[at];
-        let refs = || candidates.iter().map(|(r, _)| r.clone()).collect::<BTreeSet<_>>().into_iter().collect();
+        let refs = || {
+            candidates
+                .iter()
+                .map(|(r, _)| r.clone())
+                .collect::<BTreeSet<_>>()
+                .into_iter()
+                .collect()
+        };
         let distinct: BTreeSet<&Ref> = candidates.iter().map(|(r, _)| r).collect();
         match (self.sheet, distinct.len()) {
             (_, 0) => Decision::New,
@@ -244,10 +341,17 @@ impl Task {
                 None => Decision::New,
             },
             // A name alone is enough where names are unique by rule.
-            ("numbers" | "places" | "notices" | "events", 1) if rivals == 1 => Decision::Is(candidates[0].0.clone()),
-            ("children" | "chaperones", 1) if rivals == 1 && face.agrees(&candidates[0].1) => Decision::Is(candidates[0].0.clone()),
+            ("numbers" | "places" | "notices" | "events", 1) if rivals == 1 => {
+                Decision::Is(candidates[0].0.clone())
+            }
+            ("children" | "chaperones", 1) if rivals == 1 && face.agrees(&candidates[0].1) => {
+                Decision::Is(candidates[0].0.clone())
+            }
             ("events", _) => {
-                let same: Vec<_> = candidates.iter().filter(|(_, f)| f.marks == face.marks).collect();
+                let same: Vec<_> = candidates
+                    .iter()
+                    .filter(|(_, f)| f.marks == face.marks)
+                    .collect();
                 match same[..] {
                     [one] => Decision::Is(one.0.clone()),
                     _ => Decision::Ask(refs()),
@@ -257,8 +361,22 @@ impl Task {
         }
     }
 
-    fn question(&self, rows: &[Row], at: usize, reason: String, cure: &str, candidates: Vec<Ref>) -> Question {
-        Question { sheet: self.sheet.to_owned(), row: rows[at].number, column: "ref".to_owned(), reason, cure: cure.to_owned(), candidates }
+    fn question(
+        &self,
+        rows: &[Row],
+        at: usize,
+        reason: String,
+        cure: &str,
+        candidates: Vec<Ref>,
+    ) -> Question {
+        Question {
+            sheet: self.sheet.to_owned(),
+            row: rows[at].number,
+            column: "ref".to_owned(),
+            reason,
+            cure: cure.to_owned(),
+            candidates,
+        }
     }
 }
 
@@ -278,8 +396,15 @@ fn count_by<'a>(items: impl Iterator<Item = &'a str>) -> HashMap<&'a str, usize>
 
 fn malformed(reference: &str, letter: char) -> Option<String> {
     let digits = reference.strip_prefix(letter).unwrap_or("");
-    let fits = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit()) && reference.len() <= REF_MAX_CHARS;
-    (!fits).then(|| format!("'{}' is not a ref: one is {letter} and digits, such as {letter}001", super::typed::shown(reference)))
+    let fits = !digits.is_empty()
+        && digits.bytes().all(|b| b.is_ascii_digit())
+        && reference.len() <= REF_MAX_CHARS;
+    (!fits).then(|| {
+        format!(
+            "'{}' is not a ref: one is {letter} and digits, such as {letter}001",
+            super::typed::shown(reference)
+        )
+    })
 }
 
 fn made(letter: char, number: u64) -> Ref {
@@ -287,7 +412,9 @@ fn made(letter: char, number: u64) -> Ref {
 }
 
 fn highest<'a>(refs: impl Iterator<Item = &'a Ref>, letter: char) -> u64 {
-    refs.filter_map(|r| r.strip_prefix(letter)?.parse().ok()).max().unwrap_or(0)
+    refs.filter_map(|r| r.strip_prefix(letter)?.parse().ok())
+        .max()
+        .unwrap_or(0)
 }
 
 /// One guardian as known before.
@@ -297,7 +424,12 @@ struct OldGuardian {
     children: BTreeSet<Ref>,
 }
 
-fn guardians(book: &mut Book, previous: Option<&Book>, phones: &mut Phones, questions: &mut Vec<Question>) {
+fn guardians(
+    book: &mut Book,
+    previous: Option<&Book>,
+    phones: &mut Phones,
+    questions: &mut Vec<Question>,
+) {
     let mentions = kin::mentions(book, phones);
     let (person, _) = kin::group(&mentions);
     let people = person.iter().max().map_or(0, |most| most + 1);
@@ -305,20 +437,38 @@ fn guardians(book: &mut Book, previous: Option<&Book>, phones: &mut Phones, ques
     for (at, person) in person.iter().enumerate() {
         of[*person].push(at);
     }
-    let old = previous.map(|old| old_guardians(old, phones)).unwrap_or_default();
-    let mut chosen: Vec<Option<Ref>> = of.iter().map(|all| all.iter().map(|at| &mentions[*at].reference).find(|r| !r.is_empty()).cloned()).collect();
+    let old = previous
+        .map(|old| old_guardians(old, phones))
+        .unwrap_or_default();
+    let mut chosen: Vec<Option<Ref>> = of
+        .iter()
+        .map(|all| {
+            all.iter()
+                .map(|at| &mentions[*at].reference)
+                .find(|r| !r.is_empty())
+                .cloned()
+        })
+        .collect();
     for (person, reference) in chosen.iter().enumerate() {
         let Some(reference) = reference else { continue };
         let mention = &mentions[of[person][0]];
-        let unknown = previous.is_some() && !old.values().flatten().any(|g| g.reference == *reference);
-        let problem = malformed(reference, GUARDIAN_LETTER).or_else(|| unknown.then(|| format!("the ref {reference} was never given out by this program")));
+        let unknown =
+            previous.is_some() && !old.values().flatten().any(|g| g.reference == *reference);
+        let problem = malformed(reference, GUARDIAN_LETTER).or_else(|| {
+            unknown.then(|| format!("the ref {reference} was never given out by this program"))
+        });
         if let Some(reason) = problem {
             questions.push(guardian_question(book, mention, reason));
         }
     }
     let claimed: BTreeSet<Ref> = chosen.iter().flatten().cloned().collect();
     match_guardians(book, &mentions, &of, &old, &claimed, &mut chosen);
-    let mut next = highest(claimed.iter().chain(old.values().flatten().map(|g| &g.reference)), GUARDIAN_LETTER) + 1;
+    let mut next = highest(
+        claimed
+            .iter()
+            .chain(old.values().flatten().map(|g| &g.reference)),
+        GUARDIAN_LETTER,
+    ) + 1;
     let mut fresh: Vec<usize> = (0..people).filter(|p| chosen[*p].is_none()).collect();
     fresh.sort_by_cached_key(|p| guardian_key(book, &mentions, &of[*p]));
     for person in fresh {
@@ -347,12 +497,24 @@ fn guardian_question(book: &Book, mention: &Mention, reason: String) -> Question
 fn old_guardians(old: &Book, phones: &mut Phones) -> HashMap<String, Vec<OldGuardian>> {
     let rows = old.rows("children");
     let mut found: BTreeMap<Ref, (String, OldGuardian)> = BTreeMap::new();
-    for mention in kin::mentions(old, phones).into_iter().filter(|m| !m.reference.is_empty()) {
+    for mention in kin::mentions(old, phones)
+        .into_iter()
+        .filter(|m| !m.reference.is_empty())
+    {
         let (_, guardian) = found.entry(mention.reference.clone()).or_insert_with(|| {
-            (mention.name.clone(), OldGuardian { reference: mention.reference.clone(), contacts: BTreeSet::new(), children: BTreeSet::new() })
+            (
+                mention.name.clone(),
+                OldGuardian {
+                    reference: mention.reference.clone(),
+                    contacts: BTreeSet::new(),
+                    children: BTreeSet::new(),
+                },
+            )
         });
         guardian.contacts.extend(mention.contacts);
-        guardian.children.insert(rows[mention.row].text("ref").to_owned());
+        guardian
+            .children
+            .insert(rows[mention.row].text("ref").to_owned());
     }
     let mut by_name: HashMap<String, Vec<OldGuardian>> = HashMap::new();
     for (name, guardian) in found.into_values() {
@@ -362,16 +524,47 @@ fn old_guardians(old: &Book, phones: &mut Phones) -> HashMap<String, Vec<OldGuar
 }
 
 /// Same name and a shared contact, else same name beside the same child: but only where exactly one such is known.
-fn match_guardians(book: &Book, mentions: &[Mention], of: &[Vec<usize>], old: &HashMap<String, Vec<OldGuardian>>, claimed: &BTreeSet<Ref>, chosen: &mut [Option<Ref>]) {
+fn match_guardians(
+    book: &Book,
+    mentions: &[Mention],
+    of: &[Vec<usize>],
+    old: &HashMap<String, Vec<OldGuardian>>,
+    claimed: &BTreeSet<Ref>,
+    chosen: &mut [Option<Ref>],
+) {
     let rows = book.rows("children");
     let mut wanted: BTreeMap<Ref, Vec<usize>> = BTreeMap::new();
     for (person, all) in of.iter().enumerate().filter(|(p, _)| chosen[*p].is_none()) {
-        let Some(known) = old.get(&mentions[all[0]].name) else { continue };
-        let known: Vec<&OldGuardian> = known.iter().filter(|g| !claimed.contains(&g.reference)).collect();
-        let by_contact: Vec<_> = known.iter().filter(|g| all.iter().any(|at| mentions[*at].contacts.iter().any(|c| g.contacts.contains(c)))).collect();
-        let by_child: Vec<_> = known.iter().filter(|g| all.iter().any(|at| g.children.contains(rows[mentions[*at].row].text("ref")))).collect();
+        let Some(known) = old.get(&mentions[all[0]].name) else {
+            continue;
+        };
+        let known: Vec<&OldGuardian> = known
+            .iter()
+            .filter(|g| !claimed.contains(&g.reference))
+            .collect();
+        let by_contact: Vec<_> = known
+            .iter()
+            .filter(|g| {
+                all.iter().any(|at| {
+                    mentions[*at]
+                        .contacts
+                        .iter()
+                        .any(|c| g.contacts.contains(c))
+                })
+            })
+            .collect();
+        let by_child: Vec<_> = known
+            .iter()
+            .filter(|g| {
+                all.iter()
+                    .any(|at| g.children.contains(rows[mentions[*at].row].text("ref")))
+            })
+            .collect();
         match (&by_contact[..], &by_child[..]) {
-            ([one], _) | ([], [one]) => wanted.entry(one.reference.clone()).or_default().push(person),
+            ([one], _) | ([], [one]) => wanted
+                .entry(one.reference.clone())
+                .or_default()
+                .push(person),
             _ => {}
         }
     }
@@ -383,10 +576,26 @@ fn match_guardians(book: &Book, mentions: &[Mention], of: &[Vec<usize>], old: &H
 }
 
 /// What puts new guardians in an order that does not depend on the order of rows.
-fn guardian_key(book: &Book, mentions: &[Mention], all: &[usize]) -> (String, Vec<String>, Vec<String>) {
+fn guardian_key(
+    book: &Book,
+    mentions: &[Mention],
+    all: &[usize],
+) -> (String, Vec<String>, Vec<String>) {
     let rows = book.rows("children");
-    let mut contacts: Vec<String> = all.iter().flat_map(|at| mentions[*at].contacts.clone()).collect();
-    let mut children: Vec<String> = all.iter().map(|at| format!("{} {}", rows[mentions[*at].row].text("ref"), mentions[*at].slot)).collect();
+    let mut contacts: Vec<String> = all
+        .iter()
+        .flat_map(|at| mentions[*at].contacts.clone())
+        .collect();
+    let mut children: Vec<String> = all
+        .iter()
+        .map(|at| {
+            format!(
+                "{} {}",
+                rows[mentions[*at].row].text("ref"),
+                mentions[*at].slot
+            )
+        })
+        .collect();
     contacts.sort();
     contacts.dedup();
     children.sort();

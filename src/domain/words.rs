@@ -21,7 +21,9 @@ pub fn key(text: &str) -> String {
 
 /// The parts of a list with `;` between them, trimmed, empty ones left out.
 pub fn list(text: &str) -> impl Iterator<Item = &str> {
-    text.split(';').map(str::trim).filter(|part| !part.is_empty())
+    text.split(';')
+        .map(str::trim)
+        .filter(|part| !part.is_empty())
 }
 
 /// The longest word, in characters, for which a near match is looked for.
@@ -56,7 +58,9 @@ fn steps_apart(a: &[char], b: &[char]) -> usize {
         let mut now = Vec::with_capacity(b.len() + 1);
         now.push(i + 1);
         for (j, &y) in b.iter().enumerate() {
-            let mut best = (last[j + 1] + 1).min(now[j] + 1).min(last[j] + usize::from(x != y));
+            let mut best = (last[j + 1] + 1)
+                .min(now[j] + 1)
+                .min(last[j] + usize::from(x != y));
             if i > 0 && j > 0 && x == b[j - 1] && y == a[i - 1] {
                 best = best.min(before[j - 1] + 1);
             }
@@ -68,7 +72,11 @@ fn steps_apart(a: &[char], b: &[char]) -> usize {
 }
 
 /// `Did you mean 'x'?` when a near match exists, else the fallback sentence.
-pub fn did_you_mean<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>, otherwise: &str) -> String {
+pub fn did_you_mean<'a>(
+    wanted: &str,
+    candidates: impl IntoIterator<Item = &'a str>,
+    otherwise: &str,
+) -> String {
     match near(wanted, candidates) {
         Some(found) => format!("Did you mean '{found}'?"),
         None => otherwise.to_owned(),
@@ -81,7 +89,12 @@ mod tests {
 
     #[test]
     fn one_name_has_one_key() {
-        for (a, b) in [("  St  John\u{2019}s ", "st john's"), ("ÉCLAIR", "éclair"), ("A\u{2013}B", "a-b"), ("🎭 Finale", "🎭  finale")] {
+        for (a, b) in [
+            ("  St  John\u{2019}s ", "st john's"),
+            ("ÉCLAIR", "éclair"),
+            ("A\u{2013}B", "a-b"),
+            ("🎭 Finale", "🎭  finale"),
+        ] {
             assert_eq!(key(a), key(b), "{a:?} {b:?}");
         }
     }
@@ -89,7 +102,13 @@ mod tests {
     #[test]
     fn near_finds_slips_only() {
         let names = ["children", "chaperones", "house rules"];
-        for (typed, expect) in [("childern", Some("children")), ("Chaperone", Some("chaperones")), ("houserules", Some("house rules")), ("budget", None), ("", None)] {
+        for (typed, expect) in [
+            ("childern", Some("children")),
+            ("Chaperone", Some("chaperones")),
+            ("houserules", Some("house rules")),
+            ("budget", None),
+            ("", None),
+        ] {
             assert_eq!(near(typed, names), expect, "{typed:?}");
         }
     }

@@ -26,28 +26,47 @@ const UNLOCK: &str = "Open it with its password and save a copy without one.";
 /// Tells the kind of a file, or why it cannot be read.
 pub(super) fn look(octets: &[u8]) -> Result<Kind, Problem> {
     if octets.is_empty() {
-        return Err(whole("the file is empty", "Save the workbook again and check that the copy is complete."));
+        return Err(whole(
+            "the file is empty",
+            "Save the workbook again and check that the copy is complete.",
+        ));
     }
     if octets.starts_with(&COMPOUND) {
         return Err(compound(octets));
     }
     if !octets.starts_with(b"PK") {
-        return Err(whole("the file is not a workbook", "Choose an .xlsx or .ods file, or a folder of .csv files."));
+        return Err(whole(
+            "the file is not a workbook",
+            "Choose an .xlsx or .ods file, or a folder of .csv files.",
+        ));
     }
-    let damaged = |fault: &dyn std::fmt::Display| whole(format!("the workbook is damaged or was cut short: {fault}"), "Save or copy it again, and check that the copy is complete.");
+    let damaged = |fault: &dyn std::fmt::Display| {
+        whole(
+            format!("the workbook is damaged or was cut short: {fault}"),
+            "Save or copy it again, and check that the copy is complete.",
+        )
+    };
     let mut archive = ZipArchive::new(Cursor::new(octets)).map_err(|fault| damaged(&fault))?;
     if archive.len() > PARTS_MAX {
-        return Err(whole(format!("the file has more than {PARTS_MAX} parts"), SAVE_AS));
+        return Err(whole(
+            format!("the file has more than {PARTS_MAX} parts"),
+            SAVE_AS,
+        ));
     }
     let mut parts = Parts::default();
     for at in 0..archive.len() {
         let mut part = match archive.by_index(at) {
             Ok(part) => part,
-            Err(ZipError::UnsupportedArchive(ZipError::PASSWORD_REQUIRED)) => return Err(whole("the workbook is protected by a password", UNLOCK)),
+            Err(ZipError::UnsupportedArchive(ZipError::PASSWORD_REQUIRED)) => {
+                return Err(whole("the workbook is protected by a password", UNLOCK));
+            }
             Err(fault) => return Err(damaged(&fault)),
         };
         let name = part.name().map(|n| n.into_owned()).unwrap_or_default();
-        let kept = matches!(name.as_str(), "mimetype" | "content.xml" | "META-INF/manifest.xml");
+        let kept = matches!(
+            name.as_str(),
+            "mimetype" | "content.xml" | "META-INF/manifest.xml"
+        );
         let text = parts.take(&mut part, kept).map_err(|fault| match fault {
             Unpack::TooLarge => whole(
                 format!("the workbook unpacks to more than {} MiB, which no season does", UNPACKED_MAX_OCTETS / 1024 / 1024),
@@ -62,11 +81,17 @@ pub(super) fn look(octets: &[u8]) -> Result<Kind, Problem> {
 
 fn compound(octets: &[u8]) -> Problem {
     // The stream of an encrypted workbook has this name, in UTF-16, in the directory of the compound file ([MS-OFFCRYPTO] 2.3.4.4).
-    let name: Vec<u8> = "EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    let name: Vec<u8> = "EncryptedPackage"
+        .encode_utf16()
+        .flat_map(u16::to_le_bytes)
+        .collect();
     if octets.windows(name.len()).any(|window| window == name) {
         whole("the workbook is protected by a password", UNLOCK)
     } else {
-        whole("the file is of the old .xls kind or another compound file", SAVE_AS)
+        whole(
+            "the file is of the old .xls kind or another compound file",
+            SAVE_AS,
+        )
     }
 }
 
@@ -109,7 +134,9 @@ impl Parts {
         match name {
             "mimetype" => self.mimetype = text,
             "content.xml" => self.content = Some(text),
-            "META-INF/manifest.xml" => self.encrypted |= text.windows(15).any(|w| w == b"encryption-data"),
+            "META-INF/manifest.xml" => {
+                self.encrypted |= text.windows(15).any(|w| w == b"encryption-data")
+            }
             "encrypted-package" => self.encrypted = true,
             _ => self.has_workbook_part |= name.eq_ignore_ascii_case("xl/workbook.xml"),
         }
@@ -122,11 +149,17 @@ impl Parts {
         if self.has_workbook_part {
             return Ok(Kind::Xlsx);
         }
-        if self.mimetype.starts_with(b"application/vnd.oasis.opendocument.spreadsheet") {
+        if self
+            .mimetype
+            .starts_with(b"application/vnd.oasis.opendocument.spreadsheet")
+        {
             let content = self.content.unwrap_or_default();
             ods::look(&content)?;
             return Ok(Kind::Ods);
         }
-        Err(whole("the file is a packed file but not a workbook", "Choose an .xlsx or .ods file, or a folder of .csv files."))
+        Err(whole(
+            "the file is a packed file but not a workbook",
+            "Choose an .xlsx or .ods file, or a folder of .csv files.",
+        ))
     }
 }

@@ -6,12 +6,18 @@
 use std::borrow::Cow;
 
 fn triggers(text: &str) -> bool {
-    text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0', '\u{FF1D}', '\u{FF0B}', '\u{FF0D}', '\u{FF20}'])
+    text.starts_with([
+        '=', '+', '-', '@', '\t', '\r', '\n', '\0', '\u{FF1D}', '\u{FF0B}', '\u{FF0D}', '\u{FF20}',
+    ])
 }
 
 /// The text with an apostrophe before a sign that would start a formula.
 pub fn guarded(text: &str) -> Cow<'_, str> {
-    if triggers(text) { Cow::Owned(format!("'{text}")) } else { Cow::Borrowed(text) }
+    if triggers(text) {
+        Cow::Owned(format!("'{text}"))
+    } else {
+        Cow::Borrowed(text)
+    }
 }
 
 /// Undoes [`guarded`]: one leading apostrophe goes when a formula sign follows it.

@@ -5,7 +5,10 @@ use super::header::READ_ME;
 use crate::domain::book::{Book, Cell, Row};
 use crate::domain::layout::{Column, Kind, Layout, SETTINGS, SHEETS};
 use crate::domain::words::key;
-use rust_xlsxwriter::{DataValidation, ExcelDateTime, Format, FormatAlign, FormatBorder, Note, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    DataValidation, ExcelDateTime, Format, FormatAlign, FormatBorder, Note, Workbook, Worksheet,
+    XlsxError,
+};
 use std::path::{Path, PathBuf};
 
 /// Rows below the header that get drop-downs.
@@ -17,7 +20,9 @@ const NOTE_PIXELS: (u32, u32) = (260, 90);
 #[derive(Debug, thiserror::Error)]
 pub enum WriteError {
     /// The name ends neither in `.xlsx` nor as a folder's.
-    #[error("'{0}' is neither an .xlsx file nor a folder: choose a name that ends in .xlsx, or one without an ending for a folder of .csv files")]
+    #[error(
+        "'{0}' is neither an .xlsx file nor a folder: choose a name that ends in .xlsx, or one without an ending for a folder of .csv files"
+    )]
     Kind(PathBuf),
     /// The file system refused.
     #[error("'{path}' cannot be written: {fault}; check the folder, its rights and the space left")]
@@ -35,7 +40,9 @@ pub enum WriteError {
 /// Writes a book as `.xlsx`, or as a folder of `.csv` where the name has no ending. A file is replaced whole or not at all.
 pub fn write(book: &Book, path: &Path) -> Result<(), WriteError> {
     match path.extension() {
-        Some(ending) if ending.eq_ignore_ascii_case("xlsx") && !path.is_dir() => replace(path, &to_xlsx(book)?),
+        Some(ending) if ending.eq_ignore_ascii_case("xlsx") && !path.is_dir() => {
+            replace(path, &to_xlsx(book)?)
+        }
         None => write_folder(book, path),
         Some(_) if path.is_dir() => write_folder(book, path),
         Some(_) => Err(WriteError::Kind(path.to_owned())),
@@ -44,7 +51,10 @@ pub fn write(book: &Book, path: &Path) -> Result<(), WriteError> {
 
 /// Writes beside the file and then takes its place, so that a full disk leaves the old one whole.
 fn replace(path: &Path, octets: &[u8]) -> Result<(), WriteError> {
-    let refused = |fault| WriteError::Files { path: path.to_owned(), fault };
+    let refused = |fault| WriteError::Files {
+        path: path.to_owned(),
+        fault,
+    };
     let mut beside = path.as_os_str().to_owned();
     beside.push(".part");
     std::fs::write(&beside, octets).map_err(refused)?;
@@ -52,7 +62,10 @@ fn replace(path: &Path, octets: &[u8]) -> Result<(), WriteError> {
 }
 
 fn write_folder(book: &Book, folder: &Path) -> Result<(), WriteError> {
-    std::fs::create_dir_all(folder).map_err(|fault| WriteError::Files { path: folder.to_owned(), fault })?;
+    std::fs::create_dir_all(folder).map_err(|fault| WriteError::Files {
+        path: folder.to_owned(),
+        fault,
+    })?;
     for layout in SHEETS {
         let mut text = String::new();
         let mut line = |fields: Vec<String>| {
@@ -61,9 +74,18 @@ fn write_folder(book: &Book, folder: &Path) -> Result<(), WriteError> {
         };
         line(layout.columns.iter().map(|c| csv_field(c.name)).collect());
         for row in book.rows(layout.name) {
-            line(layout.columns.iter().map(|c| csv_field(cell_text(row, c.name))).collect());
+            line(
+                layout
+                    .columns
+                    .iter()
+                    .map(|c| csv_field(cell_text(row, c.name)))
+                    .collect(),
+            );
         }
-        replace(&folder.join(format!("{}.csv", layout.name)), text.as_bytes())?;
+        replace(
+            &folder.join(format!("{}.csv", layout.name)),
+            text.as_bytes(),
+        )?;
     }
     Ok(())
 }
@@ -88,7 +110,11 @@ struct Looks {
 
 impl Looks {
     fn new() -> Looks {
-        let header = Format::new().set_bold().set_border_bottom(FormatBorder::Thin).set_align(FormatAlign::Top).set_text_wrap();
+        let header = Format::new()
+            .set_bold()
+            .set_border_bottom(FormatBorder::Thin)
+            .set_align(FormatAlign::Top)
+            .set_text_wrap();
         Looks {
             needed: header.clone().set_background_color(0x00F3_E3C3),
             header,
@@ -124,7 +150,14 @@ pub fn to_xlsx(book: &Book) -> Result<Vec<u8>, WriteError> {
 }
 
 /// One cell. Dates, times and counts in their canonical form become what a spreadsheet sorts; all else stays text.
-fn put(sheet: &mut Worksheet, at: u32, number: u16, column: &Column, row: &Row, looks: &Looks) -> Result<(), WriteError> {
+fn put(
+    sheet: &mut Worksheet,
+    at: u32,
+    number: u16,
+    column: &Column,
+    row: &Row,
+    looks: &Looks,
+) -> Result<(), WriteError> {
     let text = cell_text(row, column.name);
     if text.is_empty() {
         return Ok(());
@@ -150,7 +183,11 @@ fn put(sheet: &mut Worksheet, at: u32, number: u16, column: &Column, row: &Row, 
         }
         _ => {}
     }
-    let look = if column.name.ends_with("ref") { &looks.quiet } else { &looks.text };
+    let look = if column.name.ends_with("ref") {
+        &looks.quiet
+    } else {
+        &looks.text
+    };
     sheet.write_string_with_format(at, number, text, look)?;
     Ok(())
 }
@@ -160,20 +197,43 @@ fn canonical_date(text: &str) -> Option<ExcelDateTime> {
     if date.to_string() != text || !(1900..=9999).contains(&date.year()) {
         return None;
     }
-    ExcelDateTime::from_ymd(date.year().unsigned_abs(), date.month().unsigned_abs(), date.day().unsigned_abs()).ok()
+    ExcelDateTime::from_ymd(
+        date.year().unsigned_abs(),
+        date.month().unsigned_abs(),
+        date.day().unsigned_abs(),
+    )
+    .ok()
 }
 
 fn canonical_time(text: &str) -> Option<ExcelDateTime> {
-    let (hours, minutes) = text.split_once(':').filter(|(h, m)| h.len() == 2 && m.len() == 2)?;
+    let (hours, minutes) = text
+        .split_once(':')
+        .filter(|(h, m)| h.len() == 2 && m.len() == 2)?;
     let hours = hours.parse().ok().filter(|h| *h < 24)?;
     ExcelDateTime::from_hms(hours, minutes.parse().ok().filter(|m| *m < 60)?, 0.0).ok()
 }
 
 fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), WriteError> {
     for (column, at) in layout.columns.iter().zip(0_u16..) {
-        let look = if column.required { &looks.needed } else { &looks.header };
+        let look = if column.required {
+            &looks.needed
+        } else {
+            &looks.header
+        };
         sheet.write_string_with_format(0, at, column.name, look)?;
-        sheet.insert_note(0, at, &note(&format!("{}{}", column.help, if column.required { " Must be filled in." } else { "" })))?;
+        sheet.insert_note(
+            0,
+            at,
+            &note(&format!(
+                "{}{}",
+                column.help,
+                if column.required {
+                    " Must be filled in."
+                } else {
+                    ""
+                }
+            )),
+        )?;
         sheet.set_column_width(at, width(column))?;
         let words: &[&str] = match column.kind {
             Kind::YesNo => &["yes", "no"],
@@ -181,11 +241,17 @@ fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), W
             _ => &[],
         };
         if !words.is_empty() {
-            let list = DataValidation::new().allow_list_strings(words)?.ignore_blank(true).set_error_message("Pick one of the words in the list.")?;
+            let list = DataValidation::new()
+                .allow_list_strings(words)?
+                .ignore_blank(true)
+                .set_error_message("Pick one of the words in the list.")?;
             sheet.add_data_validation(1, at, DROP_DOWN_ROWS, at, &list)?;
         }
         // A column of text keeps what is typed: 5-6 stays an age band and does not become a date.
-        if matches!(column.kind, Kind::Text | Kind::Phone | Kind::Mail | Kind::Length) {
+        if matches!(
+            column.kind,
+            Kind::Text | Kind::Phone | Kind::Mail | Kind::Length
+        ) {
             sheet.set_column_format(at, &looks.text)?;
         }
     }
@@ -195,7 +261,10 @@ fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), W
 }
 
 fn note(text: &str) -> Note {
-    Note::new(text).add_author_prefix(false).set_width(NOTE_PIXELS.0).set_height(NOTE_PIXELS.1)
+    Note::new(text)
+        .add_author_prefix(false)
+        .set_width(NOTE_PIXELS.0)
+        .set_height(NOTE_PIXELS.1)
 }
 
 /// Width of a column in characters.
@@ -204,7 +273,9 @@ fn width(column: &Column) -> f64 {
         (_, name) if name.ends_with("ref") => 7.0,
         (_, "setting") => 30.0,
         (_, "value" | "text" | "door" | "numbers" | "bring" | "arrive ready") => 36.0,
-        (Kind::YesNo | Kind::Count | Kind::Time | Kind::Length, name) => 10.0_f64.max(name.len() as f64 * 0.6),
+        (Kind::YesNo | Kind::Count | Kind::Time | Kind::Length, name) => {
+            10.0_f64.max(name.len() as f64 * 0.6)
+        }
         (Kind::Phone, _) => 19.0,
         (Kind::Mail, _) => 28.0,
         (Kind::Date, _) => 12.0,
@@ -222,7 +293,10 @@ fn setting_note(sheet: &mut Worksheet, at: u32, row: &Row) -> Result<(), WriteEr
 
 fn guidance(sheet: &mut Worksheet, looks: &Looks) -> Result<(), WriteError> {
     sheet.set_name(READ_ME)?;
-    sheet.set_column_width(0, 30)?.set_column_width(1, 26)?.set_column_width(2, 90)?;
+    sheet
+        .set_column_width(0, 30)?
+        .set_column_width(1, 26)?
+        .set_column_width(2, 90)?;
     let mut at = 0;
     let mut line = |cells: [&str; 3], look: &Format| -> Result<(), WriteError> {
         for (text, column) in cells.iter().zip(0_u16..) {
@@ -245,15 +319,41 @@ fn guidance(sheet: &mut Worksheet, looks: &Looks) -> Result<(), WriteError> {
     line(["", "", ""], &looks.wrapped)?;
     line(["Sheet", "Column", "What it holds"], &looks.header)?;
     for layout in SHEETS {
-        line([layout.name, if layout.required { "(needed)" } else { "(may be left out)" }, layout.help], &looks.wrapped)?;
-        for column in layout.columns.iter().filter(|c| !c.name.starts_with("guardian ") || c.name.starts_with("guardian 1 ")) {
+        line(
+            [
+                layout.name,
+                if layout.required {
+                    "(needed)"
+                } else {
+                    "(may be left out)"
+                },
+                layout.help,
+            ],
+            &looks.wrapped,
+        )?;
+        for column in layout
+            .columns
+            .iter()
+            .filter(|c| !c.name.starts_with("guardian ") || c.name.starts_with("guardian 1 "))
+        {
             line(["", column.name, column.help], &looks.wrapped)?;
         }
     }
     line(["", "", ""], &looks.wrapped)?;
     line(["Setting", "Default", "What it means"], &looks.header)?;
     for setting in SETTINGS {
-        line([setting.name, if setting.default.is_empty() { "(must be filled in)" } else { setting.default }, setting.help], &looks.wrapped)?;
+        line(
+            [
+                setting.name,
+                if setting.default.is_empty() {
+                    "(must be filled in)"
+                } else {
+                    setting.default
+                },
+                setting.help,
+            ],
+            &looks.wrapped,
+        )?;
     }
     Ok(())
 }

@@ -24,14 +24,25 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
     let mut desk = Desk::default();
     let version = layout::setting_text(book, "version");
     if typed::count(version).ok() != Some(LAYOUT_VERSION) {
-        let reason = format!("the workbook says it has layout version '{}', and this program reads version {LAYOUT_VERSION}", shown(version));
-        desk.error(Spot::sheet("season"), reason, "Use the program that wrote the workbook, or copy its lines into a blank one.");
+        let reason = format!(
+            "the workbook says it has layout version '{}', and this program reads version {LAYOUT_VERSION}",
+            shown(version)
+        );
+        desk.error(
+            Spot::sheet("season"),
+            reason,
+            "Use the program that wrote the workbook, or copy its lines into a blank one.",
+        );
         return (None, desk.finish());
     }
     let mut own = book.clone();
     let mut phones = Phones::new(layout::setting_text(book, "country"));
     for question in refs::adopt_with(&mut own, None, &mut phones) {
-        desk.error(Spot::named(&question.sheet, question.row, &question.column), question.reason, &question.cure);
+        desk.error(
+            Spot::named(&question.sheet, question.row, &question.column),
+            question.reason,
+            &question.cure,
+        );
     }
     for sheet in SHEETS {
         sheet_kinds(&own, sheet, &mut phones, &mut desk);
@@ -75,10 +86,17 @@ fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
 fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &mut Desk) {
     let rows = book.rows(sheet.name);
     if rows.is_empty() && sheet.required {
-        let reason = format!("the sheet '{}' is missing or has no lines, and there is no season without it", sheet.name);
+        let reason = format!(
+            "the sheet '{}' is missing or has no lines, and there is no season without it",
+            sheet.name
+        );
         let cure = "Fill it in; a blank workbook with guidance shows how.";
         if sheet.name == "chaperones" {
-            desk.warn(Spot::sheet(sheet.name), "no chaperones are listed, so nobody can be asked to ring families", cure);
+            desk.warn(
+                Spot::sheet(sheet.name),
+                "no chaperones are listed, so nobody can be asked to ring families",
+                cure,
+            );
         } else {
             desk.error(Spot::sheet(sheet.name), reason, cure);
         }
@@ -89,11 +107,19 @@ fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &
             let spot = Spot::cell(sheet.name, row, column.name);
             match row.cells.get(column.name) {
                 None if column.required => {
-                    desk.error(spot, format!("'{}' is empty", column.name), &format!("Fill it in: {}", column.help));
+                    desk.error(
+                        spot,
+                        format!("'{}' is empty", column.name),
+                        &format!("Fill it in: {}", column.help),
+                    );
                 }
                 None => {}
                 Some(Cell::Fault(fault)) => {
-                    desk.error(spot, format!("the cell holds the error {}", shown(fault)), "Mend the formula, or type the value itself.");
+                    desk.error(
+                        spot,
+                        format!("the cell holds the error {}", shown(fault)),
+                        "Mend the formula, or type the value itself.",
+                    );
                 }
                 Some(Cell::Text(text)) => match kind_fault(column, text, phones) {
                     Fit::Right => {}
@@ -104,17 +130,35 @@ fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &
             }
         }
     }
-    summary(desk, sheet.name, &unlisted, "is not a number in service as far as the numbering plan tells", "Check the digits; messages are tried all the same.");
-    summary(desk, sheet.name, &voice_only, "is a land line or a service number: no texts go to it", "Write a mobile number if there is one.");
+    summary(
+        desk,
+        sheet.name,
+        &unlisted,
+        "is not a number in service as far as the numbering plan tells",
+        "Check the digits; messages are tried all the same.",
+    );
+    summary(
+        desk,
+        sheet.name,
+        &voice_only,
+        "is a land line or a service number: no texts go to it",
+        "Write a mobile number if there is one.",
+    );
 }
 
 /// One warning for a thing that may be true of hundreds of rows.
 fn summary(desk: &mut Desk, sheet: &str, cells: &[(&Row, &Column)], what: &str, cure: &str) {
-    let Some((row, column)) = cells.first() else { return };
+    let Some((row, column)) = cells.first() else {
+        return;
+    };
     let rows: Vec<u32> = cells.iter().map(|(row, _)| row.number).collect();
     let reason = match rows.len() {
         1 => format!("the telephone number {what}"),
-        _ => format!("{} in {}: each {what}", desk::counted(rows.len(), "telephone number", "telephone numbers"), desk::row_list(&rows)),
+        _ => format!(
+            "{} in {}: each {what}",
+            desk::counted(rows.len(), "telephone number", "telephone numbers"),
+            desk::row_list(&rows)
+        ),
     };
     desk.warn(Spot::cell(sheet, row, column.name), reason, cure);
 }
@@ -128,10 +172,16 @@ enum Fit {
 
 fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
     if text.chars().any(char::is_control) {
-        return Fit::Wrong("the cell holds a line break or another control character".to_owned(), "Type the text again on one line.".to_owned());
+        return Fit::Wrong(
+            "the cell holds a line break or another control character".to_owned(),
+            "Type the text again on one line.".to_owned(),
+        );
     }
     if text.chars().nth(CELL_MAX_CHARS).is_some() {
-        return Fit::Wrong(format!("the cell holds more than {CELL_MAX_CHARS} characters"), "Shorten the text.".to_owned());
+        return Fit::Wrong(
+            format!("the cell holds more than {CELL_MAX_CHARS} characters"),
+            "Shorten the text.".to_owned(),
+        );
     }
     let cured = |fault: Option<String>, cure: &str| match fault {
         Some(reason) => Fit::Wrong(reason, cure.to_owned()),
@@ -139,21 +189,38 @@ fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
     };
     match column.kind {
         Kind::Text => Fit::Right,
-        Kind::Count => cured(typed::count(text).err(), "Write a whole number in digits, such as 8."),
-        Kind::Date => cured(typed::date(text).err(), "Write it as 2027-06-04 or 4 June 2027."),
+        Kind::Count => cured(
+            typed::count(text).err(),
+            "Write a whole number in digits, such as 8.",
+        ),
+        Kind::Date => cured(
+            typed::date(text).err(),
+            "Write it as 2027-06-04 or 4 June 2027.",
+        ),
         Kind::Time => cured(typed::time(text).err(), "Write it as 17:30 or 5:30 pm."),
-        Kind::Length => cured(typed::length(text).err(), "Write minutes and seconds, such as 2:05."),
+        Kind::Length => cured(
+            typed::length(text).err(),
+            "Write minutes and seconds, such as 2:05.",
+        ),
         Kind::YesNo => cured(typed::yes_no(text).err(), "Write yes or no."),
-        Kind::Mail => cured(typed::mail(text).err(), "Write one address, such as name@example.com."),
+        Kind::Mail => cured(
+            typed::mail(text).err(),
+            "Write one address, such as name@example.com.",
+        ),
         Kind::Phone => match phones.read(text) {
-            Err(fault) => Fit::Wrong(format!("'{}' cannot be rung: {fault}", shown(text)), "Write the whole number with its area code, or with + and the country code.".to_owned()),
+            Err(fault) => Fit::Wrong(
+                format!("'{}' cannot be rung: {fault}", shown(text)),
+                "Write the whole number with its area code, or with + and the country code."
+                    .to_owned(),
+            ),
             Ok(phone) if !phone.valid => Fit::Unlisted,
             Ok(phone) if phone.line == super::season::Line::VoiceOnly => Fit::VoiceOnly,
             Ok(_) => Fit::Right,
         },
         Kind::Choice(words) => {
             let known = words.contains(&key(text).as_str());
-            let fault = (!known).then(|| format!("'{}' is none of the words for this column", shown(text)));
+            let fault =
+                (!known).then(|| format!("'{}' is none of the words for this column", shown(text)));
             let all = format!("Pick one of: {}.", words.join(", "));
             let cure = format!("{} {all}", did_you_mean(text, words.iter().copied(), ""));
             cured(fault, cure.trim())

@@ -5,7 +5,8 @@ use super::super::kin::{self, Doubt, Mention};
 use super::super::layout::guardian_column;
 use super::super::phone::Phones;
 use super::super::season::{
-    Care, Casting, Chaperone, ChaperoneId, Child, ChildId, Consent, Contact, Duty, EventId, Guardian, GuardianId, Household, HouseholdId, Side,
+    Care, Casting, Chaperone, ChaperoneId, Child, ChildId, Consent, Contact, Duty, EventId,
+    Guardian, GuardianId, Household, HouseholdId, Side,
 };
 use super::super::typed;
 use super::super::words::{key, list};
@@ -39,7 +40,13 @@ fn index(at: usize) -> u32 {
     u32::try_from(at).unwrap_or(u32::MAX)
 }
 
-pub(super) fn read(book: &Book, head: &Head, programme: &Programme, phones: &mut Phones, desk: &mut Desk) -> People {
+pub(super) fn read(
+    book: &Book,
+    head: &Head,
+    programme: &Programme,
+    phones: &mut Phones,
+    desk: &mut Desk,
+) -> People {
     let rows = book.rows("children");
     let children: Vec<Child> = rows.iter().map(|row| child(row, programme, desk)).collect();
     let mentions = kin::mentions(book, phones);
@@ -58,7 +65,11 @@ pub(super) fn read(book: &Book, head: &Head, programme: &Programme, phones: &mut
         households,
         cares,
         chaperones,
-        chaperone_rows: book.rows("chaperones").iter().map(|row| row.number).collect(),
+        chaperone_rows: book
+            .rows("chaperones")
+            .iter()
+            .map(|row| row.number)
+            .collect(),
         duties,
         duty_rows,
     }
@@ -66,7 +77,11 @@ pub(super) fn read(book: &Book, head: &Head, programme: &Programme, phones: &mut
 
 fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
     let ages = row.text("ages");
-    let band = if ages.is_empty() { Ok(None) } else { typed::ages(ages).map(Some) };
+    let band = if ages.is_empty() {
+        Ok(None)
+    } else {
+        typed::ages(ages).map(Some)
+    };
     let ages = band.unwrap_or_else(|reason| {
         desk.error(Spot::cell("children", row, "ages"), reason, "Write a band such as 5-6, no birth date; format the cell as text if the spreadsheet makes a date of it.");
         None
@@ -75,7 +90,11 @@ fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
     for part in list(row.text("numbers")) {
         if let Some(casting) = casting(part, row, programme, desk) {
             if castings.iter().any(|c| c.number == casting.number) {
-                desk.error(Spot::cell("children", row, "numbers"), "a number is listed twice for this child", "Keep it once.");
+                desk.error(
+                    Spot::cell("children", row, "numbers"),
+                    "a number is listed twice for this child",
+                    "Keep it once.",
+                );
             } else {
                 castings.push(casting);
             }
@@ -99,7 +118,12 @@ fn casting(part: &str, row: &Row, programme: &Programme, desk: &mut Desk) -> Opt
         _ => (part, ""),
     };
     let number = programme.number_names.find(name, spot, desk)?;
-    let mut casting = Casting { number, line: None, entrance: None, exit: None };
+    let mut casting = Casting {
+        number,
+        line: None,
+        entrance: None,
+        exit: None,
+    };
     let mut sides = 0;
     for detail in details.split(',').map(str::trim).filter(|d| !d.is_empty()) {
         let side = match key(detail).as_str() {
@@ -107,14 +131,25 @@ fn casting(part: &str, row: &Row, programme: &Programme, desk: &mut Desk) -> Opt
             "right" => Some(Side::Right),
             _ => None,
         };
-        let line = typed::count(detail).ok().filter(|n| (1..=LINE_MAX).contains(n)).and_then(|n| u16::try_from(n).ok());
+        let line = typed::count(detail)
+            .ok()
+            .filter(|n| (1..=LINE_MAX).contains(n))
+            .and_then(|n| u16::try_from(n).ok());
         match (side, line, sides) {
             (Some(side), _, 0) => casting.entrance = Some(side),
             (Some(side), _, 1) => casting.exit = Some(side),
             (None, Some(line), 0) if casting.line.is_none() => casting.line = Some(line),
             _ => {
-                let reason = format!("'{}' after '{}' is neither a place in line nor a side", typed::shown(detail), typed::shown(name));
-                desk.error(spot, reason, "Write place, entrance, exit, such as 'Lamplighters: 4, left, right'.");
+                let reason = format!(
+                    "'{}' after '{}' is neither a place in line nor a side",
+                    typed::shown(detail),
+                    typed::shown(name)
+                );
+                desk.error(
+                    spot,
+                    reason,
+                    "Write place, entrance, exit, such as 'Lamplighters: 4, left, right'.",
+                );
             }
         }
         sides += usize::from(side.is_some());
@@ -129,18 +164,39 @@ fn tell_doubts(doubts: &[Doubt], mentions: &[Mention], rows: &[Row], desk: &mut 
             Doubt::SameName(all) => {
                 let numbers: Vec<u32> = all.iter().map(|at| number(*at)).collect();
                 let column = guardian_column(mentions[all[0]].slot, "name");
-                let reason = format!("{} name guardians alike but with different telephone numbers and mail addresses; they are taken as different people", row_list(&numbers));
-                desk.warn(Spot::named("children", numbers[0], &column), reason, "If they are one person, write the same number or address in each row.");
+                let reason = format!(
+                    "{} name guardians alike but with different telephone numbers and mail addresses; they are taken as different people",
+                    row_list(&numbers)
+                );
+                desk.warn(
+                    Spot::named("children", numbers[0], &column),
+                    reason,
+                    "If they are one person, write the same number or address in each row.",
+                );
             }
             Doubt::TwoRefs(first, second) => {
                 let column = guardian_column(mentions[*second].slot, "ref");
-                let reason = format!("the same name and contact has another ref in row {}; they are kept apart", number(*first));
-                desk.warn(Spot::named("children", number(*second), &column), reason, "If they are one person, write the same ref in both rows.");
+                let reason = format!(
+                    "the same name and contact has another ref in row {}; they are kept apart",
+                    number(*first)
+                );
+                desk.warn(
+                    Spot::named("children", number(*second), &column),
+                    reason,
+                    "If they are one person, write the same ref in both rows.",
+                );
             }
             Doubt::TwoNames(first, second) => {
                 let column = guardian_column(mentions[*second].slot, "ref");
-                let reason = format!("the same ref stands beside another name in row {}; the first name is used", number(*first));
-                desk.warn(Spot::named("children", number(*second), &column), reason, "Empty the ref if they are two people, or write the name alike.");
+                let reason = format!(
+                    "the same ref stands beside another name in row {}; the first name is used",
+                    number(*first)
+                );
+                desk.warn(
+                    Spot::named("children", number(*second), &column),
+                    reason,
+                    "Empty the ref if they are two people, or write the name alike.",
+                );
             }
         }
     }
@@ -151,9 +207,25 @@ fn half_written_guardians(rows: &[Row], desk: &mut Desk) {
     for row in rows {
         for n in 2..=super::super::layout::GUARDIANS_PER_CHILD {
             let name = guardian_column(n, "name");
-            let written = ["mobile", "e-mail", "language", "household", "brings", "collects", "texts", "mails", "agreed"].iter().any(|part| !row.text(&guardian_column(n, part)).is_empty());
+            let written = [
+                "mobile",
+                "e-mail",
+                "language",
+                "household",
+                "brings",
+                "collects",
+                "texts",
+                "mails",
+                "agreed",
+            ]
+            .iter()
+            .any(|part| !row.text(&guardian_column(n, part)).is_empty());
             if row.text(&name).is_empty() && written {
-                desk.error(Spot::cell("children", row, &name), format!("guardian {n} has details but no name"), "Write the name, or empty the other cells of this guardian.");
+                desk.error(
+                    Spot::cell("children", row, &name),
+                    format!("guardian {n} has details but no name"),
+                    "Write the name, or empty the other cells of this guardian.",
+                );
             }
         }
     }
@@ -177,18 +249,37 @@ fn stricter(a: Consent, b: Consent) -> Consent {
     }
 }
 
-fn contact(row: &Row, column: impl Fn(&str) -> String, sheet: &str, head: &Head, phones: &mut Phones, desk: &mut Desk) -> (Contact, bool) {
+fn contact(
+    row: &Row,
+    column: impl Fn(&str) -> String,
+    sheet: &str,
+    head: &Head,
+    phones: &mut Phones,
+    desk: &mut Desk,
+) -> (Contact, bool) {
     let mobile = column("mobile");
-    let phone = if row.text(&mobile).is_empty() { None } else { phones.read(row.text(&mobile)).clone().ok() };
+    let phone = if row.text(&mobile).is_empty() {
+        None
+    } else {
+        phones.read(row.text(&mobile)).clone().ok()
+    };
     let mail = row.text(&column("e-mail"));
-    let mail = if mail.is_empty() { None } else { typed::mail(mail).ok() };
+    let mail = if mail.is_empty() {
+        None
+    } else {
+        typed::mail(mail).ok()
+    };
     let tongue = column("language");
     let written = row.text(&tongue);
     let language = if written.is_empty() {
         head.language.clone()
     } else {
         typed::language(written).unwrap_or_else(|reason| {
-            desk.error(Spot::cell(sheet, row, &tongue), reason, "Write a code such as en or es.");
+            desk.error(
+                Spot::cell(sheet, row, &tongue),
+                reason,
+                "Write a code such as en or es.",
+            );
             head.language.clone()
         })
     };
@@ -203,7 +294,14 @@ fn contact(row: &Row, column: impl Fn(&str) -> String, sheet: &str, head: &Head,
     (contact, !written.is_empty())
 }
 
-fn guardians(rows: &[Row], mentions: &[Mention], person: &[usize], head: &Head, phones: &mut Phones, desk: &mut Desk) -> (Vec<Guardian>, Vec<u32>) {
+fn guardians(
+    rows: &[Row],
+    mentions: &[Mention],
+    person: &[usize],
+    head: &Head,
+    phones: &mut Phones,
+    desk: &mut Desk,
+) -> (Vec<Guardian>, Vec<u32>) {
     let mut guardians: Vec<Guardian> = Vec::new();
     let mut first_rows = Vec::new();
     let mut language_written: Vec<bool> = Vec::new();
@@ -212,15 +310,26 @@ fn guardians(rows: &[Row], mentions: &[Mention], person: &[usize], head: &Head, 
         let column = |part: &str| guardian_column(mention.slot, part);
         let (contact, tongue) = contact(row, column, "children", head, phones, desk);
         let Some(known) = guardians.get_mut(*person) else {
-            guardians.push(Guardian { reference: row.text(&column("ref")).to_owned(), name: row.text(&column("name")).to_owned(), contact });
+            guardians.push(Guardian {
+                reference: row.text(&column("ref")).to_owned(),
+                name: row.text(&column("name")).to_owned(),
+                contact,
+            });
             first_rows.push(row.number);
             language_written.push(tongue);
             continue;
         };
         let spot_differs = |part: &str, desk: &mut Desk| {
             let column = column(part);
-            let reason = format!("this guardian has another {} in row {}, which is the one used", part, first_rows[*person]);
-            desk.warn(Spot::cell("children", row, &column), reason, "Write the same in every row of this guardian.");
+            let reason = format!(
+                "this guardian has another {} in row {}, which is the one used",
+                part, first_rows[*person]
+            );
+            desk.warn(
+                Spot::cell("children", row, &column),
+                reason,
+                "Write the same in every row of this guardian.",
+            );
         };
         let known = &mut known.contact;
         match (&known.phone, contact.phone) {
@@ -252,14 +361,22 @@ struct Node {
     people: Vec<usize>,
 }
 
-fn household_nodes(rows: &[Row], mentions: &[Mention], person: &[usize]) -> (Vec<Node>, Vec<usize>) {
+fn household_nodes(
+    rows: &[Row],
+    mentions: &[Mention],
+    person: &[usize],
+) -> (Vec<Node>, Vec<usize>) {
     let mut nodes: Vec<Node> = Vec::new();
     let mut at: HashMap<(usize, String), usize> = HashMap::new();
     let mut node_of = Vec::with_capacity(mentions.len());
     for (mention, person) in mentions.iter().zip(person) {
         let word = key(rows[mention.row].text(&guardian_column(mention.slot, "household")));
         let node = *at.entry((mention.row, word.clone())).or_insert_with(|| {
-            nodes.push(Node { row: mention.row, word, people: Vec::new() });
+            nodes.push(Node {
+                row: mention.row,
+                word,
+                people: Vec::new(),
+            });
             nodes.len() - 1
         });
         nodes[node].people.push(*person);
@@ -296,12 +413,24 @@ fn join_nodes(nodes: &[Node], rows: &[Row], desk: &mut Desk) -> Vec<usize> {
         }
     }
     for all in of_person.values() {
-        let Some((&first, rest)) = all.split_first() else { continue };
-        for &at in rest.iter().filter(|at| nodes[first].word.is_empty() || nodes[**at].word.is_empty()) {
+        let Some((&first, rest)) = all.split_first() else {
+            continue;
+        };
+        for &at in rest
+            .iter()
+            .filter(|at| nodes[first].word.is_empty() || nodes[**at].word.is_empty())
+        {
             let (a, b) = (root(&mut parent, first), root(&mut parent, at));
             let (low, high) = (a.min(b), a.max(b));
-            if low != high && !word[low].is_empty() && !word[high].is_empty() && word[low] != word[high] {
-                clashes.insert((nodes[first].row.min(nodes[at].row), nodes[first].row.max(nodes[at].row)));
+            if low != high
+                && !word[low].is_empty()
+                && !word[high].is_empty()
+                && word[low] != word[high]
+            {
+                clashes.insert((
+                    nodes[first].row.min(nodes[at].row),
+                    nodes[first].row.max(nodes[at].row),
+                ));
                 continue;
             }
             if word[low].is_empty() {
@@ -311,13 +440,26 @@ fn join_nodes(nodes: &[Node], rows: &[Row], desk: &mut Desk) -> Vec<usize> {
         }
     }
     for (a, b) in clashes.into_iter().filter(|(a, b)| a != b) {
-        let reason = format!("row {} and this row place the same guardian in households that do not fit together; those named apart stay apart", rows[a].number);
-        desk.warn(Spot::row("children", rows[b].number), reason, "Write the household of each guardian in both rows.");
+        let reason = format!(
+            "row {} and this row place the same guardian in households that do not fit together; those named apart stay apart",
+            rows[a].number
+        );
+        desk.warn(
+            Spot::row("children", rows[b].number),
+            reason,
+            "Write the household of each guardian in both rows.",
+        );
     }
     (0..nodes.len()).map(|at| root(&mut parent, at)).collect()
 }
 
-fn cares(rows: &[Row], mentions: &[Mention], person: &[usize], guardians: &[Guardian], desk: &mut Desk) -> (Vec<Household>, Vec<Care>) {
+fn cares(
+    rows: &[Row],
+    mentions: &[Mention],
+    person: &[usize],
+    guardians: &[Guardian],
+    desk: &mut Desk,
+) -> (Vec<Household>, Vec<Care>) {
     let (nodes, node_of) = household_nodes(rows, mentions, person);
     let roots = join_nodes(&nodes, rows, desk);
     // A guardian whose household is named in one row keeps it where another row leaves it blank.
@@ -330,12 +472,19 @@ fn cares(rows: &[Row], mentions: &[Mention], person: &[usize], guardians: &[Guar
     let mut home: Vec<usize> = Vec::with_capacity(mentions.len());
     for (at, node) in node_of.iter().enumerate() {
         let root = roots[*node];
-        let own = nodes[*node].word.is_empty().then(|| named.get(&person[at]).copied()).flatten();
+        let own = nodes[*node]
+            .word
+            .is_empty()
+            .then(|| named.get(&person[at]).copied())
+            .flatten();
         home.push(own.unwrap_or(root));
     }
     let mut members: BTreeMap<usize, BTreeSet<&str>> = BTreeMap::new();
     for (at, root) in home.iter().enumerate() {
-        members.entry(*root).or_default().insert(&guardians[person[at]].reference);
+        members
+            .entry(*root)
+            .or_default()
+            .insert(&guardians[person[at]].reference);
     }
     let (ids, households) = household_refs(members);
     let mut cares: Vec<Care> = Vec::new();
@@ -344,7 +493,11 @@ fn cares(rows: &[Row], mentions: &[Mention], person: &[usize], guardians: &[Guar
         let row = &rows[mention.row];
         let column = |part: &str| guardian_column(mention.slot, part);
         if !seen.insert((mention.row, person[at])) {
-            desk.error(Spot::named("children", row.number, &column("name")), "the same guardian stands twice beside this child", "Keep one of the two.");
+            desk.error(
+                Spot::named("children", row.number, &column("name")),
+                "the same guardian stands twice beside this child",
+                "Keep one of the two.",
+            );
             continue;
         }
         cares.push(Care {
@@ -359,8 +512,13 @@ fn cares(rows: &[Row], mentions: &[Mention], person: &[usize], guardians: &[Guar
 }
 
 /// A household is called after the smallest ref among its guardians, with a letter where two would be called alike.
-fn household_refs(members: BTreeMap<usize, BTreeSet<&str>>) -> (HashMap<usize, HouseholdId>, Vec<Household>) {
-    let mut order: Vec<(Vec<&str>, usize)> = members.into_iter().map(|(root, refs)| (refs.into_iter().collect(), root)).collect();
+fn household_refs(
+    members: BTreeMap<usize, BTreeSet<&str>>,
+) -> (HashMap<usize, HouseholdId>, Vec<Household>) {
+    let mut order: Vec<(Vec<&str>, usize)> = members
+        .into_iter()
+        .map(|(root, refs)| (refs.into_iter().collect(), root))
+        .collect();
     order.sort();
     let mut ids = HashMap::new();
     let mut households = Vec::new();
@@ -379,13 +537,22 @@ fn household_refs(members: BTreeMap<usize, BTreeSet<&str>>) -> (HashMap<usize, H
     (ids, households)
 }
 
-fn chaperones(book: &Book, head: &Head, phones: &mut Phones, desk: &mut Desk) -> (Vec<Chaperone>, Names<ChaperoneId>) {
+fn chaperones(
+    book: &Book,
+    head: &Head,
+    phones: &mut Phones,
+    desk: &mut Desk,
+) -> (Vec<Chaperone>, Names<ChaperoneId>) {
     let mut chaperones = Vec::new();
     let mut names = Names::new("chaperones");
     for row in book.rows("chaperones") {
         let name = row.text("name");
         if !name.is_empty() && !names.add(name, ChaperoneId(index(chaperones.len()))) {
-            desk.error(Spot::cell("chaperones", row, "name"), "another chaperone has this name, so duties cannot tell them apart", "Add something that tells them apart, such as a second name.");
+            desk.error(
+                Spot::cell("chaperones", row, "name"),
+                "another chaperone has this name, so duties cannot tell them apart",
+                "Add something that tells them apart, such as a second name.",
+            );
         }
         let (contact, _) = contact(row, str::to_owned, "chaperones", head, phones, desk);
         chaperones.push(Chaperone {
@@ -399,21 +566,36 @@ fn chaperones(book: &Book, head: &Head, phones: &mut Phones, desk: &mut Desk) ->
     (chaperones, names)
 }
 
-fn duties(book: &Book, programme: &Programme, names: &Names<ChaperoneId>, desk: &mut Desk) -> (Vec<Duty>, Vec<u32>) {
+fn duties(
+    book: &Book,
+    programme: &Programme,
+    names: &Names<ChaperoneId>,
+    desk: &mut Desk,
+) -> (Vec<Duty>, Vec<u32>) {
     let mut duties: Vec<Duty> = Vec::new();
     let mut rows = Vec::new();
     let mut seen = HashSet::new();
     let at_event: Vec<_> = programme.events.iter().map(danced).collect();
     for row in book.rows("duties") {
         let chaperone = lookup(names, row, "chaperone", desk);
-        let number = if row.text("number").is_empty() { Some(None) } else { lookup(&programme.number_names, row, "number", desk).map(Some) };
+        let number = if row.text("number").is_empty() {
+            Some(None)
+        } else {
+            lookup(&programme.number_names, row, "number", desk).map(Some)
+        };
         let everywhere = key(row.text("event")) == "all";
         let events: Vec<EventId> = if everywhere {
-            (0..programme.events.len()).map(|at| EventId(index(at))).collect()
+            (0..programme.events.len())
+                .map(|at| EventId(index(at)))
+                .collect()
         } else {
-            lookup(&programme.event_names, row, "event", desk).into_iter().collect()
+            lookup(&programme.event_names, row, "event", desk)
+                .into_iter()
+                .collect()
         };
-        let (Some(chaperone), Some(number)) = (chaperone, number) else { continue };
+        let (Some(chaperone), Some(number)) = (chaperone, number) else {
+            continue;
+        };
         let mut used = false;
         for event in events {
             let not_danced = number.is_some_and(|number| !at_event[event.at()].contains(&number));
@@ -421,11 +603,19 @@ fn duties(book: &Book, programme: &Programme, names: &Names<ChaperoneId>, desk: 
                 continue;
             }
             if not_danced {
-                desk.warn(Spot::cell("duties", row, "number"), "the number is not danced at this event", "Check the event, or its running order.");
+                desk.warn(
+                    Spot::cell("duties", row, "number"),
+                    "the number is not danced at this event",
+                    "Check the event, or its running order.",
+                );
             }
             used = true;
             if !seen.insert((chaperone, event, number, key(row.text("task")))) {
-                desk.warn(Spot::row("duties", row.number), "this duty is listed already", "Keep one of the two lines.");
+                desk.warn(
+                    Spot::row("duties", row.number),
+                    "this duty is listed already",
+                    "Keep one of the two lines.",
+                );
                 continue;
             }
             rows.push(row.number);
@@ -439,14 +629,26 @@ fn duties(book: &Book, programme: &Programme, names: &Names<ChaperoneId>, desk: 
             });
         }
         if everywhere && !used {
-            desk.warn(Spot::cell("duties", row, "number"), "the number is not danced at any event", "Check the number, or the running orders.");
+            desk.warn(
+                Spot::cell("duties", row, "number"),
+                "the number is not danced at any event",
+                "Check the number, or the running orders.",
+            );
         }
     }
     (duties, rows)
 }
 
-fn lookup<Id: Copy + PartialEq>(names: &Names<Id>, row: &Row, column: &str, desk: &mut Desk) -> Option<Id> {
+fn lookup<Id: Copy + PartialEq>(
+    names: &Names<Id>,
+    row: &Row,
+    column: &str,
+    desk: &mut Desk,
+) -> Option<Id> {
     let text = row.text(column);
-    if text.is_empty() { None } else { names.find(text, Spot::cell("duties", row, column), desk) }
+    if text.is_empty() {
+        None
+    } else {
+        names.find(text, Spot::cell("duties", row, column), desk)
+    }
 }
-

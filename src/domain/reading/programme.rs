@@ -1,7 +1,9 @@
 //! Places, ways in, numbers, events and running orders.
 
 use super::super::book::{Book, Row};
-use super::super::season::{Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Slot, Way};
+use super::super::season::{
+    Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Slot, Way,
+};
 use super::super::typed;
 use super::super::words::{key, list};
 use super::desk::{Desk, Names, Spot};
@@ -66,7 +68,15 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
     let (numbers, number_names) = numbers(book, desk);
     let mut event_names = Names::new("events");
     let mut drafts = events(book, &place_names, &mut event_names, desk);
-    drafts.sort_by_cached_key(|(event, row)| (event.date, event.call, event.starts, key(&event.name), row.number));
+    drafts.sort_by_cached_key(|(event, row)| {
+        (
+            event.date,
+            event.call,
+            event.starts,
+            key(&event.name),
+            row.number,
+        )
+    });
     for (at, (event, _)) in drafts.iter().enumerate() {
         let id = EventId(index(at));
         event_names.add(&event.name, id);
@@ -74,12 +84,26 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
     }
     let orders = orders(book, &event_names, &number_names, desk);
     for (at, (event, row)) in drafts.iter_mut().enumerate() {
-        fill_order(event, row, orders.get(&EventId(index(at))), &numbers, &number_names, desk);
+        fill_order(
+            event,
+            row,
+            orders.get(&EventId(index(at))),
+            &numbers,
+            &number_names,
+            desk,
+        );
         event_times(event, row, desk);
     }
     same_event_twice(&drafts, desk);
     let event_rows = drafts.iter().map(|(_, row)| row.number).collect();
-    Programme { places, numbers, events: drafts.into_iter().map(|(event, _)| event).collect(), event_rows, number_names, event_names }
+    Programme {
+        places,
+        numbers,
+        events: drafts.into_iter().map(|(event, _)| event).collect(),
+        event_rows,
+        number_names,
+        event_names,
+    }
 }
 
 fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, Names<PlaceId>) {
@@ -88,10 +112,18 @@ fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, Names<Place
     for row in book.rows("places") {
         let name = row.text("name");
         if !name.is_empty() && !names.add(name, PlaceId(index(places.len()))) {
-            desk.error(Spot::cell("places", row, "name"), "another place has this name", "Give each place a name of its own.");
+            desk.error(
+                Spot::cell("places", row, "name"),
+                "another place has this name",
+                "Give each place a name of its own.",
+            );
         }
         let sign_in_minutes = number_or(row, "sign-in minutes", SIGN_IN_MINUTES);
-        too_long(sign_in_minutes, Spot::cell("places", row, "sign-in minutes"), desk);
+        too_long(
+            sign_in_minutes,
+            Spot::cell("places", row, "sign-in minutes"),
+            desk,
+        );
         places.push(Place {
             reference: row.text("ref").to_owned(),
             name: name.to_owned(),
@@ -106,9 +138,16 @@ fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, Names<Place
         if let (Some(place), Some(walk)) = (place, way_walk(row, head, desk)) {
             let ways: &mut Vec<Way> = &mut places[place.at()].ways;
             if ways.iter().any(|w| key(&w.name) == key(row.text("from"))) {
-                desk.error(Spot::cell("ways", row, "from"), "this way in is listed twice for the place", "Keep one of the two lines.");
+                desk.error(
+                    Spot::cell("ways", row, "from"),
+                    "this way in is listed twice for the place",
+                    "Keep one of the two lines.",
+                );
             }
-            ways.push(Way { name: row.text("from").to_owned(), walk });
+            ways.push(Way {
+                name: row.text("from").to_owned(),
+                walk,
+            });
         }
     }
     (places, names)
@@ -116,24 +155,46 @@ fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, Names<Place
 
 fn too_long(minutes: u32, spot: Spot<'_>, desk: &mut Desk) {
     if minutes > MINUTES_MAX {
-        desk.error(spot, format!("{minutes} minutes cannot be meant"), &format!("Write at most {MINUTES_MAX} minutes."));
+        desk.error(
+            spot,
+            format!("{minutes} minutes cannot be meant"),
+            &format!("Write at most {MINUTES_MAX} minutes."),
+        );
     }
 }
 
 fn way_walk(row: &Row, head: &Head, desk: &mut Desk) -> Option<(u32, u32)> {
     let (minutes, metres) = (row.text("walk minutes"), row.text("metres"));
     let spot = Spot::cell("ways", row, "walk minutes");
-    let metres_walk = typed::count(metres).ok().map(|m| walk_range(m, head.settings.walk_feet_per_second));
+    let metres_walk = typed::count(metres)
+        .ok()
+        .map(|m| walk_range(m, head.settings.walk_feet_per_second));
     if metres_walk.is_some_and(|(_, long)| long > typed::WALK_MAX_MINUTES) {
-        desk.error(Spot::cell("ways", row, "metres"), "the distance is too far to walk", "Write the distance in metres from there to the door.");
+        desk.error(
+            Spot::cell("ways", row, "metres"),
+            "the distance is too far to walk",
+            "Write the distance in metres from there to the door.",
+        );
     }
     match (minutes.is_empty(), metres_walk) {
         (true, None) => {
-            desk.error(spot, "neither the walk nor the distance is written, so no time to park by can be told", "Write the minutes, such as 15-20, or the metres.");
+            desk.error(
+                spot,
+                "neither the walk nor the distance is written, so no time to park by can be told",
+                "Write the minutes, such as 15-20, or the metres.",
+            );
             None
         }
         (true, walk) => walk,
-        (false, _) => typed::walk(minutes).map_err(|reason| desk.error(spot, reason, "Write minutes, such as 8, or a range, such as 15-20.")).ok(),
+        (false, _) => typed::walk(minutes)
+            .map_err(|reason| {
+                desk.error(
+                    spot,
+                    reason,
+                    "Write minutes, such as 8, or a range, such as 15-20.",
+                )
+            })
+            .ok(),
     }
 }
 
@@ -144,20 +205,39 @@ fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<NumberId>) {
         let name = row.text("name");
         let spot = Spot::cell("numbers", row, "name");
         if key(name) == "interval" || key(name) == "all" {
-            desk.error(spot, format!("'{name}' has a meaning of its own in the running order and the duties"), "Give the number another name.");
+            desk.error(
+                spot,
+                format!("'{name}' has a meaning of its own in the running order and the duties"),
+                "Give the number another name.",
+            );
         } else if !name.is_empty() && !names.add(name, NumberId(index(numbers.len()))) {
-            desk.error(spot, "another number has this name", "Give each number a name of its own.");
+            desk.error(
+                spot,
+                "another number has this name",
+                "Give each number a name of its own.",
+            );
         }
         let seconds = typed::length(row.text("length")).unwrap_or(NUMBER_SECONDS);
         let changeover = typed::length(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS);
-        for (column, seconds, most) in [("length", seconds, LONG_NUMBER_SECONDS), ("changeover", changeover, LONG_NUMBER_SECONDS / 3)] {
+        for (column, seconds, most) in [
+            ("length", seconds, LONG_NUMBER_SECONDS),
+            ("changeover", changeover, LONG_NUMBER_SECONDS / 3),
+        ] {
             if seconds > most {
                 let reason = format!("a {column} of {} minutes is unusual", seconds / 60);
-                desk.warn(Spot::cell("numbers", row, column), reason, "Check that minutes and seconds are meant, such as 2:05.");
+                desk.warn(
+                    Spot::cell("numbers", row, column),
+                    reason,
+                    "Check that minutes and seconds are meant, such as 2:05.",
+                );
             }
         }
         if seconds == 0 {
-            desk.error(Spot::cell("numbers", row, "length"), "a number takes longer than no time", "Write minutes and seconds, such as 2:05.");
+            desk.error(
+                Spot::cell("numbers", row, "length"),
+                "a number takes longer than no time",
+                "Write minutes and seconds, such as 2:05.",
+            );
         }
         numbers.push(Number {
             reference: row.text("ref").to_owned(),
@@ -184,13 +264,28 @@ pub(super) fn event_kind(word: &str) -> Option<EventKind> {
     }
 }
 
-fn events<'a>(book: &'a Book, places: &Names<PlaceId>, names: &mut Names<EventId>, desk: &mut Desk) -> Vec<(Event, &'a Row)> {
+fn events<'a>(
+    book: &'a Book,
+    places: &Names<PlaceId>,
+    names: &mut Names<EventId>,
+    desk: &mut Desk,
+) -> Vec<(Event, &'a Row)> {
     let mut found = Vec::new();
     for row in book.rows("events") {
-        let place = if row.text("place").is_empty() { None } else { places.find(row.text("place"), Spot::cell("events", row, "place"), desk) };
+        let place = if row.text("place").is_empty() {
+            None
+        } else {
+            places.find(row.text("place"), Spot::cell("events", row, "place"), desk)
+        };
         let kind = event_kind(row.text("kind"));
-        let (date, call, starts) = (typed::date(row.text("date")), typed::time(row.text("call")), typed::time(row.text("starts")));
-        let (Some(place), Some(kind), Ok(date), Ok(call), Ok(starts)) = (place, kind, date, call, starts) else {
+        let (date, call, starts) = (
+            typed::date(row.text("date")),
+            typed::time(row.text("call")),
+            typed::time(row.text("starts")),
+        );
+        let (Some(place), Some(kind), Ok(date), Ok(call), Ok(starts)) =
+            (place, kind, date, call, starts)
+        else {
             // What is missing has been told as a problem of its cell.
             names.add_broken(row.text("name"));
             continue;
@@ -229,8 +324,15 @@ fn dismissal(row: &Row, desk: &mut Desk) -> Dismissal {
         _ => match typed::time(text) {
             Ok(time) => Dismissal::At(time),
             Err(_) => {
-                let reason = format!("'{}' does not say when children may leave", typed::shown(text));
-                desk.error(Spot::cell("events", row, "dismissal"), reason, "Write 'after the last number', 'after own last number', or a time.");
+                let reason = format!(
+                    "'{}' does not say when children may leave",
+                    typed::shown(text)
+                );
+                desk.error(
+                    Spot::cell("events", row, "dismissal"),
+                    reason,
+                    "Write 'after the last number', 'after own last number', or a time.",
+                );
                 Dismissal::AfterLastNumber
             }
         },
@@ -242,7 +344,11 @@ fn same_event_twice(drafts: &[(Event, &Row)], desk: &mut Desk) {
     for (event, row) in drafts {
         if let Some(first) = seen.insert((key(&event.name), event.date), row.number) {
             let reason = format!("row {first} has an event of the same name on the same day");
-            desk.error(Spot::cell("events", row, "name"), reason, "Give each a name of its own, such as one for the matinee and one for the evening.");
+            desk.error(
+                Spot::cell("events", row, "name"),
+                reason,
+                "Give each a name of its own, such as one for the matinee and one for the evening.",
+            );
         }
     }
 }
@@ -254,10 +360,23 @@ struct Line<'a> {
     slot: Slot,
 }
 
-fn orders<'a>(book: &'a Book, events: &Names<EventId>, numbers: &Names<NumberId>, desk: &mut Desk) -> BTreeMap<EventId, Vec<Line<'a>>> {
+fn orders<'a>(
+    book: &'a Book,
+    events: &Names<EventId>,
+    numbers: &Names<NumberId>,
+    desk: &mut Desk,
+) -> BTreeMap<EventId, Vec<Line<'a>>> {
     let mut orders: BTreeMap<EventId, Vec<Line<'a>>> = BTreeMap::new();
     for row in book.rows("running order") {
-        let event = if row.text("event").is_empty() { None } else { events.find(row.text("event"), Spot::cell("running order", row, "event"), desk) };
+        let event = if row.text("event").is_empty() {
+            None
+        } else {
+            events.find(
+                row.text("event"),
+                Spot::cell("running order", row, "event"),
+                desk,
+            )
+        };
         let name = row.text("number");
         let slot = if key(name) == "interval" {
             let minutes = number_or(row, "minutes", INTERVAL_MINUTES);
@@ -267,10 +386,17 @@ fn orders<'a>(book: &'a Book, events: &Names<EventId>, numbers: &Names<NumberId>
             None
         } else {
             let number = numbers.find(name, Spot::cell("running order", row, "number"), desk);
-            number.map(|number| Slot::Number { number, call: typed::time(row.text("call")).ok() })
+            number.map(|number| Slot::Number {
+                number,
+                call: typed::time(row.text("call")).ok(),
+            })
         };
-        if let (Some(event), Some(slot), Ok(place)) = (event, slot, typed::count(row.text("place"))) {
-            orders.entry(event).or_default().push(Line { row, place, slot });
+        if let (Some(event), Some(slot), Ok(place)) = (event, slot, typed::count(row.text("place")))
+        {
+            orders
+                .entry(event)
+                .or_default()
+                .push(Line { row, place, slot });
         }
     }
     for lines in orders.values_mut() {
@@ -288,38 +414,77 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
         let last = before.map_or(0, |b| b.place);
         match before {
             Some(before) if before.place == line.place => {
-                let reason = format!("place {} is taken by row {} already", line.place, before.row.number);
-                desk.error(spot, reason, "Give each line of an event a place of its own.");
+                let reason = format!(
+                    "place {} is taken by row {} already",
+                    line.place, before.row.number
+                );
+                desk.error(
+                    spot,
+                    reason,
+                    "Give each line of an event a place of its own.",
+                );
             }
-            _ if line.place == 0 => desk.error(spot, "places are counted from 1", "Let the first be 1."),
+            _ if line.place == 0 => {
+                desk.error(spot, "places are counted from 1", "Let the first be 1.")
+            }
             _ if line.place > last + 1 => {
                 let reason = format!("after place {last} comes place {}", line.place);
-                desk.warn(spot, reason, "Check that no number is missing; the order is used as it stands.");
+                desk.warn(
+                    spot,
+                    reason,
+                    "Check that no number is missing; the order is used as it stands.",
+                );
             }
             _ => {}
         }
         if let Slot::Number { number, .. } = line.slot {
             if let Some(first) = danced.insert(number, line.row.number) {
                 let reason = format!("the number stands in this running order in row {first} too");
-                desk.error(Spot::cell("running order", line.row, "number"), reason, "Keep one line, or add the repeat as a number with a name of its own.");
+                desk.error(
+                    Spot::cell("running order", line.row, "number"),
+                    reason,
+                    "Keep one line, or add the repeat as a number with a name of its own.",
+                );
             }
         }
         before = Some(line);
     }
 }
 
-fn fill_order(event: &mut Event, row: &Row, lines: Option<&Vec<Line<'_>>>, numbers: &[Number], names: &Names<NumberId>, desk: &mut Desk) {
+fn fill_order(
+    event: &mut Event,
+    row: &Row,
+    lines: Option<&Vec<Line<'_>>>,
+    numbers: &[Number],
+    names: &Names<NumberId>,
+    desk: &mut Desk,
+) {
     let listed = row.text("numbers");
     if let Some(lines) = lines {
         if !listed.is_empty() {
-            desk.warn(Spot::cell("events", row, "numbers"), "the event has a running order, so this list is not used", "Empty the cell, or take the event out of the sheet 'running order'.");
+            desk.warn(
+                Spot::cell("events", row, "numbers"),
+                "the event has a running order, so this list is not used",
+                "Empty the cell, or take the event out of the sheet 'running order'.",
+            );
         }
         event.ordered = true;
         event.order = lines.iter().map(|line| line.slot.clone()).collect();
         for line in lines {
-            if let Slot::Number { call: Some(call), .. } = line.slot {
-                if call > event.starts && event.ends.is_none_or(|ends| ends >= event.starts && call > ends) {
-                    desk.warn(Spot::cell("running order", line.row, "call"), "the number is called after the event starts", "Check the time.");
+            if let Slot::Number {
+                call: Some(call), ..
+            } = line.slot
+            {
+                if call > event.starts
+                    && event
+                        .ends
+                        .is_none_or(|ends| ends >= event.starts && call > ends)
+                {
+                    desk.warn(
+                        Spot::cell("running order", line.row, "call"),
+                        "the number is called after the event starts",
+                        "Check the time.",
+                    );
                 }
             }
         }
@@ -328,31 +493,59 @@ fn fill_order(event: &mut Event, row: &Row, lines: Option<&Vec<Line<'_>>>, numbe
     let wanted: Vec<NumberId> = if listed.is_empty() {
         (0..numbers.len()).map(|at| NumberId(index(at))).collect()
     } else {
-        let mut wanted: Vec<NumberId> = list(listed).filter_map(|name| names.find(name, Spot::cell("events", row, "numbers"), desk)).collect();
+        let mut wanted: Vec<NumberId> = list(listed)
+            .filter_map(|name| names.find(name, Spot::cell("events", row, "numbers"), desk))
+            .collect();
         wanted.sort();
         wanted.dedup();
         wanted
     };
-    event.order = wanted.into_iter().map(|number| Slot::Number { number, call: None }).collect();
+    event.order = wanted
+        .into_iter()
+        .map(|number| Slot::Number { number, call: None })
+        .collect();
     if event.ends.is_none() {
-        desk.warn(Spot::cell("events", row, "ends"), "no end is written and there is no running order, so dismissal cannot be told", "Write when it ends.");
+        desk.warn(
+            Spot::cell("events", row, "ends"),
+            "no end is written and there is no running order, so dismissal cannot be told",
+            "Write when it ends.",
+        );
     }
 }
 
 fn event_times(event: &Event, row: &Row, desk: &mut Desk) {
     if event.call > event.starts {
-        desk.error(Spot::cell("events", row, "call"), "children are called after the event starts", "Let the call be earlier than the start.");
+        desk.error(
+            Spot::cell("events", row, "call"),
+            "children are called after the event starts",
+            "Let the call be earlier than the start.",
+        );
     }
     if event.call.hour() < EARLY_HOUR {
-        desk.warn(Spot::cell("events", row, "call"), format!("the call is {} in the morning", event.call.strftime("%H:%M")), "Write pm or the 24-hour clock if the afternoon is meant.");
+        desk.warn(
+            Spot::cell("events", row, "call"),
+            format!(
+                "the call is {} in the morning",
+                event.call.strftime("%H:%M")
+            ),
+            "Write pm or the 24-hour clock if the afternoon is meant.",
+        );
     }
     let starts = event.date.to_datetime(event.starts);
     if event.ends.is_some() && hours_between(starts, ending(event, &[])) >= EVENT_MAX_HOURS {
-        desk.error(Spot::cell("events", row, "ends"), "the event ends before it starts, or lasts twelve hours", "Check both times.");
+        desk.error(
+            Spot::cell("events", row, "ends"),
+            "the event ends before it starts, or lasts twelve hours",
+            "Check both times.",
+        );
     }
     if let Dismissal::At(time) = event.dismissal {
         if time < event.starts && event.ends.is_none_or(|ends| ends >= event.starts) {
-            desk.error(Spot::cell("events", row, "dismissal"), "children are dismissed before the event starts", "Check both times.");
+            desk.error(
+                Spot::cell("events", row, "dismissal"),
+                "children are dismissed before the event starts",
+                "Check both times.",
+            );
         }
     }
 }
@@ -366,7 +559,11 @@ pub(super) fn ending(event: &Event, numbers: &[Number]) -> DateTime {
     let starts = event.date.to_datetime(event.starts);
     if let Some(ends) = event.ends {
         let ends = event.date.to_datetime(ends);
-        return if ends < starts { later(ends, 1.day()) } else { ends };
+        return if ends < starts {
+            later(ends, 1.day())
+        } else {
+            ends
+        };
     }
     if !event.ordered {
         return starts;
@@ -376,7 +573,9 @@ pub(super) fn ending(event: &Event, numbers: &[Number]) -> DateTime {
         .iter()
         .map(|slot| match slot {
             Slot::Interval(minutes) => i64::from(*minutes) * 60,
-            Slot::Number { number, .. } => numbers.get(number.at()).map_or(0, |n| i64::from(n.seconds) + i64::from(n.changeover_seconds)),
+            Slot::Number { number, .. } => numbers.get(number.at()).map_or(0, |n| {
+                i64::from(n.seconds) + i64::from(n.changeover_seconds)
+            }),
         })
         .sum();
     later(starts, seconds.seconds())
