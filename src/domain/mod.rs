@@ -1,6 +1,7 @@
 //! The pure core: data in, data out. No clock, no randomness, no files, no network, no database.
 
 pub mod book;
+pub mod calendar;
 pub mod kin;
 pub mod layout;
 pub mod phone;

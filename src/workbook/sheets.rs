@@ -235,10 +235,10 @@ impl Intake {
             ));
         }
         if *open.header_row.get_or_insert(row) == row {
-            if let Value::Text(text) = value {
-                if !text.trim().is_empty() {
-                    open.header.insert(column, text.nfc().collect());
-                }
+            if let Value::Text(text) = value
+                && !text.trim().is_empty()
+            {
+                open.header.insert(column, text.nfc().collect());
             }
             return Ok(());
         }

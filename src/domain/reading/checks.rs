@@ -192,14 +192,14 @@ fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
         .filter_map(|e| e.cast.as_deref().map(key))
         .collect();
     for (event, row) in programme.events.iter().zip(&programme.event_rows) {
-        if let Some(cast) = &event.cast {
-            if !known.contains_key(&key(cast)) {
-                desk.warn(
-                    Spot::named("events", *row, "cast"),
-                    "no child is in this cast",
-                    "Check the spelling here and on the sheet 'children'.",
-                );
-            }
+        if let Some(cast) = &event.cast
+            && !known.contains_key(&key(cast))
+        {
+            desk.warn(
+                Spot::named("events", *row, "cast"),
+                "no child is in this cast",
+                "Check the spelling here and on the sheet 'children'.",
+            );
         }
     }
     for (child, row) in people.children.iter().zip(&people.child_rows) {

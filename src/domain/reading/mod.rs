@@ -2,7 +2,10 @@
 
 mod checks;
 mod desk;
+mod duties;
+mod households;
 mod people;
+mod places;
 mod programme;
 mod rules;
 mod settings;
