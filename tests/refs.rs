@@ -1,5 +1,7 @@
 //! Lasting names: the same file twice, in another order, or without its refs, keeps every ref it had.
 
+#![allow(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
+
 use allheard::domain::book::{Book, Row};
 use allheard::domain::layout::{GUARDIANS_PER_CHILD, SHEETS, guardian_column};
 use allheard::domain::reading;

@@ -1,5 +1,7 @@
 //! The workbook as a volunteer hands it in: good files, odd files, broken files.
 
+#![allow(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
+
 use allheard::domain::book::{Book, Cell, Problem, Row, Weight};
 use allheard::domain::season::Season;
 use allheard::domain::{reading, refs};
@@ -299,6 +301,11 @@ fn broken_files_are_told_and_nothing_is_loaded() {
     ]);
     assert!(bomb.len() < 200_000);
     refused("bomb.xlsx", &bomb, "unpacks to more than 64 MiB");
+    let formats = zipped(&[
+        ("xl/workbook.xml", b"<workbook/>"),
+        ("xl/styles.xml", "<xf/>".repeat(1_000_000).as_bytes()),
+    ]);
+    refused("formats.xlsx", &formats, "endless formats");
     let missing = workbook::check(Path::new("no such file.xlsx"));
     told(
         &missing.problems,

@@ -1,6 +1,8 @@
 //! Outside check values for telephone numbers and `.csv` fields: tests/vectors/phones.json (PyPI phonenumbers 9.0.43,
 //! equal to npm google-libphonenumber 3.2.47) and tests/vectors/csv.json (OWASP ASVS 5.0 1.2.10, RFC 4180 s2). Every item runs.
 
+#![allow(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
+
 use allheard::domain::phone::{self, PhoneFault};
 use allheard::domain::season::Line;
 use allheard::workbook::{csv_field, guarded, unguarded};

@@ -17,6 +17,10 @@ pub(super) enum Kind {
 
 /// First octets of a compound file, in which old and password-protected workbooks are kept ([MS-CFB] 2.2).
 const COMPOUND: [u8; 8] = [0xD0, 0xCF, 0x11, 0xE0, 0xA1, 0xB1, 0x1A, 0xE1];
+/// Tags in the list of shared texts at most; each text takes four, and the parser keeps every text in memory.
+const TEXT_TAGS_MAX: u64 = 4_000_000;
+/// Tags in any other part that is not a sheet at most: formats, drawings, relations; our own largest has a few thousand.
+const OTHER_TAGS_MAX: u64 = 200_000;
 /// Octets taken from a part at a time.
 const CHUNK_OCTETS: usize = 64 * 1024;
 
@@ -67,9 +71,9 @@ pub(super) fn look(octets: &[u8]) -> Result<Kind, Problem> {
             name.as_str(),
             "mimetype" | "content.xml" | "META-INF/manifest.xml"
         );
-        let text = parts.take(&mut part, kept).map_err(|fault| match fault {
+        let text = parts.take(&mut part, kept, tags_max(&name)).map_err(|fault| match fault {
             Unpack::TooLarge => whole(
-                format!("the workbook unpacks to more than {} MiB, which no season does", UNPACKED_MAX_OCTETS / 1024 / 1024),
+                format!("the workbook unpacks to more than {} MiB or to endless formats, which no season does", UNPACKED_MAX_OCTETS / 1024 / 1024),
                 "Do not open it if you do not know where it comes from; else take pictures and unused sheets out of it.",
             ),
             Unpack::Broken(fault) => damaged(&fault),
@@ -77,6 +81,19 @@ pub(super) fn look(octets: &[u8]) -> Result<Kind, Problem> {
         parts.note(&name, text);
     }
     parts.kind()
+}
+
+/// Tags a part may have. Sheets are read cell by cell and bounded there; the parser holds all else in memory whole.
+fn tags_max(name: &str) -> u64 {
+    let lower = name.to_ascii_lowercase();
+    let file = lower.rsplit('/').next().unwrap_or_default();
+    if name == "content.xml" || (lower.contains("worksheets/") && file.starts_with("sheet")) {
+        u64::MAX
+    } else if file == "sharedstrings.xml" {
+        TEXT_TAGS_MAX
+    } else {
+        OTHER_TAGS_MAX
+    }
 }
 
 fn compound(octets: &[u8]) -> Problem {
@@ -112,8 +129,9 @@ struct Parts {
 
 impl Parts {
     /// Unpacks one part, keeping it only where it is needed, and never more than the limit over all parts.
-    fn take(&mut self, part: &mut impl Read, keep: bool) -> Result<Vec<u8>, Unpack> {
+    fn take(&mut self, part: &mut impl Read, keep: bool, tags_max: u64) -> Result<Vec<u8>, Unpack> {
         let mut kept = Vec::new();
+        let mut tags = 0;
         let mut chunk = vec![0; CHUNK_OCTETS];
         loop {
             let read = part.read(&mut chunk).map_err(Unpack::Broken)?;
@@ -121,7 +139,8 @@ impl Parts {
                 return Ok(kept);
             }
             self.octets += read as u64;
-            if self.octets > UNPACKED_MAX_OCTETS {
+            tags += chunk[..read].iter().filter(|b| **b == b'<').count() as u64;
+            if self.octets > UNPACKED_MAX_OCTETS || tags > tags_max {
                 return Err(Unpack::TooLarge);
             }
             if keep {
