@@ -77,7 +77,7 @@ fn shuffled(book: &Book, turns: usize) -> Book {
     for sheet in book.sheets.iter_mut().filter(|s| s.name != "season") {
         let length = sheet.rows.len().max(1);
         sheet.rows.rotate_left(turns % length);
-        if turns % 2 == 0 {
+        if turns.is_multiple_of(2) {
             sheet.rows.reverse();
         }
         for (at, row) in (2..).zip(&mut sheet.rows) {
