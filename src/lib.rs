@@ -1,5 +1,11 @@
 //! Allheard tells every guardian of a children's show the times and rules that apply to their child,
 //! and knows who has been heard from.
 
+pub mod audit;
+pub mod demo;
 pub mod domain;
+pub mod gateway;
+pub mod service;
+pub mod store;
+pub mod web;
 pub mod workbook;

@@ -18,12 +18,7 @@ fn start() -> Book {
         ("zone", "Europe/London"),
         ("country", "GB"),
     ] {
-        let row = book
-            .sheet_mut("season")
-            .rows
-            .iter_mut()
-            .find(|r| r.text("setting") == name)
-            .unwrap();
+        let row = book.sheet_mut("season").rows.iter_mut().find(|r| r.text("setting") == name).unwrap();
         row.set("value", value);
     }
     book
@@ -35,20 +30,10 @@ fn school(children: &[(u8, u8, u8)]) -> Book {
     let sheet = &mut book.sheet_mut("children").rows;
     sheet.clear();
     for (at, (name, guardian, second)) in (2_u32..).zip(children) {
-        let mut row = Row {
-            number: at,
-            ..Row::default()
-        };
+        let mut row = Row { number: at, ..Row::default() };
         row.set("given name", format!("Given{name}"));
         row.set("family name", format!("Family{}", at % 60));
-        row.set(
-            "numbers",
-            if name % 2 == 0 {
-                "Example Opening; Example Finale"
-            } else {
-                "Example Finale"
-            },
-        );
+        row.set("numbers", if name % 2 == 0 { "Example Opening; Example Finale" } else { "Example Finale" });
         row.set("guardian 1 name", format!("Guardian {}", guardian % 7));
         row.set("guardian 1 e-mail", format!("g{guardian}@example.com"));
         row.set("guardian 2 name", format!("Second {second}"));
@@ -60,14 +45,8 @@ fn school(children: &[(u8, u8, u8)]) -> Book {
 
 fn without_refs(book: &Book) -> Book {
     let mut book = book.clone();
-    for row in book
-        .sheets
-        .iter_mut()
-        .filter(|s| s.name != "season")
-        .flat_map(|s| &mut s.rows)
-    {
-        row.cells
-            .retain(|column, _| column != "ref" && !column.ends_with(" ref"));
+    for row in book.sheets.iter_mut().filter(|s| s.name != "season").flat_map(|s| &mut s.rows) {
+        row.cells.retain(|column, _| column != "ref" && !column.ends_with(" ref"));
     }
     book
 }
@@ -94,13 +73,8 @@ fn by_content(book: &Book) -> BTreeMap<String, Vec<String>> {
     for (sheet, plain) in book.sheets.iter().zip(&bare.sheets) {
         for (row, content) in sheet.rows.iter().zip(&plain.rows) {
             let mut refs = vec![row.text("ref").to_owned()];
-            refs.extend(
-                (1..=GUARDIANS_PER_CHILD).map(|n| row.text(&guardian_column(n, "ref")).to_owned()),
-            );
-            found
-                .entry(format!("{} {:?}", sheet.name, content.cells))
-                .or_default()
-                .push(refs.join(" "));
+            refs.extend((1..=GUARDIANS_PER_CHILD).map(|n| row.text(&guardian_column(n, "ref")).to_owned()));
+            found.entry(format!("{} {:?}", sheet.name, content.cells)).or_default().push(refs.join(" "));
         }
     }
     found.values_mut().for_each(|refs| refs.sort());
@@ -152,16 +126,10 @@ fn a_file_written_and_read_again_is_the_same_season() {
     workbook::write(&book, &path).unwrap();
     let (read, _) = workbook::read(&path).unwrap();
     assert_eq!(read, book);
-    let (first, second) = (
-        reading::season(&book).0.unwrap(),
-        reading::season(&read).0.unwrap(),
-    );
+    let (first, second) = (reading::season(&book).0.unwrap(), reading::season(&read).0.unwrap());
     assert_eq!(format!("{first:?}"), format!("{second:?}"));
     // Without refs the reading gives the same ones.
-    assert_eq!(
-        format!("{:?}", reading::season(&without_refs(&book)).0.unwrap()),
-        format!("{first:?}")
-    );
+    assert_eq!(format!("{:?}", reading::season(&without_refs(&book)).0.unwrap()), format!("{first:?}"));
 }
 
 #[test]
@@ -174,35 +142,15 @@ fn what_changed_keeps_its_ref_and_what_is_new_gets_the_next() {
         let found: Vec<String> = book
             .rows("children")
             .iter()
-            .map(|r| {
-                format!(
-                    "{} {} {}",
-                    r.text("ref"),
-                    r.text("guardian 1 ref"),
-                    r.text("guardian 2 ref")
-                )
-            })
+            .map(|r| format!("{} {} {}", r.text("ref"), r.text("guardian 1 ref"), r.text("guardian 2 ref")))
             .collect();
         assert_eq!(found, expect);
-        assert_eq!(
-            questions.len(),
-            expect.iter().filter(|e| e.starts_with(' ')).count(),
-            "{questions:?}"
-        );
+        assert_eq!(questions.len(), expect.iter().filter(|e| e.starts_with(' ')).count(), "{questions:?}");
     };
     check(&|_| {}, &["C001 G001 G003", "C002 G002 G004"]);
-    check(
-        &|rows| rows[0].set("numbers", "Example Opening"),
-        &["C001 G001 G003", "C002 G002 G004"],
-    );
-    check(
-        &|rows| rows[0].set("guardian 2 mobile", "07700 900999"),
-        &["C001 G001 G003", "C002 G002 G004"],
-    );
-    check(
-        &|rows| rows[0].set("guardian 1 name", "Somebody Else"),
-        &["C001 G005 G003", "C002 G002 G004"],
-    );
+    check(&|rows| rows[0].set("numbers", "Example Opening"), &["C001 G001 G003", "C002 G002 G004"]);
+    check(&|rows| rows[0].set("guardian 2 mobile", "07700 900999"), &["C001 G001 G003", "C002 G002 G004"]);
+    check(&|rows| rows[0].set("guardian 1 name", "Somebody Else"), &["C001 G005 G003", "C002 G002 G004"]);
     check(
         &|rows| {
             rows.push(Row {
@@ -277,11 +225,5 @@ fn doubtful_refs_are_asked_about() {
         row.set("ages", "7-8");
     }
     let (_, questions) = adopted(changed, Some(&twins));
-    assert_eq!(
-        questions
-            .iter()
-            .map(|q| q.candidates.len())
-            .collect::<Vec<_>>(),
-        [2, 2]
-    );
+    assert_eq!(questions.iter().map(|q| q.candidates.len()).collect::<Vec<_>>(), [2, 2]);
 }

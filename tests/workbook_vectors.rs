@@ -9,10 +9,7 @@ use allheard::workbook::{csv_field, guarded, unguarded};
 use serde_json::Value;
 
 fn items(text: &str) -> Vec<Value> {
-    serde_json::from_str::<Value>(text).unwrap()["cases"]
-        .as_array()
-        .unwrap()
-        .clone()
+    serde_json::from_str::<Value>(text).unwrap()["cases"].as_array().unwrap().clone()
 }
 
 #[test]
@@ -21,25 +18,16 @@ fn phones_agree_with_the_numbering_plans() {
     assert_eq!(cases.len(), 50);
     let mut wrong = Vec::new();
     for case in &cases {
-        let (id, raw, region) = (
-            case["id"].as_str().unwrap(),
-            case["input"].as_str().unwrap(),
-            case["region"].as_str().unwrap(),
-        );
+        let (id, raw, region) =
+            (case["id"].as_str().unwrap(), case["input"].as_str().unwrap(), case["region"].as_str().unwrap());
         let got = phone::parse(raw, region);
         let kind = case["type"].as_str().unwrap_or("");
-        let fits = match (
-            &got,
-            case["parse_error"].as_str(),
-            case["possible"].as_bool(),
-        ) {
+        let fits = match (&got, case["parse_error"].as_str(), case["possible"].as_bool()) {
             (Err(_), Some(_), _) => true,
             (Err(fault), None, Some(false)) => *fault == PhoneFault::Impossible,
             (Ok(phone), None, Some(true)) => {
-                let voice_only = matches!(
-                    kind,
-                    "FIXED_LINE" | "TOLL_FREE" | "UAN" | "PREMIUM_RATE" | "SHARED_COST"
-                );
+                let voice_only =
+                    matches!(kind, "FIXED_LINE" | "TOLL_FREE" | "UAN" | "PREMIUM_RATE" | "SHARED_COST");
                 phone.e164 == case["e164"].as_str().unwrap()
                     && phone.valid == case["valid"].as_bool().unwrap()
                     && (!voice_only || phone.line == Line::VoiceOnly)
@@ -75,10 +63,7 @@ fn mobiles_are_textable_and_extensions_are_not() {
     ] {
         assert!(phone::parse(raw, region).is_err(), "{raw}");
     }
-    assert_eq!(
-        phone::parse("020 7946 0018", "XX"),
-        Err(PhoneFault::Country)
-    );
+    assert_eq!(phone::parse("020 7946 0018", "XX"), Err(PhoneFault::Country));
 }
 
 #[test]
@@ -87,30 +72,12 @@ fn fields_are_guarded_and_come_back() {
     assert_eq!(cases.len(), 24);
     for case in &cases {
         let value = case["value"].as_str().unwrap();
-        assert_eq!(
-            guarded(value),
-            case["escaped_value"].as_str().unwrap(),
-            "{value:?}"
-        );
-        assert_eq!(
-            guarded(value) != value,
-            case["formula_trigger"].as_bool().unwrap(),
-            "{value:?}"
-        );
-        assert_eq!(
-            csv_field(value),
-            case["rfc4180_field_minimal_quoting"].as_str().unwrap(),
-            "{value:?}"
-        );
+        assert_eq!(guarded(value), case["escaped_value"].as_str().unwrap(), "{value:?}");
+        assert_eq!(guarded(value) != value, case["formula_trigger"].as_bool().unwrap(), "{value:?}");
+        assert_eq!(csv_field(value), case["rfc4180_field_minimal_quoting"].as_str().unwrap(), "{value:?}");
         let line = format!("{}\r\n", csv_field(value));
-        let mut reader = csv::ReaderBuilder::new()
-            .has_headers(false)
-            .from_reader(line.as_bytes());
-        let back = reader
-            .records()
-            .next()
-            .map(|r| r.unwrap()[0].to_owned())
-            .unwrap_or_default();
+        let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(line.as_bytes());
+        let back = reader.records().next().map(|r| r.unwrap()[0].to_owned()).unwrap_or_default();
         assert_eq!(unguarded(&back), value, "{value:?}");
     }
 }

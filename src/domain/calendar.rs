@@ -11,11 +11,7 @@ pub const YEARS: std::ops::RangeInclusive<i16> = 2000..=2199;
 pub fn time(text: &str) -> Result<Time, String> {
     let bad = || format!("'{text}' is not a time of day");
     let mut plain: String = key(text).chars().filter(|c| !c.is_whitespace()).collect();
-    plain = plain
-        .replace("a.m.", "am")
-        .replace("p.m.", "pm")
-        .replace("a.m", "am")
-        .replace("p.m", "pm");
+    plain = plain.replace("a.m.", "am").replace("p.m.", "pm").replace("a.m", "am").replace("p.m", "pm");
     match plain.as_str() {
         "noon" => return Ok(jiff::civil::time(12, 0, 0, 0)),
         "midnight" => return Err("'midnight' could be the start or the end of the day".to_owned()),
@@ -84,21 +80,13 @@ const WEEKDAYS: [&[&str]; 7] = [
 pub fn date(text: &str) -> Result<Date, String> {
     let bad = || format!("'{text}' is not a date");
     let plain = key(text);
-    let plain = plain
-        .trim_end_matches(" 00:00:00")
-        .trim_end_matches("t00:00:00");
+    let plain = plain.trim_end_matches(" 00:00:00").trim_end_matches("t00:00:00");
     let tokens: Vec<&str> = plain
         .split(|c: char| c.is_whitespace() || matches!(c, ',' | '-' | '/' | '.'))
         .filter(|t| !t.is_empty() && *t != "de" && *t != "of" && *t != "the")
         .collect();
-    let weekday = tokens
-        .first()
-        .and_then(|t| WEEKDAYS.iter().position(|names| names.contains(t)));
-    let tokens = if weekday.is_some() {
-        &tokens[1..]
-    } else {
-        &tokens[..]
-    };
+    let weekday = tokens.first().and_then(|t| WEEKDAYS.iter().position(|names| names.contains(t)));
+    let tokens = if weekday.is_some() { &tokens[1..] } else { &tokens[..] };
     let [a, b, c] = tokens[..] else {
         return Err(bad());
     };
@@ -107,18 +95,12 @@ pub fn date(text: &str) -> Result<Date, String> {
     } else if let Some(month) = month_named(a) {
         (c, month, ordinal(b).ok_or_else(bad)?)
     } else if a.len() == 4 {
-        (
-            a,
-            count(b).map_err(|_| bad())?,
-            count(c).map_err(|_| bad())?,
-        )
+        (a, count(b).map_err(|_| bad())?, count(c).map_err(|_| bad())?)
     } else {
         let (first, second) = (count(a).map_err(|_| bad())?, count(b).map_err(|_| bad())?);
         match (first > 12, second > 12) {
             (false, false) if first != second => {
-                return Err(format!(
-                    "'{text}' can be read as day first or as month first"
-                ));
+                return Err(format!("'{text}' can be read as day first or as month first"));
             }
             (true, true) => return Err(format!("'{text}' has no month between 1 and 12")),
             (false, true) => (c, first, second),
@@ -129,15 +111,11 @@ pub fn date(text: &str) -> Result<Date, String> {
         return Err(format!("'{text}' needs the year in four digits"));
     }
     let year = count(year).map_err(|_| bad())?;
-    let made = i16::try_from(year)
-        .ok()
-        .zip(i8::try_from(month).ok())
-        .zip(i8::try_from(day).ok());
+    let made = i16::try_from(year).ok().zip(i8::try_from(month).ok()).zip(i8::try_from(day).ok());
     let Some(((year, month), day)) = made else {
         return Err(bad());
     };
-    let date = Date::new(year, month, day)
-        .map_err(|_| format!("'{text}' is a day that does not exist"))?;
+    let date = Date::new(year, month, day).map_err(|_| format!("'{text}' is a day that does not exist"))?;
     if !YEARS.contains(&year) {
         return Err(format!("'{text}' lies in a year that cannot be meant"));
     }
@@ -154,10 +132,7 @@ fn month_named(token: &str) -> Option<u32> {
 }
 
 fn ordinal(token: &str) -> Option<u32> {
-    let digits = ["st", "nd", "rd", "th"]
-        .iter()
-        .find_map(|end| token.strip_suffix(end))
-        .unwrap_or(token);
+    let digits = ["st", "nd", "rd", "th"].iter().find_map(|end| token.strip_suffix(end)).unwrap_or(token);
     count(digits).ok()
 }
 
@@ -220,17 +195,9 @@ mod tests {
                 time(input)
             );
         };
-        for input in [
-            "17:30",
-            "17.30",
-            "5:30 pm",
-            "5.30pm",
-            "5:30 p.m.",
-            "17h30",
-            "1730",
-            "17:30:00",
-            "05:30PM",
-        ] {
+        for input in
+            ["17:30", "17.30", "5:30 pm", "5.30pm", "5:30 p.m.", "17h30", "1730", "17:30:00", "05:30PM"]
+        {
             check(input, Some((17, 30)));
         }
         check("5 pm", Some((17, 0)));

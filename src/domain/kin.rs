@@ -89,10 +89,7 @@ impl Sets {
             return true;
         }
         let (low, high) = (a.min(b), a.max(b));
-        match (
-            self.reference[low].is_empty(),
-            self.reference[high].is_empty(),
-        ) {
+        match (self.reference[low].is_empty(), self.reference[high].is_empty()) {
             (false, false) if self.reference[low] != self.reference[high] => return false,
             (true, false) => self.reference[low] = self.reference[high].clone(),
             _ => {}
@@ -110,11 +107,7 @@ pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<Doubt>) {
     };
     let mut doubts = Vec::new();
     let mut by_ref: HashMap<&str, usize> = HashMap::new();
-    for (at, mention) in mentions
-        .iter()
-        .enumerate()
-        .filter(|(_, m)| !m.reference.is_empty())
-    {
+    for (at, mention) in mentions.iter().enumerate().filter(|(_, m)| !m.reference.is_empty()) {
         let first = *by_ref.entry(&mention.reference).or_insert(at);
         sets.join(first, at);
         if mentions[first].name != mention.name {
@@ -149,9 +142,7 @@ fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt
                     apart = Some(other);
                 }
             }
-            let alone = holders
-                .iter()
-                .all(|&other| sets.root(other) != sets.root(at));
+            let alone = holders.iter().all(|&other| sets.root(other) != sets.root(at));
             if let (true, Some(other)) = (alone, apart) {
                 doubts.push(Doubt::TwoRefs(other, at));
             }
@@ -165,22 +156,12 @@ fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt
 fn shared_names(mentions: &[Mention], person: &[usize]) -> Vec<Doubt> {
     let mut by_name: BTreeMap<&str, BTreeMap<usize, usize>> = BTreeMap::new();
     for (at, mention) in mentions.iter().enumerate() {
-        by_name
-            .entry(&mention.name)
-            .or_default()
-            .entry(person[at])
-            .or_insert(at);
+        by_name.entry(&mention.name).or_default().entry(person[at]).or_insert(at);
     }
     let mut doubts: Vec<Vec<usize>> = by_name
         .into_values()
         .filter(|people| people.len() > 1)
-        .map(|people| {
-            people
-                .into_values()
-                .collect::<BTreeSet<_>>()
-                .into_iter()
-                .collect()
-        })
+        .map(|people| people.into_values().collect::<BTreeSet<_>>().into_iter().collect())
         .collect();
     doubts.sort();
     doubts.into_iter().map(Doubt::SameName).collect()
@@ -207,62 +188,13 @@ mod tests {
             assert_eq!(person, expect, "{mentions:?}");
             assert_eq!(found.len(), doubts, "{found:?}");
         };
-        check(
-            &[
-                mention(0, "", "ana", &["+1", "a@x"]),
-                mention(1, "", "ana", &["+2", "a@x"]),
-            ],
-            &[0, 0],
-            0,
-        );
-        check(
-            &[
-                mention(0, "", "ana", &["+1"]),
-                mention(1, "", "ben", &["+1"]),
-            ],
-            &[0, 1],
-            0,
-        );
-        check(
-            &[
-                mention(0, "", "ana", &["+1"]),
-                mention(1, "", "ana", &["+2"]),
-            ],
-            &[0, 1],
-            1,
-        );
-        check(
-            &[
-                mention(0, "G1", "ana", &["+1"]),
-                mention(1, "G1", "ana", &["+2"]),
-            ],
-            &[0, 0],
-            0,
-        );
-        check(
-            &[
-                mention(0, "G1", "ana", &["+1"]),
-                mention(1, "G2", "ana", &["+1"]),
-            ],
-            &[0, 1],
-            2,
-        );
-        check(
-            &[
-                mention(0, "G1", "ana", &["+1"]),
-                mention(1, "G1", "anna", &["+1"]),
-            ],
-            &[0, 0],
-            1,
-        );
-        check(
-            &[
-                mention(0, "", "ana", &["+1"]),
-                mention(1, "G7", "ana", &["+1"]),
-            ],
-            &[0, 0],
-            0,
-        );
+        check(&[mention(0, "", "ana", &["+1", "a@x"]), mention(1, "", "ana", &["+2", "a@x"])], &[0, 0], 0);
+        check(&[mention(0, "", "ana", &["+1"]), mention(1, "", "ben", &["+1"])], &[0, 1], 0);
+        check(&[mention(0, "", "ana", &["+1"]), mention(1, "", "ana", &["+2"])], &[0, 1], 1);
+        check(&[mention(0, "G1", "ana", &["+1"]), mention(1, "G1", "ana", &["+2"])], &[0, 0], 0);
+        check(&[mention(0, "G1", "ana", &["+1"]), mention(1, "G2", "ana", &["+1"])], &[0, 1], 2);
+        check(&[mention(0, "G1", "ana", &["+1"]), mention(1, "G1", "anna", &["+1"])], &[0, 0], 1);
+        check(&[mention(0, "", "ana", &["+1"]), mention(1, "G7", "ana", &["+1"])], &[0, 0], 0);
         check(
             &[
                 mention(0, "", "ana", &["+1"]),
@@ -272,10 +204,6 @@ mod tests {
             &[0, 0, 0],
             0,
         );
-        check(
-            &[mention(0, "", "ana", &[]), mention(1, "", "ana", &["+2"])],
-            &[0, 1],
-            1,
-        );
+        check(&[mention(0, "", "ana", &[]), mention(1, "", "ana", &["+2"])], &[0, 1], 1);
     }
 }

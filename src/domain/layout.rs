@@ -57,12 +57,7 @@ pub struct Layout {
 pub const GUARDIANS_PER_CHILD: usize = 4;
 
 const fn column(name: &'static str, kind: Kind, required: bool, help: &'static str) -> Column {
-    Column {
-        name,
-        kind,
-        required,
-        help,
-    }
+    Column { name, kind, required, help }
 }
 
 const REF: Column = column(
@@ -72,13 +67,7 @@ const REF: Column = column(
     "Leave empty: the program fills it in and knows the row by it ever after.",
 );
 /// Words for the kind of an event.
-pub const EVENT_KINDS: &[&str] = &[
-    "class",
-    "rehearsal",
-    "photographs",
-    "dress rehearsal",
-    "show",
-];
+pub const EVENT_KINDS: &[&str] = &["class", "rehearsal", "photographs", "dress rehearsal", "show"];
 /// Words for a side of the stage, from the performer facing the audience.
 pub const SIDES: &[&str] = &["left", "right"];
 
@@ -232,11 +221,7 @@ pub struct Setting {
 }
 
 const fn setting(name: &'static str, default: &'static str, help: &'static str) -> Setting {
-    Setting {
-        name,
-        default,
-        help,
-    }
+    Setting { name, default, help }
 }
 
 /// The settings, in order. Those without a default must be filled in.
@@ -280,9 +265,6 @@ pub fn setting_text<'a>(book: &'a super::book::Book, name: &str) -> &'a str {
         .find(|row| super::words::key(row.text("setting")) == name)
         .map(|row| row.text("value"))
         .filter(|value| !value.is_empty());
-    let default = SETTINGS
-        .iter()
-        .find(|s| s.name == name)
-        .map_or("", |s| s.default);
+    let default = SETTINGS.iter().find(|s| s.name == name).map_or("", |s| s.default);
     set.unwrap_or(default)
 }

@@ -1,12 +1,30 @@
 //! The pure core: data in, data out. No clock, no randomness, no files, no network, no database.
 
+pub mod answer;
+pub mod board;
 pub mod book;
 pub mod calendar;
+pub mod chain;
+pub mod digest;
+pub mod due;
+pub mod facts;
+pub mod graph;
+pub mod ics;
+pub mod itinerary;
 pub mod kin;
 pub mod layout;
 pub mod phone;
+pub mod plan;
+pub mod quiet;
 pub mod reading;
+pub mod record;
 pub mod refs;
+pub mod retry;
+pub mod running_order;
 pub mod season;
+pub mod segments;
+pub mod standing;
 pub mod typed;
+pub mod wall;
+pub mod way;
 pub mod words;

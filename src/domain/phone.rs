@@ -36,10 +36,7 @@ pub fn knows_country(code: &str) -> bool {
 
 /// The number in `raw`, read as dialled in `country` (ISO 3166 code) when it has no country of its own.
 pub fn parse(raw: &str, country: &str) -> Result<Phone, PhoneFault> {
-    let home: country::Id = country
-        .to_ascii_uppercase()
-        .parse()
-        .map_err(|_| PhoneFault::Country)?;
+    let home: country::Id = country.to_ascii_uppercase().parse().map_err(|_| PhoneFault::Country)?;
     if raw.chars().nth(RAW_MAX_CHARS).is_some() {
         return Err(PhoneFault::NotANumber);
     }
@@ -63,56 +60,29 @@ pub fn parse(raw: &str, country: &str) -> Result<Phone, PhoneFault> {
 
 fn dialled(text: &str, home: country::Id, extension: bool) -> Result<Phone, PhoneFault> {
     let number = phonenumber::parse(Some(home), text).map_err(|fault| match fault {
-        phonenumber::ParseError::TooShortNsn | phonenumber::ParseError::TooLong => {
-            PhoneFault::Impossible
-        }
+        phonenumber::ParseError::TooShortNsn | phonenumber::ParseError::TooLong => PhoneFault::Impossible,
         _ => PhoneFault::NotANumber,
     })?;
     let code = number.code().value();
     let national = number.national().to_string();
     let e164 = format!("+{code}{national}");
     let length = u16::try_from(national.len()).map_err(|_| PhoneFault::Impossible)?;
-    let mut countries: Vec<&Metadata> = DATABASE
-        .region(&code)
-        .unwrap_or_default()
-        .iter()
-        .filter_map(|id| DATABASE.by_id(*id))
-        .collect();
+    let mut countries: Vec<&Metadata> =
+        DATABASE.region(&code).unwrap_or_default().iter().filter_map(|id| DATABASE.by_id(*id)).collect();
     countries.sort_by_key(|country| !country.is_main_country_for_code());
     countries.extend(
-        DATABASE
-            .by_code(&code)
-            .into_iter()
-            .flatten()
-            .filter(|_| countries.is_empty())
-            .collect::<Vec<_>>(),
+        DATABASE.by_code(&code).into_iter().flatten().filter(|_| countries.is_empty()).collect::<Vec<_>>(),
     );
     let main = *countries.first().ok_or(PhoneFault::NotANumber)?;
     let kinds = descriptors(main);
-    let whole = kinds
-        .iter()
-        .any(|kind| kind.possible_length().contains(&length));
-    let local_only = !whole
-        && kinds
-            .iter()
-            .any(|kind| kind.possible_local_length().contains(&length));
-    if !(whole || local_only)
-        || national.len() < NATIONAL_MIN_DIGITS
-        || e164.len() > E164_MAX_DIGITS + 1
-    {
+    let whole = kinds.iter().any(|kind| kind.possible_length().contains(&length));
+    let local_only = !whole && kinds.iter().any(|kind| kind.possible_local_length().contains(&length));
+    if !(whole || local_only) || national.len() < NATIONAL_MIN_DIGITS || e164.len() > E164_MAX_DIGITS + 1 {
         return Err(PhoneFault::Impossible);
     }
     let valid = number.is_valid();
     let textable = !local_only && !extension && may_be_mobile(&countries, &national);
-    Ok(Phone {
-        e164,
-        valid,
-        line: if textable {
-            Line::Textable
-        } else {
-            Line::VoiceOnly
-        },
-    })
+    Ok(Phone { e164, valid, line: if textable { Line::Textable } else { Line::VoiceOnly } })
 }
 
 /// Every kind of subscriber number a country has; short and emergency numbers are left out.
@@ -142,8 +112,7 @@ fn may_be_mobile(countries: &[&Metadata], national: &str) -> bool {
         .iter()
         .find_map(|country| {
             let kinds = country.descriptors();
-            let known =
-                |kind: Option<&Descriptor>| kind.is_some_and(|kind| kind.is_match(national));
+            let known = |kind: Option<&Descriptor>| kind.is_some_and(|kind| kind.is_match(national));
             let services = [
                 kinds.fixed_line(),
                 kinds.toll_free(),
@@ -154,11 +123,7 @@ fn may_be_mobile(countries: &[&Metadata], national: &str) -> bool {
                 kinds.voicemail(),
                 kinds.pager(),
             ];
-            if known(kinds.mobile()) {
-                Some(true)
-            } else {
-                services.into_iter().any(known).then_some(false)
-            }
+            if known(kinds.mobile()) { Some(true) } else { services.into_iter().any(known).then_some(false) }
         })
         .unwrap_or(true)
 }
@@ -201,13 +166,9 @@ fn split_extension(text: &str) -> (&str, bool) {
 
 /// Letters of a number such as 1-800-FLOWERS as the keys they stand on (ITU-T E.161).
 fn keypad(text: &str) -> String {
-    let starts_as_number = text
-        .trim_start_matches(['(', ' '])
-        .starts_with(|c: char| c == '+' || c.is_ascii_digit());
-    if !starts_as_number
-        || text.contains('=')
-        || text.bytes().filter(u8::is_ascii_alphabetic).count() < 3
-    {
+    let starts_as_number =
+        text.trim_start_matches(['(', ' ']).starts_with(|c: char| c == '+' || c.is_ascii_digit());
+    if !starts_as_number || text.contains('=') || text.bytes().filter(u8::is_ascii_alphabetic).count() < 3 {
         return text.to_owned();
     }
     text.chars()
@@ -235,10 +196,7 @@ pub struct Phones {
 impl Phones {
     /// An empty memory for a country (ISO 3166 code).
     pub fn new(country: &str) -> Phones {
-        Phones {
-            country: country.to_owned(),
-            seen: HashMap::new(),
-        }
+        Phones { country: country.to_owned(), seen: HashMap::new() }
     }
 
     /// As [`parse`].

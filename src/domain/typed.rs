@@ -28,9 +28,7 @@ pub fn count(text: &str) -> Result<u32, String> {
     if whole.is_empty() || !whole.bytes().all(|b| b.is_ascii_digit()) {
         return Err(format!("'{text}' is not a whole number"));
     }
-    whole
-        .parse()
-        .map_err(|_| format!("'{text}' is too large a number"))
+    whole.parse().map_err(|_| format!("'{text}' is too large a number"))
 }
 
 fn two_numbers(text: &str) -> Option<(u32, u32)> {
@@ -54,15 +52,13 @@ pub fn walk(text: &str) -> Result<(u32, u32), String> {
         .trim_end_matches('s')
         .trim_end_matches("min")
         .trim();
-    let (short, long) = two_numbers(plain)
-        .ok_or_else(|| format!("'{text}' is neither minutes nor a range of minutes"))?;
+    let (short, long) =
+        two_numbers(plain).ok_or_else(|| format!("'{text}' is neither minutes nor a range of minutes"))?;
     if short > long {
         return Err(format!("'{text}' runs from the longer walk to the shorter"));
     }
     if long > WALK_MAX_MINUTES {
-        return Err(format!(
-            "'{text}' is longer than {WALK_MAX_MINUTES} minutes"
-        ));
+        return Err(format!("'{text}' is longer than {WALK_MAX_MINUTES} minutes"));
     }
     Ok((short, long))
 }
@@ -80,11 +76,7 @@ pub fn length(text: &str) -> Result<u32, String> {
     let bad = || format!("'{text}' is not a length in minutes and seconds");
     let plain = key(text);
     let seconds = if plain.contains(':') {
-        let parts: Vec<u32> = plain
-            .split(':')
-            .map(count)
-            .collect::<Result<_, _>>()
-            .map_err(|_| bad())?;
+        let parts: Vec<u32> = plain.split(':').map(count).collect::<Result<_, _>>().map_err(|_| bad())?;
         let (hours, minutes, seconds) = match parts[..] {
             [m, s] => (0, m, s),
             [h, m, s] if m < 60 => (h, m, s),
@@ -102,9 +94,7 @@ pub fn length(text: &str) -> Result<u32, String> {
     } else {
         Some(count(&plain).map_err(|_| bad())?)
     };
-    seconds
-        .filter(|s| *s <= LENGTH_MAX_SECONDS)
-        .ok_or_else(|| format!("'{text}' is longer than six hours"))
+    seconds.filter(|s| *s <= LENGTH_MAX_SECONDS).ok_or_else(|| format!("'{text}' is longer than six hours"))
 }
 
 fn length_in_units(plain: &str) -> Option<u32> {
@@ -114,9 +104,7 @@ fn length_in_units(plain: &str) -> Option<u32> {
         let digits = rest.find(|c: char| !c.is_ascii_digit())?;
         let number: u32 = rest[..digits].parse().ok()?;
         rest = rest[digits..].trim_start();
-        let end = rest
-            .find(|c: char| !c.is_ascii_alphabetic())
-            .unwrap_or(rest.len());
+        let end = rest.find(|c: char| !c.is_ascii_alphabetic()).unwrap_or(rest.len());
         let unit = match &rest[..end] {
             "m" | "min" | "mins" | "minute" | "minutes" => 60,
             "s" | "sec" | "secs" | "second" | "seconds" => 1,
@@ -133,9 +121,10 @@ pub fn mail(text: &str) -> Result<super::season::MailAddress, String> {
     let text = text.trim();
     let text = text.strip_prefix("mailto:").unwrap_or(text);
     let bad = |why: &str| Err(format!("'{}' is not a mail address: {why}", shown(text)));
-    if text.chars().any(|c| {
-        c.is_whitespace() || c.is_control() || matches!(c, '<' | '>' | ',' | ';' | '"' | '(' | ')')
-    }) {
+    if text
+        .chars()
+        .any(|c| c.is_whitespace() || c.is_control() || matches!(c, '<' | '>' | ',' | ';' | '"' | '(' | ')'))
+    {
         return bad("it holds a space or a sign that no address has");
     }
     let Some((local, domain)) = text.rsplit_once('@') else {
@@ -162,21 +151,16 @@ pub fn mail(text: &str) -> Result<super::season::MailAddress, String> {
     if local.len() > 64 || domain.len() > 255 || text.len() > 254 {
         return bad("it is longer than mail allows");
     }
-    Ok(super::season::MailAddress(format!(
-        "{local}@{}",
-        domain.to_lowercase()
-    )))
+    Ok(super::season::MailAddress(format!("{local}@{}", domain.to_lowercase())))
 }
 
 /// A language tag such as `en`, `es` or `pt-BR`, given back in lower case.
 pub fn language(text: &str) -> Result<super::season::Language, String> {
     let plain = text.trim().replace('_', "-").to_lowercase();
     let mut parts = plain.split('-');
-    let first_fits = parts
-        .next()
-        .is_some_and(|p| (2..=3).contains(&p.len()) && p.bytes().all(|b| b.is_ascii_lowercase()));
-    let rest_fits =
-        parts.all(|p| (2..=8).contains(&p.len()) && p.bytes().all(|b| b.is_ascii_alphanumeric()));
+    let first_fits =
+        parts.next().is_some_and(|p| (2..=3).contains(&p.len()) && p.bytes().all(|b| b.is_ascii_lowercase()));
+    let rest_fits = parts.all(|p| (2..=8).contains(&p.len()) && p.bytes().all(|b| b.is_ascii_alphanumeric()));
     if first_fits && rest_fits {
         Ok(super::season::Language(plain))
     } else {
@@ -189,11 +173,8 @@ const SHOWN_CHARS: usize = 60;
 
 /// A cell's text fit for a message: one line, not endless.
 pub fn shown(text: &str) -> String {
-    let mut out: String = text
-        .chars()
-        .take(SHOWN_CHARS)
-        .map(|c| if c.is_control() { '\u{FFFD}' } else { c })
-        .collect();
+    let mut out: String =
+        text.chars().take(SHOWN_CHARS).map(|c| if c.is_control() { '\u{FFFD}' } else { c }).collect();
     if text.chars().nth(SHOWN_CHARS).is_some() {
         out.push('…');
     }
@@ -206,53 +187,26 @@ mod tests {
 
     #[test]
     fn lengths_as_typed() {
-        let check =
-            |input: &str, expect: Option<u32>| assert_eq!(length(input).ok(), expect, "{input:?}");
-        for input in [
-            "2:05",
-            "125",
-            "0:02:05",
-            "2 min 5 s",
-            "2m05s",
-            "125 seconds",
-            "02:05",
-        ] {
+        let check = |input: &str, expect: Option<u32>| assert_eq!(length(input).ok(), expect, "{input:?}");
+        for input in ["2:05", "125", "0:02:05", "2 min 5 s", "2m05s", "125 seconds", "02:05"] {
             check(input, Some(125));
         }
         check("0:20", Some(20));
         check("1:00:00", Some(3600));
         check("0", Some(0));
-        for input in [
-            "2:60",
-            "2:05:99",
-            "1:60:00",
-            "-5",
-            "two",
-            "2,5",
-            "9:99",
-            "",
-            "7:00:00",
-            "99999999:00",
-            "5 h",
-        ] {
+        for input in
+            ["2:60", "2:05:99", "1:60:00", "-5", "two", "2,5", "9:99", "", "7:00:00", "99999999:00", "5 h"]
+        {
             check(input, None);
         }
     }
 
     #[test]
     fn walks_as_typed() {
-        let check = |input: &str, expect: Option<(u32, u32)>| {
-            assert_eq!(walk(input).ok(), expect, "{input:?}")
-        };
+        let check =
+            |input: &str, expect: Option<(u32, u32)>| assert_eq!(walk(input).ok(), expect, "{input:?}");
         check("8", Some((8, 8)));
-        for input in [
-            "15-20",
-            "15–20",
-            "15 — 20",
-            "15 to 20",
-            "15-20 min",
-            "15−20 minutes",
-        ] {
+        for input in ["15-20", "15–20", "15 — 20", "15 to 20", "15-20 min", "15−20 minutes"] {
             check(input, Some((15, 20)));
         }
         for input in ["20-15", "-5", "far", "", "8-", "999", "1-2-3"] {
@@ -264,18 +218,11 @@ mod tests {
     fn mail_addresses() {
         // Length limits: RFC 5321 s4.5.3.1.1-3.
         let check = |input: &str, expect: Option<&str>| {
-            assert_eq!(
-                mail(input).ok().map(|m| m.0).as_deref(),
-                expect,
-                "{input:?}"
-            )
+            assert_eq!(mail(input).ok().map(|m| m.0).as_deref(), expect, "{input:?}")
         };
         check("Ana.Lim@Example.COM", Some("Ana.Lim@example.com"));
         check("a+b@school.example", Some("a+b@school.example"));
-        check(
-            &format!("{}@example.com", "a".repeat(64)),
-            Some(&format!("{}@example.com", "a".repeat(64))),
-        );
+        check(&format!("{}@example.com", "a".repeat(64)), Some(&format!("{}@example.com", "a".repeat(64))));
         for input in [
             "",
             "ana",
@@ -296,42 +243,23 @@ mod tests {
 
     #[test]
     fn small_kinds() {
-        for (input, expect) in [
-            ("Yes", Some(true)),
-            ("n", Some(false)),
-            ("TRUE", Some(true)),
-            ("maybe", None),
-        ] {
+        for (input, expect) in
+            [("Yes", Some(true)), ("n", Some(false)), ("TRUE", Some(true)), ("maybe", None)]
+        {
             assert_eq!(yes_no(input).ok(), expect, "{input:?}");
         }
-        for (input, expect) in [
-            ("8", Some(8)),
-            ("8.0", Some(8)),
-            ("8.5", None),
-            ("-1", None),
-            ("9999999999", None),
-        ] {
+        for (input, expect) in
+            [("8", Some(8)), ("8.0", Some(8)), ("8.5", None), ("-1", None), ("9999999999", None)]
+        {
             assert_eq!(count(input).ok(), expect, "{input:?}");
         }
-        for (input, expect) in [
-            ("5-6", Some((5, 6))),
-            ("7", Some((7, 7))),
-            ("6-5", None),
-            ("2019-03-01", None),
-        ] {
+        for (input, expect) in
+            [("5-6", Some((5, 6))), ("7", Some((7, 7))), ("6-5", None), ("2019-03-01", None)]
+        {
             assert_eq!(ages(input).ok(), expect, "{input:?}");
         }
-        for (input, expect) in [
-            ("EN", Some("en")),
-            ("pt_BR", Some("pt-br")),
-            ("english", None),
-            ("", None),
-        ] {
-            assert_eq!(
-                language(input).ok().map(|l| l.0).as_deref(),
-                expect,
-                "{input:?}"
-            );
+        for (input, expect) in [("EN", Some("en")), ("pt_BR", Some("pt-br")), ("english", None), ("", None)] {
+            assert_eq!(language(input).ok().map(|l| l.0).as_deref(), expect, "{input:?}");
         }
     }
 }

@@ -21,9 +21,7 @@ pub fn key(text: &str) -> String {
 
 /// The parts of a list with `;` between them, trimmed, empty ones left out.
 pub fn list(text: &str) -> impl Iterator<Item = &str> {
-    text.split(';')
-        .map(str::trim)
-        .filter(|part| !part.is_empty())
+    text.split(';').map(str::trim).filter(|part| !part.is_empty())
 }
 
 /// The longest word, in characters, for which a near match is looked for.
@@ -58,9 +56,7 @@ fn steps_apart(a: &[char], b: &[char]) -> usize {
         let mut now = Vec::with_capacity(b.len() + 1);
         now.push(i + 1);
         for (j, &y) in b.iter().enumerate() {
-            let mut best = (last[j + 1] + 1)
-                .min(now[j] + 1)
-                .min(last[j] + usize::from(x != y));
+            let mut best = (last[j + 1] + 1).min(now[j] + 1).min(last[j] + usize::from(x != y));
             if i > 0 && j > 0 && x == b[j - 1] && y == a[i - 1] {
                 best = best.min(before[j - 1] + 1);
             }

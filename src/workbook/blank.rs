@@ -13,11 +13,7 @@ pub fn blank() -> Book {
         book.sheet_mut(layout.name);
     }
     for setting in SETTINGS {
-        add(
-            &mut book,
-            "season",
-            &[("setting", setting.name), ("value", setting.default)],
-        );
+        add(&mut book, "season", &[("setting", setting.name), ("value", setting.default)]);
     }
     programme(&mut book);
     people(&mut book);
@@ -27,10 +23,7 @@ pub fn blank() -> Book {
 
 fn add(book: &mut Book, sheet: &str, cells: &[(&str, &str)]) {
     let rows = &mut book.sheet_mut(sheet).rows;
-    let mut row = Row {
-        number: u32::try_from(rows.len() + 2).unwrap_or(u32::MAX),
-        ..Row::default()
-    };
+    let mut row = Row { number: u32::try_from(rows.len() + 2).unwrap_or(u32::MAX), ..Row::default() };
     for (column, text) in cells {
         row.set(column, *text);
     }
@@ -59,28 +52,11 @@ fn programme(book: &mut Book) {
     add(
         book,
         "ways",
-        &[
-            ("place", "Example Theatre"),
-            ("from", "Example car park"),
-            ("walk minutes", "15-20"),
-        ],
+        &[("place", "Example Theatre"), ("from", "Example car park"), ("walk minutes", "15-20")],
     );
-    add(
-        book,
-        "ways",
-        &[
-            ("place", "Example Studio"),
-            ("from", "Example tram stop"),
-            ("metres", "300"),
-        ],
-    );
+    add(book, "ways", &[("place", "Example Studio"), ("from", "Example tram stop"), ("metres", "300")]);
     let times = [
-        (
-            "kind",
-            "dress rehearsal",
-            "Example Dress Rehearsal",
-            "2030-06-13",
-        ),
+        ("kind", "dress rehearsal", "Example Dress Rehearsal", "2030-06-13"),
         ("kind", "show", "Example Show", "2030-06-14"),
     ];
     for (column, kind, name, date) in times {
@@ -117,42 +93,16 @@ fn programme(book: &mut Book) {
     add(
         book,
         "numbers",
-        &[
-            ("name", "Example Finale"),
-            ("length", "3:00"),
-            ("class", "Everyone"),
-            ("pieces", "Sash"),
-        ],
+        &[("name", "Example Finale"), ("length", "3:00"), ("class", "Everyone"), ("pieces", "Sash")],
     );
     for event in ["Example Dress Rehearsal", "Example Show"] {
+        add(book, "running order", &[("event", event), ("place", "1"), ("number", "Example Opening")]);
         add(
             book,
             "running order",
-            &[
-                ("event", event),
-                ("place", "1"),
-                ("number", "Example Opening"),
-            ],
+            &[("event", event), ("place", "2"), ("number", "interval"), ("minutes", "15")],
         );
-        add(
-            book,
-            "running order",
-            &[
-                ("event", event),
-                ("place", "2"),
-                ("number", "interval"),
-                ("minutes", "15"),
-            ],
-        );
-        add(
-            book,
-            "running order",
-            &[
-                ("event", event),
-                ("place", "3"),
-                ("number", "Example Finale"),
-            ],
-        );
+        add(book, "running order", &[("event", event), ("place", "3"), ("number", "Example Finale")]);
     }
 }
 
@@ -171,10 +121,7 @@ fn people(book: &mut Book) {
             ("guardian 1 brings", "yes"),
             ("guardian 1 texts", "yes"),
             ("guardian 1 mails", "yes"),
-            (
-                "guardian 1 agreed",
-                "herself on the enrolment form, 2030-01-10",
-            ),
+            ("guardian 1 agreed", "herself on the enrolment form, 2030-01-10"),
             ("guardian 2 name", "Example Guardian-Two"),
             ("guardian 2 e-mail", "guardian-two@example.com"),
             ("guardian 2 household", "second home"),
@@ -197,18 +144,8 @@ fn people(book: &mut Book) {
         ],
     );
     for (name, mobile, mail, number) in [
-        (
-            "Example Chaperone-One",
-            "+1 212 555 0111",
-            "chaperone-one@example.com",
-            "Example Opening",
-        ),
-        (
-            "Example Chaperone-Two",
-            "+1 212 555 0112",
-            "chaperone-two@example.com",
-            "Example Finale",
-        ),
+        ("Example Chaperone-One", "+1 212 555 0111", "chaperone-one@example.com", "Example Opening"),
+        ("Example Chaperone-Two", "+1 212 555 0112", "chaperone-two@example.com", "Example Finale"),
     ] {
         add(
             book,
@@ -244,21 +181,14 @@ fn rules(book: &mut Book) {
         "house rules",
         &[
             ("name", "Staying to the end"),
-            (
-                "text",
-                "Every child stays with the chaperones until the last number is over.",
-            ),
+            ("text", "Every child stays with the chaperones until the last number is over."),
             ("acknowledge", "yes"),
         ],
     );
     add(
         book,
         "house rules",
-        &[
-            ("name", "Food"),
-            ("text", "Water only in the dressing rooms."),
-            ("acknowledge", "no"),
-        ],
+        &[("name", "Food"), ("text", "Water only in the dressing rooms."), ("acknowledge", "no")],
     );
     let notice = |name, about, from, when: [(&'static str, &'static str); 2], by, wording| {
         [

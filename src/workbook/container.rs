@@ -52,10 +52,7 @@ pub(super) fn look(octets: &[u8]) -> Result<Kind, Problem> {
     };
     let mut archive = ZipArchive::new(Cursor::new(octets)).map_err(|fault| damaged(&fault))?;
     if archive.len() > PARTS_MAX {
-        return Err(whole(
-            format!("the file has more than {PARTS_MAX} parts"),
-            SAVE_AS,
-        ));
+        return Err(whole(format!("the file has more than {PARTS_MAX} parts"), SAVE_AS));
     }
     let mut parts = Parts::default();
     for at in 0..archive.len() {
@@ -67,10 +64,7 @@ pub(super) fn look(octets: &[u8]) -> Result<Kind, Problem> {
             Err(fault) => return Err(damaged(&fault)),
         };
         let name = part.name().map(|n| n.into_owned()).unwrap_or_default();
-        let kept = matches!(
-            name.as_str(),
-            "mimetype" | "content.xml" | "META-INF/manifest.xml"
-        );
+        let kept = matches!(name.as_str(), "mimetype" | "content.xml" | "META-INF/manifest.xml");
         let text = parts.take(&mut part, kept, tags_max(&name)).map_err(|fault| match fault {
             Unpack::TooLarge => whole(
                 format!("the workbook unpacks to more than {} MiB or to endless formats, which no season does", UNPACKED_MAX_OCTETS / 1024 / 1024),
@@ -98,17 +92,11 @@ fn tags_max(name: &str) -> u64 {
 
 fn compound(octets: &[u8]) -> Problem {
     // The stream of an encrypted workbook has this name, in UTF-16, in the directory of the compound file ([MS-OFFCRYPTO] 2.3.4.4).
-    let name: Vec<u8> = "EncryptedPackage"
-        .encode_utf16()
-        .flat_map(u16::to_le_bytes)
-        .collect();
+    let name: Vec<u8> = "EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes).collect();
     if octets.windows(name.len()).any(|window| window == name) {
         whole("the workbook is protected by a password", UNLOCK)
     } else {
-        whole(
-            "the file is of the old .xls kind or another compound file",
-            SAVE_AS,
-        )
+        whole("the file is of the old .xls kind or another compound file", SAVE_AS)
     }
 }
 
@@ -153,9 +141,7 @@ impl Parts {
         match name {
             "mimetype" => self.mimetype = text,
             "content.xml" => self.content = Some(text),
-            "META-INF/manifest.xml" => {
-                self.encrypted |= text.windows(15).any(|w| w == b"encryption-data")
-            }
+            "META-INF/manifest.xml" => self.encrypted |= text.windows(15).any(|w| w == b"encryption-data"),
             "encrypted-package" => self.encrypted = true,
             _ => self.has_workbook_part |= name.eq_ignore_ascii_case("xl/workbook.xml"),
         }
@@ -168,10 +154,7 @@ impl Parts {
         if self.has_workbook_part {
             return Ok(Kind::Xlsx);
         }
-        if self
-            .mimetype
-            .starts_with(b"application/vnd.oasis.opendocument.spreadsheet")
-        {
+        if self.mimetype.starts_with(b"application/vnd.oasis.opendocument.spreadsheet") {
             let content = self.content.unwrap_or_default();
             ods::look(&content)?;
             return Ok(Kind::Ods);

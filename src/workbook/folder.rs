@@ -11,18 +11,12 @@ use std::path::{Path, PathBuf};
 /// Reads every `.csv` of a folder.
 pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
     let unreadable = |fault: std::io::Error| {
-        whole(
-            format!("the folder cannot be read: {fault}"),
-            "Check the name and whether you may read it.",
-        )
+        whole(format!("the folder cannot be read: {fault}"), "Check the name and whether you may read it.")
     };
     let mut files: Vec<PathBuf> = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        if path
-            .extension()
-            .is_some_and(|e| e.eq_ignore_ascii_case("csv"))
-        {
+        if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv")) {
             files.push(path);
         }
     }
@@ -36,10 +30,7 @@ pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
     let mut intake = Intake::default();
     let mut octets = 0;
     for path in files {
-        let name = path
-            .file_stem()
-            .map(|s| s.to_string_lossy().into_owned())
-            .unwrap_or_default();
+        let name = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
         let mut bytes = Vec::new();
         let read = std::fs::File::open(&path)
             .and_then(|file| file.take(FILE_MAX_OCTETS + 1).read_to_end(&mut bytes));
@@ -73,11 +64,7 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
     let text = match std::str::from_utf8(bytes) {
         Ok(text) => text,
         Err(fault) => {
-            let line = bytes[..fault.valid_up_to()]
-                .iter()
-                .filter(|b| **b == b'\n')
-                .count()
-                + 1;
+            let line = bytes[..fault.valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
             let problem = header::problem(
                 Weight::Error,
                 name,
@@ -85,10 +72,7 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
                 "the file is not in UTF-8, so accents cannot be read".to_owned(),
                 "Save it as 'CSV UTF-8'.".to_owned(),
             );
-            intake.tell(Problem {
-                row: u32::try_from(line).ok(),
-                ..problem
-            });
+            intake.tell(Problem { row: u32::try_from(line).ok(), ..problem });
             return Ok(());
         }
     };
@@ -115,17 +99,10 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
             }
         }
         // Rows as a spreadsheet counts them: empty lines are rows, line ends inside a quoted field are not.
-        let mut start = record
-            .position()
-            .map_or(0, |p| usize::try_from(p.byte()).unwrap_or(usize::MAX))
-            .min(text.len());
-        start += text.as_bytes()[start..]
-            .iter()
-            .take_while(|b| matches!(b, b'\r' | b'\n'))
-            .count();
-        row = row.saturating_add(
-            line_ends(&text.as_bytes()[counted..start]).saturating_sub(inner_lines),
-        );
+        let mut start =
+            record.position().map_or(0, |p| usize::try_from(p.byte()).unwrap_or(usize::MAX)).min(text.len());
+        start += text.as_bytes()[start..].iter().take_while(|b| matches!(b, b'\r' | b'\n')).count();
+        row = row.saturating_add(line_ends(&text.as_bytes()[counted..start]).saturating_sub(inner_lines));
         (counted, inner_lines) = (start, 0);
         for (column, field) in record.iter().enumerate() {
             inner_lines += line_ends(field.as_bytes());
@@ -141,9 +118,10 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
 
 /// Line ends of any of the three kinds: LF, CR LF, CR.
 fn line_ends(text: &[u8]) -> u32 {
-    let ends = text.iter().enumerate().filter(|(at, byte)| {
-        **byte == b'\n' || (**byte == b'\r' && text.get(at + 1) != Some(&b'\n'))
-    });
+    let ends = text
+        .iter()
+        .enumerate()
+        .filter(|(at, byte)| **byte == b'\n' || (**byte == b'\r' && text.get(at + 1) != Some(&b'\n')));
     u32::try_from(ends.count()).unwrap_or(u32::MAX)
 }
 

@@ -13,11 +13,7 @@ fn triggers(text: &str) -> bool {
 
 /// The text with an apostrophe before a sign that would start a formula.
 pub fn guarded(text: &str) -> Cow<'_, str> {
-    if triggers(text) {
-        Cow::Owned(format!("'{text}"))
-    } else {
-        Cow::Borrowed(text)
-    }
+    if triggers(text) { Cow::Owned(format!("'{text}")) } else { Cow::Borrowed(text) }
 }
 
 /// Undoes [`guarded`]: one leading apostrophe goes when a formula sign follows it.

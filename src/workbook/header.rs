@@ -19,14 +19,7 @@ pub(super) fn problem(
     reason: String,
     cure: String,
 ) -> Problem {
-    Problem {
-        weight,
-        sheet: sheet.to_owned(),
-        row: None,
-        column: column.map(str::to_owned),
-        reason,
-        cure,
-    }
+    Problem { weight, sheet: sheet.to_owned(), row: None, column: column.map(str::to_owned), reason, cure }
 }
 
 /// Whether a problem tells of a sheet or column that is not there.
@@ -47,10 +40,7 @@ pub(super) fn sheet(name: &str) -> Result<Option<&'static Layout>, Problem> {
     let cure = did_you_mean(
         &wanted,
         all.iter().copied(),
-        &format!(
-            "Rename it or take it out; the sheets are: {}.",
-            all.join(", ")
-        ),
+        &format!("Rename it or take it out; the sheets are: {}.", all.join(", ")),
     );
     Err(problem(
         Weight::Error,
@@ -73,19 +63,14 @@ pub(super) fn columns(
     let mut found = Columns::new();
     for (at, name) in header {
         let wanted = key(name).trim_end_matches([':', '*', ' ']).to_owned();
-        let Some(column) = layout
-            .columns
-            .iter()
-            .find(|c| c.name == wanted || c.name == wanted.replace("email", "e-mail"))
+        let Some(column) =
+            layout.columns.iter().find(|c| c.name == wanted || c.name == wanted.replace("email", "e-mail"))
         else {
             let all: Vec<&str> = layout.columns.iter().map(|c| c.name).collect();
             let listed = if all.len() > 20 {
                 "Rename it or take it out; a blank workbook shows the columns.".to_owned()
             } else {
-                format!(
-                    "Rename it or take it out; the columns are: {}.",
-                    all.join(", ")
-                )
+                format!("Rename it or take it out; the columns are: {}.", all.join(", "))
             };
             let cure = did_you_mean(&wanted, all, &listed);
             problems.push(problem(
@@ -109,11 +94,7 @@ pub(super) fn columns(
             found.insert(*at, column);
         }
     }
-    for column in layout
-        .columns
-        .iter()
-        .filter(|c| c.required && !found.values().any(|f| f.name == c.name))
-    {
+    for column in layout.columns.iter().filter(|c| c.required && !found.values().any(|f| f.name == c.name)) {
         problems.push(problem(
             Weight::Error,
             layout.name,

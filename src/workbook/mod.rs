@@ -54,29 +54,18 @@ fn whole(reason: impl Into<String>, cure: &str) -> Problem {
 /// every problem of its sheets and columns. A book that came with an error must not be taken in.
 pub fn read(path: &Path) -> Result<(Book, Vec<Problem>), Problem> {
     let about = std::fs::metadata(path).map_err(|fault| {
-        whole(
-            format!("the file cannot be opened: {fault}"),
-            "Check the name and whether you may read it.",
-        )
+        whole(format!("the file cannot be opened: {fault}"), "Check the name and whether you may read it.")
     })?;
     if about.is_dir() {
         return folder::read(path);
     }
     let file = std::fs::File::open(path).map_err(|fault| {
-        whole(
-            format!("the file cannot be opened: {fault}"),
-            "Check the name and whether you may read it.",
-        )
+        whole(format!("the file cannot be opened: {fault}"), "Check the name and whether you may read it.")
     })?;
     let mut octets = Vec::new();
-    file.take(FILE_MAX_OCTETS + 1)
-        .read_to_end(&mut octets)
-        .map_err(|fault| {
-            whole(
-                format!("the file cannot be read: {fault}"),
-                "Copy the file to this machine and try again.",
-            )
-        })?;
+    file.take(FILE_MAX_OCTETS + 1).read_to_end(&mut octets).map_err(|fault| {
+        whole(format!("the file cannot be read: {fault}"), "Copy the file to this machine and try again.")
+    })?;
     read_octets(&octets)
 }
 
@@ -84,10 +73,7 @@ pub fn read(path: &Path) -> Result<(Book, Vec<Problem>), Problem> {
 pub fn read_octets(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
     if octets.len() as u64 > FILE_MAX_OCTETS {
         return Err(whole(
-            format!(
-                "the file is larger than {} MiB",
-                FILE_MAX_OCTETS / 1024 / 1024
-            ),
+            format!("the file is larger than {} MiB", FILE_MAX_OCTETS / 1024 / 1024),
             "Take pictures and unused sheets out of it.",
         ));
     }
@@ -117,11 +103,7 @@ impl Checked {
 pub fn check(path: &Path) -> Checked {
     match read(path) {
         Ok((book, problems)) => judged(book, problems),
-        Err(problem) => Checked {
-            book: Book::default(),
-            season: None,
-            problems: vec![problem],
-        },
+        Err(problem) => Checked { book: Book::default(), season: None, problems: vec![problem] },
     }
 }
 
@@ -136,19 +118,9 @@ fn judged(book: Book, mut problems: Vec<Problem>) -> Checked {
                 && header::is_absence(q)
         })
     };
-    let found: Vec<Problem> = found
-        .into_iter()
-        .filter(|p| !(p.reason.ends_with("is empty") && told(p)))
-        .collect();
+    let found: Vec<Problem> =
+        found.into_iter().filter(|p| !(p.reason.ends_with("is empty") && told(p))).collect();
     problems.extend(found);
-    let season = if problems.iter().any(|p| p.weight == Weight::Error) {
-        None
-    } else {
-        season
-    };
-    Checked {
-        book,
-        season,
-        problems,
-    }
+    let season = if problems.iter().any(|p| p.weight == Weight::Error) { None } else { season };
+    Checked { book, season, problems }
 }

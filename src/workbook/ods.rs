@@ -63,9 +63,7 @@ fn too_large(extent: &Extent, cells: u64) -> Result<(), Problem> {
         return Ok(());
     }
     Err(whole(
-        format!(
-            "a table of the workbook is far larger than {ROWS_MAX} rows or {COLUMNS_MAX} columns"
-        ),
+        format!("a table of the workbook is far larger than {ROWS_MAX} rows or {COLUMNS_MAX} columns"),
         "Delete empty or copied rows and columns beyond your lists.",
     ))
 }
@@ -87,9 +85,7 @@ impl Extent {
     }
 
     fn cell(&mut self, tag: &[u8]) -> Result<(), Problem> {
-        self.columns = self
-            .columns
-            .saturating_add(repeats(tag, b"table:number-columns-repeated")?);
+        self.columns = self.columns.saturating_add(repeats(tag, b"table:number-columns-repeated")?);
         let filled = attribute(tag, b"office:value-type").is_some()
             || attribute(tag, b"table:formula").is_some()
             || attribute(tag, b"calcext:value-type").is_some();
@@ -102,11 +98,7 @@ impl Extent {
 
 /// Octets of the tag at the start; quotes, comments and character data may hold `>`.
 fn tag_length(text: &[u8]) -> Option<usize> {
-    for (open, close) in [
-        (&b"<!--"[..], &b"-->"[..]),
-        (b"<![CDATA[", b"]]>"),
-        (b"<?", b"?>"),
-    ] {
+    for (open, close) in [(&b"<!--"[..], &b"-->"[..]), (b"<![CDATA[", b"]]>"), (b"<?", b"?>")] {
         if text.starts_with(open) {
             let inner = &text[open.len()..];
             return inner
@@ -140,10 +132,7 @@ fn tag_name(tag: &[u8]) -> &[u8] {
 /// The value of an attribute of a tag.
 fn attribute<'a>(tag: &'a [u8], name: &[u8]) -> Option<&'a [u8]> {
     let at = tag.windows(name.len()).position(|w| w == name)?;
-    let rest = tag[at + name.len()..]
-        .trim_ascii_start()
-        .strip_prefix(b"=")?
-        .trim_ascii_start();
+    let rest = tag[at + name.len()..].trim_ascii_start().strip_prefix(b"=")?.trim_ascii_start();
     let (quote, rest) = rest.split_first()?;
     let end = rest.iter().position(|b| b == quote)?;
     Some(&rest[..end])
@@ -152,10 +141,7 @@ fn attribute<'a>(tag: &'a [u8], name: &[u8]) -> Option<&'a [u8]> {
 fn repeats(tag: &[u8], name: &[u8]) -> Result<u64, Problem> {
     match attribute(tag, name) {
         None => Ok(1),
-        Some(value) => std::str::from_utf8(value)
-            .ok()
-            .and_then(|v| v.parse().ok())
-            .ok_or_else(malformed),
+        Some(value) => std::str::from_utf8(value).ok().and_then(|v| v.parse().ok()).ok_or_else(malformed),
     }
 }
 
@@ -170,9 +156,8 @@ mod tests {
                 "<table:table table:name=\"a\"><table:table-row{extra}><table:table-cell office:value-type=\"string\"><text:p>x</text:p></table:table-cell></table:table-row></table:table>"
             )
         };
-        let check = |content: &str, fits: bool| {
-            assert_eq!(look(content.as_bytes()).is_ok(), fits, "{content}")
-        };
+        let check =
+            |content: &str, fits: bool| assert_eq!(look(content.as_bytes()).is_ok(), fits, "{content}");
         check(&cell(""), true);
         check(&cell(" table:number-rows-repeated=\"900000\""), false);
         check(&cell(" table:number-rows-repeated=\"many\""), false);

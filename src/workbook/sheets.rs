@@ -22,9 +22,7 @@ const PROSE: [&str; 10] = [
     "numbers",
 ];
 /// Error values as they look when a format holds them as text (ISO/IEC 29500-1 18.17.3).
-const FAULTS: [&str; 8] = [
-    "#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A", "#SPILL!",
-];
+const FAULTS: [&str; 8] = ["#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A", "#SPILL!"];
 /// Days from 1899-12-30, day 0 of a spreadsheet, that a date without its format is taken for: 2000 to 2099.
 const SERIAL_DAYS: std::ops::Range<f64> = 36_526.0..73_050.0;
 
@@ -38,11 +36,7 @@ pub(super) enum Value {
     /// A number with no date format.
     Number(f64),
     /// A date, a time, or both; whether its format shows seconds, where that is known.
-    Moment {
-        date: Option<(u16, u8, u8)>,
-        time: (u32, u8, u8),
-        shows_seconds: Option<bool>,
-    },
+    Moment { date: Option<(u16, u8, u8)>, time: (u32, u8, u8), shows_seconds: Option<bool> },
     /// An error value.
     Fault(String),
 }
@@ -77,11 +71,9 @@ impl Value {
             Value::Text(text) => tidy(&text, column),
             Value::Truth(truth) => if truth { "yes" } else { "no" }.to_owned(),
             Value::Number(number) => number_text(number, column.kind),
-            Value::Moment {
-                date,
-                time,
-                shows_seconds,
-            } => moment_text(date, time, shows_seconds, column.kind),
+            Value::Moment { date, time, shows_seconds } => {
+                moment_text(date, time, shows_seconds, column.kind)
+            }
         };
         if FAULTS.contains(&text.as_str()) {
             return Some(Cell::Fault(text));
@@ -92,18 +84,10 @@ impl Value {
 
 /// Trimmed, in normal form C, one line where prose is meant, and cut where the reading will refuse it anyway.
 fn tidy(text: &str, column: &Column) -> String {
-    let cut: String = text
-        .trim()
-        .trim_start_matches('\u{FEFF}')
-        .nfc()
-        .take(CELL_MAX_CHARS + 1)
-        .collect();
+    let cut: String = text.trim().trim_start_matches('\u{FEFF}').nfc().take(CELL_MAX_CHARS + 1).collect();
     if PROSE.contains(&column.name) && cut.chars().any(|c| matches!(c, '\r' | '\n' | '\t')) {
-        let lines: Vec<&str> = cut
-            .split(['\r', '\n', '\t'])
-            .map(str::trim)
-            .filter(|l| !l.is_empty())
-            .collect();
+        let lines: Vec<&str> =
+            cut.split(['\r', '\n', '\t']).map(str::trim).filter(|l| !l.is_empty()).collect();
         return lines.join(" ");
     }
     cut
@@ -114,8 +98,7 @@ fn number_text(number: f64, kind: Kind) -> String {
         return "#NUM!".to_owned();
     }
     if kind == Kind::Date && SERIAL_DAYS.contains(&number) && number.fract() == 0.0 {
-        let day =
-            jiff::civil::date(1899, 12, 30).checked_add(jiff::Span::new().days(number as i64));
+        let day = jiff::civil::date(1899, 12, 30).checked_add(jiff::Span::new().days(number as i64));
         return day.map_or_else(|_| number.to_string(), |d| d.to_string());
     }
     if kind == Kind::Time && number > 0.0 && number < 1.0 {
@@ -271,10 +254,8 @@ impl Intake {
                 }
             }
             None if !open.header.contains_key(&column) && open.headless.insert(column) => {
-                let reason = format!(
-                    "column {} holds something but has no name, so it is not read",
-                    column + 1
-                );
+                let reason =
+                    format!("column {} holds something but has no name, so it is not read", column + 1);
                 self.problems.push(Problem {
                     row: Some(row),
                     ..header::problem(
@@ -309,19 +290,14 @@ impl Intake {
     pub(super) fn finish(mut self) -> Result<(Book, Vec<Problem>), Problem> {
         if self.book.sheets.is_empty() {
             let names = SHEETS.iter().map(|s| s.name).collect::<Vec<_>>().join(", ");
-            let first = self
-                .problems
-                .first()
-                .map(|p| format!(" ({})", p.reason))
-                .unwrap_or_default();
+            let first = self.problems.first().map(|p| format!(" ({})", p.reason)).unwrap_or_default();
             return Err(whole(
                 format!("none of the sheets of a season is there{first}"),
                 &format!("Start from a blank workbook; its sheets are: {names}."),
             ));
         }
-        for layout in SHEETS
-            .iter()
-            .filter(|l| l.required && !self.book.sheets.iter().any(|s| s.name == l.name))
+        for layout in
+            SHEETS.iter().filter(|l| l.required && !self.book.sheets.iter().any(|s| s.name == l.name))
         {
             self.problems.push(header::problem(
                 Weight::Error,
@@ -331,9 +307,7 @@ impl Intake {
                 format!("Add it: {}", layout.help),
             ));
         }
-        self.book
-            .sheets
-            .sort_by_key(|s| SHEETS.iter().position(|l| l.name == s.name));
+        self.book.sheets.sort_by_key(|s| SHEETS.iter().position(|l| l.name == s.name));
         Ok((self.book, self.problems))
     }
 }

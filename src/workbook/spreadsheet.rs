@@ -19,15 +19,12 @@ pub(super) fn read(octets: &[u8], kind: Kind) -> Result<(Book, Vec<Problem>), Pr
 }
 
 fn damaged(fault: &dyn std::fmt::Display) -> Problem {
-    whole(
-        format!("the workbook is damaged: {fault}"),
-        "Open it in a spreadsheet program and save it again.",
-    )
+    whole(format!("the workbook is damaged: {fault}"), "Open it in a spreadsheet program and save it again.")
 }
 
 fn xlsx(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
-    let mut file: Xlsx<_> = open_workbook_from_rs(Cursor::new(octets))
-        .map_err(|fault: calamine::XlsxError| damaged(&fault))?;
+    let mut file: Xlsx<_> =
+        open_workbook_from_rs(Cursor::new(octets)).map_err(|fault: calamine::XlsxError| damaged(&fault))?;
     let sheets: Vec<String> = file
         .sheets_metadata()
         .iter()
@@ -37,32 +34,20 @@ fn xlsx(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
     let mut intake = Intake::default();
     for name in sheets {
         if is_empty_default(&name)
-            && file
-                .worksheet_cells_reader(&name)
-                .is_ok_and(|mut cells| matches!(cells.next_cell(), Ok(None)))
+            && file.worksheet_cells_reader(&name).is_ok_and(|mut cells| matches!(cells.next_cell(), Ok(None)))
         {
             continue;
         }
         let Some(mut open) = intake.begin(&name) else {
             continue;
         };
-        let mut cells = file
-            .worksheet_cells_reader(&name)
-            .map_err(|fault| damaged(&fault))?;
+        let mut cells = file.worksheet_cells_reader(&name).map_err(|fault| damaged(&fault))?;
         let shows_seconds: Vec<Option<bool>> = cells
             .styles()
             .iter()
-            .map(|style| {
-                style
-                    .number_format
-                    .as_ref()
-                    .map(|f| shows_seconds(&f.format_code))
-            })
+            .map(|style| style.number_format.as_ref().map(|f| shows_seconds(&f.format_code)))
             .collect();
-        while let Some((cell, style)) = cells
-            .next_cell_with_style_id()
-            .map_err(|fault| damaged(&fault))?
-        {
+        while let Some((cell, style)) = cells.next_cell_with_style_id().map_err(|fault| damaged(&fault))? {
             let (row, column) = cell.get_position();
             let seconds = shows_seconds.get(style).copied().flatten();
             if let Some(value) = from_ref(cell.get_value(), seconds) {
@@ -118,39 +103,20 @@ fn moment_value(moment: &ExcelDateTime, shows_seconds: Option<bool>) -> Value {
     if serial < 1.0 || moment.is_duration() {
         let seconds = (serial * 86_400.0).round() as u32;
         let (minute, second) = ((seconds / 60 % 60) as u8, (seconds % 60) as u8);
-        return Value::Moment {
-            date: None,
-            time: (seconds / 3600, minute, second),
-            shows_seconds,
-        };
+        return Value::Moment { date: None, time: (seconds / 3600, minute, second), shows_seconds };
     }
     let (year, month, day, hour, minute, second, milli) = moment.to_ymd_hms_milli();
-    let second = if milli >= 500 && second < 59 {
-        second + 1
-    } else {
-        second
-    };
-    Value::Moment {
-        date: Some((year, month, day)),
-        time: (u32::from(hour), minute, second),
-        shows_seconds,
-    }
+    let second = if milli >= 500 && second < 59 { second + 1 } else { second };
+    Value::Moment { date: Some((year, month, day)), time: (u32::from(hour), minute, second), shows_seconds }
 }
 
 /// A date, a time or both in ISO 8601; anything else stays text and is judged as such.
 fn iso(text: &str) -> Value {
     let (date, time) = text.split_once('T').unwrap_or((text, "00:00:00"));
     let whole_minute = time.split('.').next().unwrap_or(time);
-    match (
-        date.parse::<jiff::civil::Date>(),
-        whole_minute.parse::<jiff::civil::Time>(),
-    ) {
+    match (date.parse::<jiff::civil::Date>(), whole_minute.parse::<jiff::civil::Time>()) {
         (Ok(date), Ok(time)) if date.year() > 0 => Value::Moment {
-            date: Some((
-                date.year().unsigned_abs(),
-                date.month().unsigned_abs(),
-                date.day().unsigned_abs(),
-            )),
+            date: Some((date.year().unsigned_abs(), date.month().unsigned_abs(), date.day().unsigned_abs())),
             time: (
                 u32::from(time.hour().unsigned_abs()),
                 time.minute().unsigned_abs(),
@@ -163,13 +129,11 @@ fn iso(text: &str) -> Value {
 }
 
 fn ods(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
-    let mut file: Ods<_> = open_workbook_from_rs(Cursor::new(octets))
-        .map_err(|fault: calamine::OdsError| damaged(&fault))?;
+    let mut file: Ods<_> =
+        open_workbook_from_rs(Cursor::new(octets)).map_err(|fault: calamine::OdsError| damaged(&fault))?;
     let mut intake = Intake::default();
     for name in file.sheet_names() {
-        let range = file
-            .worksheet_range(&name)
-            .map_err(|fault| damaged(&fault))?;
+        let range = file.worksheet_range(&name).map_err(|fault| damaged(&fault))?;
         if is_empty_default(&name) && range.is_empty() {
             continue;
         }
@@ -182,12 +146,7 @@ fn ods(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
                 continue;
             };
             if let Some(value) = from_data(value) {
-                intake.cell(
-                    &mut open,
-                    (top + row).saturating_add(1),
-                    left + column,
-                    value,
-                )?;
+                intake.cell(&mut open, (top + row).saturating_add(1), left + column, value)?;
             }
         }
         intake.end(open);

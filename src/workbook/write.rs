@@ -6,8 +6,7 @@ use crate::domain::book::{Book, Cell, Row};
 use crate::domain::layout::{Column, Kind, Layout, SETTINGS, SHEETS};
 use crate::domain::words::key;
 use rust_xlsxwriter::{
-    DataValidation, ExcelDateTime, Format, FormatAlign, FormatBorder, Note, Workbook, Worksheet,
-    XlsxError,
+    DataValidation, ExcelDateTime, Format, FormatAlign, FormatBorder, Note, Workbook, Worksheet, XlsxError,
 };
 use std::path::{Path, PathBuf};
 
@@ -51,10 +50,7 @@ pub fn write(book: &Book, path: &Path) -> Result<(), WriteError> {
 
 /// Writes beside the file and then takes its place, so that a full disk leaves the old one whole.
 fn replace(path: &Path, octets: &[u8]) -> Result<(), WriteError> {
-    let refused = |fault| WriteError::Files {
-        path: path.to_owned(),
-        fault,
-    };
+    let refused = |fault| WriteError::Files { path: path.to_owned(), fault };
     let mut beside = path.as_os_str().to_owned();
     beside.push(".part");
     std::fs::write(&beside, octets).map_err(refused)?;
@@ -62,10 +58,7 @@ fn replace(path: &Path, octets: &[u8]) -> Result<(), WriteError> {
 }
 
 fn write_folder(book: &Book, folder: &Path) -> Result<(), WriteError> {
-    std::fs::create_dir_all(folder).map_err(|fault| WriteError::Files {
-        path: folder.to_owned(),
-        fault,
-    })?;
+    std::fs::create_dir_all(folder).map_err(|fault| WriteError::Files { path: folder.to_owned(), fault })?;
     for layout in SHEETS {
         let mut text = String::new();
         let mut line = |fields: Vec<String>| {
@@ -74,18 +67,9 @@ fn write_folder(book: &Book, folder: &Path) -> Result<(), WriteError> {
         };
         line(layout.columns.iter().map(|c| csv_field(c.name)).collect());
         for row in book.rows(layout.name) {
-            line(
-                layout
-                    .columns
-                    .iter()
-                    .map(|c| csv_field(cell_text(row, c.name)))
-                    .collect(),
-            );
+            line(layout.columns.iter().map(|c| csv_field(cell_text(row, c.name))).collect());
         }
-        replace(
-            &folder.join(format!("{}.csv", layout.name)),
-            text.as_bytes(),
-        )?;
+        replace(&folder.join(format!("{}.csv", layout.name)), text.as_bytes())?;
     }
     Ok(())
 }
@@ -183,11 +167,7 @@ fn put(
         }
         _ => {}
     }
-    let look = if column.name.ends_with("ref") {
-        &looks.quiet
-    } else {
-        &looks.text
-    };
+    let look = if column.name.ends_with("ref") { &looks.quiet } else { &looks.text };
     sheet.write_string_with_format(at, number, text, look)?;
     Ok(())
 }
@@ -206,33 +186,19 @@ fn canonical_date(text: &str) -> Option<ExcelDateTime> {
 }
 
 fn canonical_time(text: &str) -> Option<ExcelDateTime> {
-    let (hours, minutes) = text
-        .split_once(':')
-        .filter(|(h, m)| h.len() == 2 && m.len() == 2)?;
+    let (hours, minutes) = text.split_once(':').filter(|(h, m)| h.len() == 2 && m.len() == 2)?;
     let hours = hours.parse().ok().filter(|h| *h < 24)?;
     ExcelDateTime::from_hms(hours, minutes.parse().ok().filter(|m| *m < 60)?, 0.0).ok()
 }
 
 fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), WriteError> {
     for (column, at) in layout.columns.iter().zip(0_u16..) {
-        let look = if column.required {
-            &looks.needed
-        } else {
-            &looks.header
-        };
+        let look = if column.required { &looks.needed } else { &looks.header };
         sheet.write_string_with_format(0, at, column.name, look)?;
         sheet.insert_note(
             0,
             at,
-            &note(&format!(
-                "{}{}",
-                column.help,
-                if column.required {
-                    " Must be filled in."
-                } else {
-                    ""
-                }
-            )),
+            &note(&format!("{}{}", column.help, if column.required { " Must be filled in." } else { "" })),
         )?;
         sheet.set_column_width(at, width(column))?;
         let words: &[&str] = match column.kind {
@@ -248,10 +214,7 @@ fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), W
             sheet.add_data_validation(1, at, DROP_DOWN_ROWS, at, &list)?;
         }
         // A column of text keeps what is typed: 5-6 stays an age band and does not become a date.
-        if matches!(
-            column.kind,
-            Kind::Text | Kind::Phone | Kind::Mail | Kind::Length
-        ) {
+        if matches!(column.kind, Kind::Text | Kind::Phone | Kind::Mail | Kind::Length) {
             sheet.set_column_format(at, &looks.text)?;
         }
     }
@@ -261,10 +224,7 @@ fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), W
 }
 
 fn note(text: &str) -> Note {
-    Note::new(text)
-        .add_author_prefix(false)
-        .set_width(NOTE_PIXELS.0)
-        .set_height(NOTE_PIXELS.1)
+    Note::new(text).add_author_prefix(false).set_width(NOTE_PIXELS.0).set_height(NOTE_PIXELS.1)
 }
 
 /// Width of a column in characters.
@@ -293,10 +253,7 @@ fn setting_note(sheet: &mut Worksheet, at: u32, row: &Row) -> Result<(), WriteEr
 
 fn guidance(sheet: &mut Worksheet, looks: &Looks) -> Result<(), WriteError> {
     sheet.set_name(READ_ME)?;
-    sheet
-        .set_column_width(0, 30)?
-        .set_column_width(1, 26)?
-        .set_column_width(2, 90)?;
+    sheet.set_column_width(0, 30)?.set_column_width(1, 26)?.set_column_width(2, 90)?;
     let mut at = 0;
     let mut line = |cells: [&str; 3], look: &Format| -> Result<(), WriteError> {
         for (text, column) in cells.iter().zip(0_u16..) {
@@ -320,15 +277,7 @@ fn guidance(sheet: &mut Worksheet, looks: &Looks) -> Result<(), WriteError> {
     line(["Sheet", "Column", "What it holds"], &looks.header)?;
     for layout in SHEETS {
         line(
-            [
-                layout.name,
-                if layout.required {
-                    "(needed)"
-                } else {
-                    "(may be left out)"
-                },
-                layout.help,
-            ],
+            [layout.name, if layout.required { "(needed)" } else { "(may be left out)" }, layout.help],
             &looks.wrapped,
         )?;
         for column in layout
@@ -345,11 +294,7 @@ fn guidance(sheet: &mut Worksheet, looks: &Looks) -> Result<(), WriteError> {
         line(
             [
                 setting.name,
-                if setting.default.is_empty() {
-                    "(must be filled in)"
-                } else {
-                    setting.default
-                },
+                if setting.default.is_empty() { "(must be filled in)" } else { setting.default },
                 setting.help,
             ],
             &looks.wrapped,

@@ -46,13 +46,7 @@ fn same_children(people: &People, desk: &mut Desk) {
             by_name.entry(name).or_default().push(at);
         }
     }
-    let numbers = |child: &Child| {
-        child
-            .castings
-            .iter()
-            .map(|c| c.number)
-            .collect::<BTreeSet<_>>()
-    };
+    let numbers = |child: &Child| child.castings.iter().map(|c| c.number).collect::<BTreeSet<_>>();
     for group in by_name.values().filter(|g| g.len() > 1) {
         let mut seen: HashMap<(BTreeSet<NumberId>, &BTreeSet<u32>), usize> = HashMap::new();
         let mut twice = false;
@@ -72,10 +66,7 @@ fn same_children(people: &People, desk: &mut Desk) {
         }
         if !twice {
             let rows: Vec<u32> = group.iter().map(|at| people.child_rows[*at]).collect();
-            let reason = format!(
-                "{} have one name; they are taken as different children",
-                row_list(&rows)
-            );
+            let reason = format!("{} have one name; they are taken as different children", row_list(&rows));
             desk.warn(
                 Spot::row("children", rows[0]),
                 reason,
@@ -104,20 +95,15 @@ fn reach(people: &People, desk: &mut Desk) {
                 "can only be rung: no texts go to the number, and there is no mail address",
                 "Write a mobile number or a mail address if there is one.",
             ),
-            (_, Some(_)) => (
-                "refused mail and may not be texted, so can only be rung",
-                "Ask again, or plan to ring.",
-            ),
+            (_, Some(_)) => {
+                ("refused mail and may not be texted, so can only be rung", "Ask again, or plan to ring.")
+            }
             (Some(_), None) => (
                 "may not be texted and has no mail address, so can only be rung",
                 "Ask whether texts are welcome and write yes, who agreed, and when.",
             ),
         };
-        desk.warn(
-            Spot::row("children", *row),
-            format!("guardian {} {reason}", guardian.reference),
-            cure,
-        );
+        desk.warn(Spot::row("children", *row), format!("guardian {} {reason}", guardian.reference), cure);
     }
     let mut reached: HashSet<u32> = HashSet::new();
     for care in &people.cares {
@@ -127,18 +113,18 @@ fn reach(people: &People, desk: &mut Desk) {
     }
     for (at, row) in people.child_rows.iter().enumerate() {
         if !u32::try_from(at).is_ok_and(|at| reached.contains(&at)) {
-            desk.warn(Spot::row("children", *row), "none of this child's guardians can be written to", "Add a mobile number that may be texted or a mail address; until then somebody must ring.");
+            desk.warn(
+                Spot::row("children", *row),
+                "none of this child's guardians can be written to",
+                "Add a mobile number that may be texted or a mail address; until then somebody must ring.",
+            );
         }
     }
 }
 
 fn consents(people: &People, desk: &mut Desk) {
     let asked = |contact: &Contact| {
-        contact
-            .phone
-            .as_ref()
-            .is_some_and(|p| p.line == Line::Textable)
-            && contact.texts == Consent::Unknown
+        contact.phone.as_ref().is_some_and(|p| p.line == Line::Textable) && contact.texts == Consent::Unknown
     };
     let mut rows: Vec<u32> = people
         .guardians
@@ -150,25 +136,13 @@ fn consents(people: &People, desk: &mut Desk) {
     rows.sort_unstable();
     rows.dedup();
     if let Some(first) = rows.first() {
-        let count = people
-            .guardians
-            .iter()
-            .filter(|g| asked(&g.contact))
-            .count();
+        let count = people.guardians.iter().filter(|g| asked(&g.contact)).count();
         let reason = format!(
             "it is not written whether {} may be texted ({}); no text is sent to them",
-            counted(
-                count,
-                "guardian with a mobile number",
-                "guardians with a mobile number"
-            ),
+            counted(count, "guardian with a mobile number", "guardians with a mobile number"),
             row_list(&rows)
         );
-        desk.warn(
-            Spot::row("children", *first),
-            reason,
-            "Ask, then write yes or no, who agreed, and when.",
-        );
+        desk.warn(Spot::row("children", *first), reason, "Ask, then write yes or no, who agreed, and when.");
     }
 }
 
@@ -186,11 +160,8 @@ fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
             );
         }
     }
-    let performed: HashSet<String> = programme
-        .events
-        .iter()
-        .filter_map(|e| e.cast.as_deref().map(key))
-        .collect();
+    let performed: HashSet<String> =
+        programme.events.iter().filter_map(|e| e.cast.as_deref().map(key)).collect();
     for (event, row) in programme.events.iter().zip(&programme.event_rows) {
         if let Some(cast) = &event.cast
             && !known.contains_key(&key(cast))
@@ -203,11 +174,7 @@ fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
         }
     }
     for (child, row) in people.children.iter().zip(&people.child_rows) {
-        if child
-            .casts
-            .iter()
-            .any(|cast| !performed.contains(&key(cast)))
-        {
+        if child.casts.iter().any(|cast| !performed.contains(&key(cast))) {
             desk.warn(
                 Spot::named("children", *row, "cast"),
                 "no event is performed by this cast",
@@ -223,11 +190,7 @@ fn overlapping(programme: &Programme) -> Vec<(EventId, EventId)> {
         .zip(&programme.events)
         .filter(|(_, event)| !event.cancelled)
         .map(|(at, event)| {
-            (
-                event.date.to_datetime(first_call(event)),
-                ending(event, &programme.numbers),
-                EventId(at),
-            )
+            (event.date.to_datetime(first_call(event)), ending(event, &programme.numbers), EventId(at))
         })
         .collect();
     spans.sort();
@@ -247,9 +210,10 @@ fn overlapping(programme: &Programme) -> Vec<(EventId, EventId)> {
 }
 
 fn concerns(event: &Event, child: &Child, danced: &HashSet<NumberId>) -> bool {
-    let cast_fits = event.cast.as_ref().is_none_or(|cast| {
-        child.casts.is_empty() || child.casts.iter().any(|own| key(own) == key(cast))
-    });
+    let cast_fits = event
+        .cast
+        .as_ref()
+        .is_none_or(|cast| child.casts.is_empty() || child.casts.iter().any(|own| key(own) == key(cast)));
     cast_fits && child.castings.iter().any(|c| danced.contains(&c.number))
 }
 
@@ -261,9 +225,7 @@ fn children_in_two_places(programme: &Programme, people: &People, desk: &mut Des
             .children
             .iter()
             .zip(&people.child_rows)
-            .filter(|(child, _)| {
-                concerns(first, child, &in_first) && concerns(second, child, &in_second)
-            })
+            .filter(|(child, _)| concerns(first, child, &in_first) && concerns(second, child, &in_second))
             .map(|(_, row)| *row)
             .collect();
         if let Some(row) = rows.first() {
@@ -284,11 +246,8 @@ fn children_in_two_places(programme: &Programme, people: &People, desk: &mut Des
 }
 
 fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
-    let peopled: HashSet<NumberId> = people
-        .children
-        .iter()
-        .flat_map(|c| c.castings.iter().map(|c| c.number))
-        .collect();
+    let peopled: HashSet<NumberId> =
+        people.children.iter().flat_map(|c| c.castings.iter().map(|c| c.number)).collect();
     let covered: HashSet<(EventId, Option<NumberId>)> =
         people.duties.iter().map(|d| (d.event, d.number)).collect();
     let staffed: HashSet<EventId> = people.duties.iter().map(|d| d.event).collect();
@@ -310,8 +269,7 @@ fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
             .iter()
             .filter_map(|slot| match slot {
                 Slot::Number { number, .. }
-                    if peopled.contains(number)
-                        && !covered.contains(&(EventId(at), Some(*number))) =>
+                    if peopled.contains(number) && !covered.contains(&(EventId(at), Some(*number))) =>
                 {
                     Some(programme.numbers[number.at()].name.as_str())
                 }
@@ -324,21 +282,12 @@ fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
             } else {
                 String::new()
             };
-            let named = missing
-                .iter()
-                .take(NAMES_TOLD)
-                .copied()
-                .collect::<Vec<_>>()
-                .join(", ");
+            let named = missing.iter().take(NAMES_TOLD).copied().collect::<Vec<_>>().join(", ");
             let reason = format!(
                 "{} no chaperone: {named}{more}",
                 counted(missing.len(), "number has", "numbers have")
             );
-            desk.warn(
-                Spot::row("events", *row),
-                reason,
-                "Add them on the sheet 'duties'.",
-            );
+            desk.warn(Spot::row("events", *row), reason, "Add them on the sheet 'duties'.");
         }
     }
 }
@@ -346,9 +295,7 @@ fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
 fn chaperones_in_two_places(programme: &Programme, people: &People, desk: &mut Desk) {
     let mut at: HashMap<(ChaperoneId, EventId), Vec<usize>> = HashMap::new();
     for (duty, held) in people.duties.iter().enumerate() {
-        at.entry((held.chaperone, held.event))
-            .or_default()
-            .push(duty);
+        at.entry((held.chaperone, held.event)).or_default().push(duty);
     }
     let mut by_event: HashMap<EventId, Vec<ChaperoneId>> = HashMap::new();
     for (chaperone, event) in at.keys() {
@@ -356,42 +303,24 @@ fn chaperones_in_two_places(programme: &Programme, people: &People, desk: &mut D
     }
     for (a, b) in overlapping(programme) {
         let first: HashSet<ChaperoneId> = by_event.get(&a).into_iter().flatten().copied().collect();
-        let mut both: Vec<ChaperoneId> = by_event
-            .get(&b)
-            .into_iter()
-            .flatten()
-            .copied()
-            .filter(|c| first.contains(c))
-            .collect();
+        let mut both: Vec<ChaperoneId> =
+            by_event.get(&b).into_iter().flatten().copied().filter(|c| first.contains(c)).collect();
         both.sort();
         for chaperone in both {
-            let row = at[&(chaperone, b)]
-                .iter()
-                .map(|d| people.duty_rows[*d])
-                .min()
-                .unwrap_or(0);
-            let (first, second) = (
-                &programme.events[a.at()].name,
-                &programme.events[b.at()].name,
-            );
+            let row = at[&(chaperone, b)].iter().map(|d| people.duty_rows[*d]).min().unwrap_or(0);
+            let (first, second) = (&programme.events[a.at()].name, &programme.events[b.at()].name);
             let reason = format!(
                 "chaperone {} has duties at '{first}' and at '{second}', which overlap",
                 people.chaperones[chaperone.at()].reference
             );
-            desk.warn(
-                Spot::row("duties", row),
-                reason,
-                "Give one of the two to somebody else.",
-            );
+            desk.warn(Spot::row("duties", row), reason, "Give one of the two to somebody else.");
         }
     }
     let mut same_event: Vec<_> = at.iter().filter(|(_, duties)| duties.len() > 1).collect();
     same_event.sort();
     for ((chaperone, event), duties) in same_event {
-        let held: HashMap<NumberId, usize> = duties
-            .iter()
-            .filter_map(|d| people.duties[*d].number.map(|n| (n, *d)))
-            .collect();
+        let held: HashMap<NumberId, usize> =
+            duties.iter().filter_map(|d| people.duties[*d].number.map(|n| (n, *d))).collect();
         neighbours(programme, people, *chaperone, *event, &held, desk);
     }
 }
@@ -415,13 +344,9 @@ fn neighbours(
             last = None;
             continue;
         };
-        if let (Some(before), Some(duty)) =
-            (last.filter(|n| held.contains_key(n)), held.get(number))
-        {
-            let (first, second) = (
-                &programme.numbers[before.at()].name,
-                &programme.numbers[number.at()].name,
-            );
+        if let (Some(before), Some(duty)) = (last.filter(|n| held.contains_key(n)), held.get(number)) {
+            let (first, second) =
+                (&programme.numbers[before.at()].name, &programme.numbers[number.at()].name);
             let reason = format!(
                 "chaperone {} has '{first}' and, straight after it at '{}', '{second}'",
                 people.chaperones[chaperone.at()].reference,
@@ -439,11 +364,7 @@ fn neighbours(
 
 fn vetting(programme: &Programme, people: &People, desk: &mut Desk) {
     let mut last_event: BTreeMap<ChaperoneId, EventId> = BTreeMap::new();
-    for duty in people
-        .duties
-        .iter()
-        .filter(|d| !programme.events[d.event.at()].cancelled)
-    {
+    for duty in people.duties.iter().filter(|d| !programme.events[d.event.at()].cancelled) {
         let last = last_event.entry(duty.chaperone).or_insert(duty.event);
         if programme.events[duty.event.at()].date > programme.events[last.at()].date {
             *last = duty.event;

@@ -20,28 +20,16 @@ pub(super) struct Spot<'a> {
 
 impl<'a> Spot<'a> {
     pub(super) fn sheet(sheet: &'a str) -> Self {
-        Spot {
-            sheet,
-            row: None,
-            column: None,
-        }
+        Spot { sheet, row: None, column: None }
     }
     pub(super) fn row(sheet: &'a str, row: u32) -> Self {
-        Spot {
-            sheet,
-            row: Some(row),
-            column: None,
-        }
+        Spot { sheet, row: Some(row), column: None }
     }
     pub(super) fn cell(sheet: &'a str, row: &Row, column: &'a str) -> Self {
         Spot::named(sheet, row.number, column)
     }
     pub(super) fn named(sheet: &'a str, row: u32, column: &'a str) -> Self {
-        Spot {
-            sheet,
-            row: Some(row),
-            column: Some(column),
-        }
+        Spot { sheet, row: Some(row), column: Some(column) }
     }
 }
 
@@ -85,15 +73,10 @@ impl Desk {
     /// The problems by sheet, row and weight.
     pub(super) fn finish(mut self) -> Vec<Problem> {
         let place = |name: &str| super::SHEETS.iter().position(|s| s.name == name);
-        self.problems
-            .sort_by_key(|p| (place(&p.sheet), p.row, p.weight));
+        self.problems.sort_by_key(|p| (place(&p.sheet), p.row, p.weight));
         if self.untold > 0 {
             self.problems.push(Problem {
-                weight: if self.errors {
-                    Weight::Error
-                } else {
-                    Weight::Warning
-                },
+                weight: if self.errors { Weight::Error } else { Weight::Warning },
                 sheet: String::new(),
                 row: None,
                 column: None,
@@ -134,12 +117,7 @@ pub(super) struct Names<Id> {
 
 impl<Id: Copy + PartialEq> Names<Id> {
     pub(super) fn new(sheet: &'static str) -> Self {
-        Names {
-            sheet,
-            by_key: HashMap::new(),
-            written: Vec::new(),
-            broken: HashSet::new(),
-        }
+        Names { sheet, by_key: HashMap::new(), written: Vec::new(), broken: HashSet::new() }
     }
 
     /// Adds a name; says whether it was free.
@@ -187,16 +165,9 @@ impl<Id: Copy + PartialEq> Names<Id> {
                 let cure = did_you_mean(
                     name,
                     self.written.iter().map(String::as_str),
-                    &format!(
-                        "Add it to the sheet '{}', or use a name that stands there.",
-                        self.sheet
-                    ),
+                    &format!("Add it to the sheet '{}', or use a name that stands there.", self.sheet),
                 );
-                desk.error(
-                    spot,
-                    format!("'{}' is not on the sheet '{}'", shown(name), self.sheet),
-                    &cure,
-                );
+                desk.error(spot, format!("'{}' is not on the sheet '{}'", shown(name), self.sheet), &cure);
                 None
             }
         }

@@ -61,13 +61,9 @@ pub(super) fn duties(
         };
         let everywhere = key(row.text("event")) == "all";
         let events: Vec<EventId> = if everywhere {
-            (0..programme.events.len())
-                .map(|at| EventId(index(at)))
-                .collect()
+            (0..programme.events.len()).map(|at| EventId(index(at))).collect()
         } else {
-            lookup(&programme.event_names, row, "event", desk)
-                .into_iter()
-                .collect()
+            lookup(&programme.event_names, row, "event", desk).into_iter().collect()
         };
         let (Some(chaperone), Some(number)) = (chaperone, number) else {
             continue;
@@ -115,16 +111,7 @@ pub(super) fn duties(
     (duties, rows)
 }
 
-fn lookup<Id: Copy + PartialEq>(
-    names: &Names<Id>,
-    row: &Row,
-    column: &str,
-    desk: &mut Desk,
-) -> Option<Id> {
+fn lookup<Id: Copy + PartialEq>(names: &Names<Id>, row: &Row, column: &str, desk: &mut Desk) -> Option<Id> {
     let text = row.text(column);
-    if text.is_empty() {
-        None
-    } else {
-        names.find(text, Spot::cell("duties", row, column), desk)
-    }
+    if text.is_empty() { None } else { names.find(text, Spot::cell("duties", row, column), desk) }
 }

@@ -17,22 +17,14 @@ struct Node {
     people: Vec<usize>,
 }
 
-fn household_nodes(
-    rows: &[Row],
-    mentions: &[Mention],
-    person: &[usize],
-) -> (Vec<Node>, Vec<usize>) {
+fn household_nodes(rows: &[Row], mentions: &[Mention], person: &[usize]) -> (Vec<Node>, Vec<usize>) {
     let mut nodes: Vec<Node> = Vec::new();
     let mut at: HashMap<(usize, String), usize> = HashMap::new();
     let mut node_of = Vec::with_capacity(mentions.len());
     for (mention, person) in mentions.iter().zip(person) {
         let word = key(rows[mention.row].text(&guardian_column(mention.slot, "household")));
         let node = *at.entry((mention.row, word.clone())).or_insert_with(|| {
-            nodes.push(Node {
-                row: mention.row,
-                word,
-                people: Vec::new(),
-            });
+            nodes.push(Node { row: mention.row, word, people: Vec::new() });
             nodes.len() - 1
         });
         nodes[node].people.push(*person);
@@ -72,21 +64,11 @@ fn join_nodes(nodes: &[Node], rows: &[Row], desk: &mut Desk) -> Vec<usize> {
         let Some((&first, rest)) = all.split_first() else {
             continue;
         };
-        for &at in rest
-            .iter()
-            .filter(|at| nodes[first].word.is_empty() || nodes[**at].word.is_empty())
-        {
+        for &at in rest.iter().filter(|at| nodes[first].word.is_empty() || nodes[**at].word.is_empty()) {
             let (a, b) = (root(&mut parent, first), root(&mut parent, at));
             let (low, high) = (a.min(b), a.max(b));
-            if low != high
-                && !word[low].is_empty()
-                && !word[high].is_empty()
-                && word[low] != word[high]
-            {
-                clashes.insert((
-                    nodes[first].row.min(nodes[at].row),
-                    nodes[first].row.max(nodes[at].row),
-                ));
+            if low != high && !word[low].is_empty() && !word[high].is_empty() && word[low] != word[high] {
+                clashes.insert((nodes[first].row.min(nodes[at].row), nodes[first].row.max(nodes[at].row)));
                 continue;
             }
             if word[low].is_empty() {
@@ -129,19 +111,12 @@ pub(super) fn cares(
     let mut home: Vec<usize> = Vec::with_capacity(mentions.len());
     for (at, node) in node_of.iter().enumerate() {
         let root = roots[*node];
-        let own = nodes[*node]
-            .word
-            .is_empty()
-            .then(|| named.get(&person[at]).copied())
-            .flatten();
+        let own = nodes[*node].word.is_empty().then(|| named.get(&person[at]).copied()).flatten();
         home.push(own.unwrap_or(root));
     }
     let mut members: BTreeMap<usize, BTreeSet<&str>> = BTreeMap::new();
     for (at, root) in home.iter().enumerate() {
-        members
-            .entry(*root)
-            .or_default()
-            .insert(&guardians[person[at]].reference);
+        members.entry(*root).or_default().insert(&guardians[person[at]].reference);
     }
     let (ids, households) = household_refs(members);
     let mut cares: Vec<Care> = Vec::new();
@@ -169,13 +144,9 @@ pub(super) fn cares(
 }
 
 /// A household is called after the smallest ref among its guardians, with a letter where two would be called alike.
-fn household_refs(
-    members: BTreeMap<usize, BTreeSet<&str>>,
-) -> (HashMap<usize, HouseholdId>, Vec<Household>) {
-    let mut order: Vec<(Vec<&str>, usize)> = members
-        .into_iter()
-        .map(|(root, refs)| (refs.into_iter().collect(), root))
-        .collect();
+fn household_refs(members: BTreeMap<usize, BTreeSet<&str>>) -> (HashMap<usize, HouseholdId>, Vec<Household>) {
+    let mut order: Vec<(Vec<&str>, usize)> =
+        members.into_iter().map(|(root, refs)| (refs.into_iter().collect(), root)).collect();
     order.sort();
     let mut ids = HashMap::new();
     let mut households = Vec::new();

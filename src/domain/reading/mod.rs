@@ -192,29 +192,16 @@ fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
     };
     match column.kind {
         Kind::Text => Fit::Right,
-        Kind::Count => cured(
-            typed::count(text).err(),
-            "Write a whole number in digits, such as 8.",
-        ),
-        Kind::Date => cured(
-            typed::date(text).err(),
-            "Write it as 2027-06-04 or 4 June 2027.",
-        ),
+        Kind::Count => cured(typed::count(text).err(), "Write a whole number in digits, such as 8."),
+        Kind::Date => cured(typed::date(text).err(), "Write it as 2027-06-04 or 4 June 2027."),
         Kind::Time => cured(typed::time(text).err(), "Write it as 17:30 or 5:30 pm."),
-        Kind::Length => cured(
-            typed::length(text).err(),
-            "Write minutes and seconds, such as 2:05.",
-        ),
+        Kind::Length => cured(typed::length(text).err(), "Write minutes and seconds, such as 2:05."),
         Kind::YesNo => cured(typed::yes_no(text).err(), "Write yes or no."),
-        Kind::Mail => cured(
-            typed::mail(text).err(),
-            "Write one address, such as name@example.com.",
-        ),
+        Kind::Mail => cured(typed::mail(text).err(), "Write one address, such as name@example.com."),
         Kind::Phone => match phones.read(text) {
             Err(fault) => Fit::Wrong(
                 format!("'{}' cannot be rung: {fault}", shown(text)),
-                "Write the whole number with its area code, or with + and the country code."
-                    .to_owned(),
+                "Write the whole number with its area code, or with + and the country code.".to_owned(),
             ),
             Ok(phone) if !phone.valid => Fit::Unlisted,
             Ok(phone) if phone.line == super::season::Line::VoiceOnly => Fit::VoiceOnly,
@@ -222,8 +209,7 @@ fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
         },
         Kind::Choice(words) => {
             let known = words.contains(&key(text).as_str());
-            let fault =
-                (!known).then(|| format!("'{}' is none of the words for this column", shown(text)));
+            let fault = (!known).then(|| format!("'{}' is none of the words for this column", shown(text)));
             let all = format!("Pick one of: {}.", words.join(", "));
             let cure = format!("{} {all}", did_you_mean(text, words.iter().copied(), ""));
             cured(fault, cure.trim())

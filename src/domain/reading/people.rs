@@ -65,11 +65,7 @@ pub(super) fn read(
         households,
         cares,
         chaperones,
-        chaperone_rows: book
-            .rows("chaperones")
-            .iter()
-            .map(|row| row.number)
-            .collect(),
+        chaperone_rows: book.rows("chaperones").iter().map(|row| row.number).collect(),
         duties,
         duty_rows,
     }
@@ -77,11 +73,7 @@ pub(super) fn read(
 
 fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
     let ages = row.text("ages");
-    let band = if ages.is_empty() {
-        Ok(None)
-    } else {
-        typed::ages(ages).map(Some)
-    };
+    let band = if ages.is_empty() { Ok(None) } else { typed::ages(ages).map(Some) };
     let ages = band.unwrap_or_else(|reason| {
         desk.error(Spot::cell("children", row, "ages"), reason, "Write a band such as 5-6, no birth date; format the cell as text if the spreadsheet makes a date of it.");
         None
@@ -118,12 +110,7 @@ fn casting(part: &str, row: &Row, programme: &Programme, desk: &mut Desk) -> Opt
         _ => (part, ""),
     };
     let number = programme.number_names.find(name, spot, desk)?;
-    let mut casting = Casting {
-        number,
-        line: None,
-        entrance: None,
-        exit: None,
-    };
+    let mut casting = Casting { number, line: None, entrance: None, exit: None };
     let mut sides = 0;
     for detail in details.split(',').map(str::trim).filter(|d| !d.is_empty()) {
         let side = match key(detail).as_str() {
@@ -259,28 +246,16 @@ pub(super) fn contact(
     desk: &mut Desk,
 ) -> (Contact, bool) {
     let mobile = column("mobile");
-    let phone = if row.text(&mobile).is_empty() {
-        None
-    } else {
-        phones.read(row.text(&mobile)).clone().ok()
-    };
+    let phone = if row.text(&mobile).is_empty() { None } else { phones.read(row.text(&mobile)).clone().ok() };
     let mail = row.text(&column("e-mail"));
-    let mail = if mail.is_empty() {
-        None
-    } else {
-        typed::mail(mail).ok()
-    };
+    let mail = if mail.is_empty() { None } else { typed::mail(mail).ok() };
     let tongue = column("language");
     let written = row.text(&tongue);
     let language = if written.is_empty() {
         head.language.clone()
     } else {
         typed::language(written).unwrap_or_else(|reason| {
-            desk.error(
-                Spot::cell(sheet, row, &tongue),
-                reason,
-                "Write a code such as en or es.",
-            );
+            desk.error(Spot::cell(sheet, row, &tongue), reason, "Write a code such as en or es.");
             head.language.clone()
         })
     };

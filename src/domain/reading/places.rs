@@ -7,6 +7,7 @@ use super::settings::Head;
 use crate::domain::book::{Book, Row};
 use crate::domain::season::{Number, NumberId, Place, PlaceId, Way};
 use crate::domain::typed;
+use crate::domain::way::walk_range;
 use crate::domain::words::{key, list};
 
 /// Seconds of a number whose length is not written (trade figure: most numbers take about two minutes).
@@ -17,17 +18,6 @@ const CHANGEOVER_SECONDS: u32 = 20;
 const SIGN_IN_MINUTES: u32 = 5;
 /// A number longer than this many seconds is asked about: hours may have been typed for minutes.
 const LONG_NUMBER_SECONDS: u32 = 30 * 60;
-
-/// The walk for a distance: from the pace of a brisk walker to the season's slow one.
-fn walk_range(metres: u32, feet_per_second: f64) -> (u32, u32) {
-    // 3.5 feet a second is the normal crossing speed of MUTCD 2009 s4E.06 para 07; a foot is 0.3048 m.
-    let minutes = |pace: f64| {
-        let exact = f64::from(metres) / (pace * 0.3048) / 60.0;
-        (exact - 1e-9).ceil().max(0.0) as u32
-    };
-    let long = minutes(feet_per_second);
-    (minutes(3.5).min(long), long)
-}
 
 /// The sheets `places` and `ways`, and the names events use.
 pub(super) fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, Names<PlaceId>) {
@@ -43,11 +33,7 @@ pub(super) fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, 
             );
         }
         let sign_in_minutes = number_or(row, "sign-in minutes", SIGN_IN_MINUTES);
-        too_long(
-            sign_in_minutes,
-            Spot::cell("places", row, "sign-in minutes"),
-            desk,
-        );
+        too_long(sign_in_minutes, Spot::cell("places", row, "sign-in minutes"), desk);
         places.push(Place {
             reference: row.text("ref").to_owned(),
             name: name.to_owned(),
@@ -68,10 +54,7 @@ pub(super) fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, 
                     "Keep one of the two lines.",
                 );
             }
-            ways.push(Way {
-                name: row.text("from").to_owned(),
-                walk,
-            });
+            ways.push(Way { name: row.text("from").to_owned(), walk });
         }
     }
     (places, names)
@@ -80,9 +63,8 @@ pub(super) fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, 
 fn way_walk(row: &Row, head: &Head, desk: &mut Desk) -> Option<(u32, u32)> {
     let (minutes, metres) = (row.text("walk minutes"), row.text("metres"));
     let spot = Spot::cell("ways", row, "walk minutes");
-    let metres_walk = typed::count(metres)
-        .ok()
-        .map(|m| walk_range(m, head.settings.walk_feet_per_second));
+    let metres_walk =
+        typed::count(metres).ok().map(|m| walk_range(f64::from(m), head.settings.walk_feet_per_second));
     if metres_walk.is_some_and(|(_, long)| long > typed::WALK_MAX_MINUTES) {
         desk.error(
             Spot::cell("ways", row, "metres"),
@@ -102,11 +84,7 @@ fn way_walk(row: &Row, head: &Head, desk: &mut Desk) -> Option<(u32, u32)> {
         (true, walk) => walk,
         (false, _) => typed::walk(minutes)
             .map_err(|reason| {
-                desk.error(
-                    spot,
-                    reason,
-                    "Write minutes, such as 8, or a range, such as 15-20.",
-                )
+                desk.error(spot, reason, "Write minutes, such as 8, or a range, such as 15-20.")
             })
             .ok(),
     }
@@ -126,18 +104,13 @@ pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<Numbe
                 "Give the number another name.",
             );
         } else if !name.is_empty() && !names.add(name, NumberId(index(numbers.len()))) {
-            desk.error(
-                spot,
-                "another number has this name",
-                "Give each number a name of its own.",
-            );
+            desk.error(spot, "another number has this name", "Give each number a name of its own.");
         }
         let seconds = typed::length(row.text("length")).unwrap_or(NUMBER_SECONDS);
         let changeover = typed::length(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS);
-        for (column, seconds, most) in [
-            ("length", seconds, LONG_NUMBER_SECONDS),
-            ("changeover", changeover, LONG_NUMBER_SECONDS / 3),
-        ] {
+        for (column, seconds, most) in
+            [("length", seconds, LONG_NUMBER_SECONDS), ("changeover", changeover, LONG_NUMBER_SECONDS / 3)]
+        {
             if seconds > most {
                 let reason = format!("a {column} of {} minutes is unusual", seconds / 60);
                 desk.warn(

@@ -1,9 +1,7 @@
 //! Places, ways in, numbers, events and running orders.
 
 use super::super::book::{Book, Row};
-use super::super::season::{
-    Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Slot,
-};
+use super::super::season::{Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Slot};
 use super::super::typed;
 use super::super::words::{key, list};
 use super::desk::{Desk, Names, Spot};
@@ -49,13 +47,7 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
     let mut event_names = Names::new("events");
     let mut drafts = events(book, &place_names, &mut event_names, desk);
     drafts.sort_by_cached_key(|(event, row)| {
-        (
-            event.date,
-            event.call,
-            event.starts,
-            key(&event.name),
-            row.number,
-        )
+        (event.date, event.call, event.starts, key(&event.name), row.number)
     });
     for (at, (event, _)) in drafts.iter().enumerate() {
         let id = EventId(index(at));
@@ -64,14 +56,7 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
     }
     let orders = orders(book, &event_names, &number_names, desk);
     for (at, (event, row)) in drafts.iter_mut().enumerate() {
-        fill_order(
-            event,
-            row,
-            orders.get(&EventId(index(at))),
-            &numbers,
-            &number_names,
-            desk,
-        );
+        fill_order(event, row, orders.get(&EventId(index(at))), &numbers, &number_names, desk);
         event_times(event, row, desk);
     }
     same_event_twice(&drafts, desk);
@@ -123,13 +108,9 @@ fn events<'a>(
             places.find(row.text("place"), Spot::cell("events", row, "place"), desk)
         };
         let kind = event_kind(row.text("kind"));
-        let (date, call, starts) = (
-            typed::date(row.text("date")),
-            typed::time(row.text("call")),
-            typed::time(row.text("starts")),
-        );
-        let (Some(place), Some(kind), Ok(date), Ok(call), Ok(starts)) =
-            (place, kind, date, call, starts)
+        let (date, call, starts) =
+            (typed::date(row.text("date")), typed::time(row.text("call")), typed::time(row.text("starts")));
+        let (Some(place), Some(kind), Ok(date), Ok(call), Ok(starts)) = (place, kind, date, call, starts)
         else {
             // What is missing has been told as a problem of its cell.
             names.add_broken(row.text("name"));
@@ -169,10 +150,7 @@ fn dismissal(row: &Row, desk: &mut Desk) -> Dismissal {
         _ => match typed::time(text) {
             Ok(time) => Dismissal::At(time),
             Err(_) => {
-                let reason = format!(
-                    "'{}' does not say when children may leave",
-                    typed::shown(text)
-                );
+                let reason = format!("'{}' does not say when children may leave", typed::shown(text));
                 desk.error(
                     Spot::cell("events", row, "dismissal"),
                     reason,
@@ -216,11 +194,7 @@ fn orders<'a>(
         let event = if row.text("event").is_empty() {
             None
         } else {
-            events.find(
-                row.text("event"),
-                Spot::cell("running order", row, "event"),
-                desk,
-            )
+            events.find(row.text("event"), Spot::cell("running order", row, "event"), desk)
         };
         let name = row.text("number");
         let slot = if key(name) == "interval" {
@@ -231,17 +205,10 @@ fn orders<'a>(
             None
         } else {
             let number = numbers.find(name, Spot::cell("running order", row, "number"), desk);
-            number.map(|number| Slot::Number {
-                number,
-                call: typed::time(row.text("call")).ok(),
-            })
+            number.map(|number| Slot::Number { number, call: typed::time(row.text("call")).ok() })
         };
-        if let (Some(event), Some(slot), Ok(place)) = (event, slot, typed::count(row.text("place")))
-        {
-            orders
-                .entry(event)
-                .or_default()
-                .push(Line { row, place, slot });
+        if let (Some(event), Some(slot), Ok(place)) = (event, slot, typed::count(row.text("place"))) {
+            orders.entry(event).or_default().push(Line { row, place, slot });
         }
     }
     for lines in orders.values_mut() {
@@ -259,26 +226,13 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
         let last = before.map_or(0, |b| b.place);
         match before {
             Some(before) if before.place == line.place => {
-                let reason = format!(
-                    "place {} is taken by row {} already",
-                    line.place, before.row.number
-                );
-                desk.error(
-                    spot,
-                    reason,
-                    "Give each line of an event a place of its own.",
-                );
+                let reason = format!("place {} is taken by row {} already", line.place, before.row.number);
+                desk.error(spot, reason, "Give each line of an event a place of its own.");
             }
-            _ if line.place == 0 => {
-                desk.error(spot, "places are counted from 1", "Let the first be 1.")
-            }
+            _ if line.place == 0 => desk.error(spot, "places are counted from 1", "Let the first be 1."),
             _ if line.place > last + 1 => {
                 let reason = format!("after place {last} comes place {}", line.place);
-                desk.warn(
-                    spot,
-                    reason,
-                    "Check that no number is missing; the order is used as it stands.",
-                );
+                desk.warn(spot, reason, "Check that no number is missing; the order is used as it stands.");
             }
             _ => {}
         }
@@ -316,13 +270,9 @@ fn fill_order(
         event.ordered = true;
         event.order = lines.iter().map(|line| line.slot.clone()).collect();
         for line in lines {
-            if let Slot::Number {
-                call: Some(call), ..
-            } = line.slot
+            if let Slot::Number { call: Some(call), .. } = line.slot
                 && call > event.starts
-                && event
-                    .ends
-                    .is_none_or(|ends| ends >= event.starts && call > ends)
+                && event.ends.is_none_or(|ends| ends >= event.starts && call > ends)
             {
                 desk.warn(
                     Spot::cell("running order", line.row, "call"),
@@ -343,10 +293,7 @@ fn fill_order(
         wanted.dedup();
         wanted
     };
-    event.order = wanted
-        .into_iter()
-        .map(|number| Slot::Number { number, call: None })
-        .collect();
+    event.order = wanted.into_iter().map(|number| Slot::Number { number, call: None }).collect();
     if event.ends.is_none() {
         desk.warn(
             Spot::cell("events", row, "ends"),
@@ -367,10 +314,7 @@ fn event_times(event: &Event, row: &Row, desk: &mut Desk) {
     if event.call.hour() < EARLY_HOUR {
         desk.warn(
             Spot::cell("events", row, "call"),
-            format!(
-                "the call is {} in the morning",
-                event.call.strftime("%H:%M")
-            ),
+            format!("the call is {} in the morning", event.call.strftime("%H:%M")),
             "Write pm or the 24-hour clock if the afternoon is meant.",
         );
     }
@@ -403,11 +347,7 @@ pub(super) fn ending(event: &Event, numbers: &[Number]) -> DateTime {
     let starts = event.date.to_datetime(event.starts);
     if let Some(ends) = event.ends {
         let ends = event.date.to_datetime(ends);
-        return if ends < starts {
-            later(ends, 1.day())
-        } else {
-            ends
-        };
+        return if ends < starts { later(ends, 1.day()) } else { ends };
     }
     if !event.ordered {
         return starts;
@@ -417,9 +357,9 @@ pub(super) fn ending(event: &Event, numbers: &[Number]) -> DateTime {
         .iter()
         .map(|slot| match slot {
             Slot::Interval(minutes) => i64::from(*minutes) * 60,
-            Slot::Number { number, .. } => numbers.get(number.at()).map_or(0, |n| {
-                i64::from(n.seconds) + i64::from(n.changeover_seconds)
-            }),
+            Slot::Number { number, .. } => {
+                numbers.get(number.at()).map_or(0, |n| i64::from(n.seconds) + i64::from(n.changeover_seconds))
+            }
         })
         .sum();
     later(starts, seconds.seconds())

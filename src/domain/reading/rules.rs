@@ -1,9 +1,7 @@
 //! House rules and notices.
 
 use super::super::book::{Book, Row};
-use super::super::season::{
-    About, Anchor, Audience, By, EventId, EventKind, HouseRule, Notice, Offset,
-};
+use super::super::season::{About, Anchor, Audience, By, EventId, EventKind, HouseRule, Notice, Offset};
 use super::super::typed;
 use super::super::words::{did_you_mean, key};
 use super::desk::{Desk, Spot};
@@ -25,10 +23,7 @@ pub(super) struct Rules {
 }
 
 pub(super) fn read(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk) -> Rules {
-    Rules {
-        house_rules: house_rules(book, head, programme, desk),
-        notices: notices(book, programme, desk),
-    }
+    Rules { house_rules: house_rules(book, head, programme, desk), notices: notices(book, programme, desk) }
 }
 
 fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk) -> Vec<HouseRule> {
@@ -43,11 +38,7 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
             programme.event_names.find(row.text("event"), spot, desk)
         };
         let tongue = row.text("language");
-        let language = if tongue.is_empty() {
-            Ok(head.language.clone())
-        } else {
-            typed::language(tongue)
-        };
+        let language = if tongue.is_empty() { Ok(head.language.clone()) } else { typed::language(tongue) };
         let language = match language {
             Ok(language) => language,
             Err(reason) => {
@@ -73,10 +64,7 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
         });
         let (rule, first) = &mut rules[at];
         if rule.reference != row.text("ref") {
-            let reason = format!(
-                "lines of one rule have one ref, and row {} has another",
-                first.number
-            );
+            let reason = format!("lines of one rule have one ref, and row {} has another", first.number);
             desk.error(
                 Spot::cell("house rules", row, "ref"),
                 reason,
@@ -91,11 +79,7 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
                 "Write the same in each line of a rule.",
             );
         }
-        if rule
-            .texts
-            .insert(language, row.text("text").to_owned())
-            .is_some()
-        {
+        if rule.texts.insert(language, row.text("text").to_owned()).is_some() {
             desk.error(
                 Spot::cell("house rules", row, "language"),
                 "the rule stands here a second time in this language",
@@ -105,10 +89,7 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
     }
     for (rule, row) in &rules {
         if !rule.texts.contains_key(&head.language) {
-            let reason = format!(
-                "the rule has no text in the season's language ({})",
-                head.language.0
-            );
+            let reason = format!("the rule has no text in the season's language ({})", head.language.0);
             desk.error(
                 Spot::row("house rules", row.number),
                 reason,
@@ -188,18 +169,10 @@ fn about(row: &Row, programme: &Programme, desk: &mut Desk) -> Option<About> {
         }
         return Some(About::Kind(kind));
     }
-    programme
-        .event_names
-        .find(text, Spot::cell("notices", row, "about"), desk)
-        .map(About::Event)
+    programme.event_names.find(text, Spot::cell("notices", row, "about"), desk).map(About::Event)
 }
 
-fn anchor(
-    row: &Row,
-    about: Option<&About>,
-    programme: &Programme,
-    desk: &mut Desk,
-) -> Option<Anchor> {
+fn anchor(row: &Row, about: Option<&About>, programme: &Programme, desk: &mut Desk) -> Option<Anchor> {
     let text = row.text("counted from");
     let spot = Spot::cell("notices", row, "counted from");
     let anchor = match key(text).as_str() {
@@ -247,11 +220,7 @@ fn anchor(
 }
 
 fn offset(row: &Row, desk: &mut Desk) -> Option<Offset> {
-    let (days, at, minutes) = (
-        row.text("days before"),
-        row.text("at"),
-        row.text("minutes before"),
-    );
+    let (days, at, minutes) = (row.text("days before"), row.text("at"), row.text("minutes before"));
     let mut fault = |column: &str, reason: &str, cure: &str| {
         desk.error(Spot::cell("notices", row, column), reason, cure);
         None
@@ -283,24 +252,15 @@ fn offset(row: &Row, desk: &mut Desk) -> Option<Offset> {
             "a time of day is written but not how many days before",
             "Write 0 for the same day, 1 for the day before.",
         ),
-        (false, true, true) => fault(
-            "at",
-            "days before need a time of day beside them",
-            "Write a time such as 18:30.",
-        ),
+        (false, true, true) => {
+            fault("at", "days before need a time of day beside them", "Write a time such as 18:30.")
+        }
         (false, false, true) => {
             let (days, at) = (typed::count(days).ok()?, typed::time(at).ok()?);
             if days > DAYS_MAX {
-                return fault(
-                    "days before",
-                    "that many days cannot be meant",
-                    "Write fewer days.",
-                );
+                return fault("days before", "that many days cannot be meant", "Write fewer days.");
             }
-            Some(Offset::DaysBefore {
-                days: i32::try_from(days).ok()?,
-                at,
-            })
+            Some(Offset::DaysBefore { days: i32::try_from(days).ok()?, at })
         }
     }
 }

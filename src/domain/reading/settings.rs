@@ -37,16 +37,9 @@ struct Page<'a> {
 
 impl Page<'_> {
     fn text(&self, name: &str) -> String {
-        let default = SETTINGS
-            .iter()
-            .find(|s| s.name == name)
-            .map_or("", |s| s.default);
+        let default = SETTINGS.iter().find(|s| s.name == name).map_or("", |s| s.default);
         let set = self.lines.get(name).map_or("", |row| row.text("value"));
-        if set.is_empty() {
-            default.to_owned()
-        } else {
-            set.to_owned()
-        }
+        if set.is_empty() { default.to_owned() } else { set.to_owned() }
     }
 
     fn fault(&mut self, name: &str, reason: String, cure: &str) {
@@ -72,29 +65,17 @@ impl Page<'_> {
     }
 
     fn count(&mut self, name: &str, range: std::ops::RangeInclusive<u32>) -> u32 {
-        let cure = format!(
-            "Write a whole number from {} to {}.",
-            range.start(),
-            range.end()
-        );
+        let cure = format!("Write a whole number from {} to {}.", range.start(), range.end());
         let stand_in = *range.start();
         self.read(name, stand_in, &cure, |text| {
-            typed::count(text).and_then(|n| {
-                if range.contains(&n) {
-                    Ok(n)
-                } else {
-                    Err(format!("{n} is out of range"))
-                }
-            })
+            typed::count(text)
+                .and_then(|n| if range.contains(&n) { Ok(n) } else { Err(format!("{n} is out of range")) })
         })
     }
 }
 
 pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
-    let mut page = Page {
-        lines: HashMap::new(),
-        desk,
-    };
+    let mut page = Page { lines: HashMap::new(), desk };
     for row in book.rows("season") {
         let name = key(row.text("setting"));
         let spot = Spot::named("season", row.number, "setting");
@@ -107,11 +88,7 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
                 SETTINGS.iter().map(|s| s.name),
                 "The sheet 'read me' of a blank workbook lists the settings.",
             );
-            page.desk.error(
-                spot,
-                format!("'{}' is not a setting", typed::shown(row.text("setting"))),
-                &cure,
-            );
+            page.desk.error(spot, format!("'{}' is not a setting", typed::shown(row.text("setting"))), &cure);
         } else if page.lines.insert(name.clone(), row).is_some() {
             page.desk.error(
                 spot,
@@ -122,11 +99,7 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
     }
     for setting in SETTINGS.iter().filter(|s| s.default.is_empty()) {
         if page.text(setting.name).is_empty() {
-            page.fault(
-                setting.name,
-                "it must be filled in".to_owned(),
-                setting.help,
-            );
+            page.fault(setting.name, "it must be filled in".to_owned(), setting.help);
         }
     }
     let zone_name = page.text("zone");
@@ -144,10 +117,7 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
     if reference.len() > REF_MAX_CHARS || !reference.bytes().all(|b| b.is_ascii_alphanumeric()) {
         page.fault(
             "ref",
-            format!(
-                "'{}' is not a short word of letters and digits",
-                typed::shown(&reference)
-            ),
+            format!("'{}' is not a short word of letters and digits", typed::shown(&reference)),
             "Write something like S1, with no name in it.",
         );
     }
@@ -164,11 +134,7 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
             "Write a code such as en or es.",
             typed::language,
         ),
-        telephone: if telephone == "-" {
-            String::new()
-        } else {
-            telephone
-        },
+        telephone: if telephone == "-" { String::new() } else { telephone },
         settings: figures(&mut page),
     }
 }
@@ -183,11 +149,9 @@ fn zone(page: &mut Page<'_>, name: &str) -> Option<(TimeZone, String)> {
     }
     let known: Vec<String> = jiff::tz::db().available().map(|n| n.to_string()).collect();
     let spaced = name.replace(' ', "_");
-    let by_city = known.iter().find(|zone| {
-        zone.rsplit('/')
-            .next()
-            .is_some_and(|city| city.eq_ignore_ascii_case(&spaced))
-    });
+    let by_city = known
+        .iter()
+        .find(|zone| zone.rsplit('/').next().is_some_and(|city| city.eq_ignore_ascii_case(&spaced)));
     let cure = match by_city {
         Some(zone) => format!("Did you mean '{zone}'?"),
         None => did_you_mean(
@@ -196,11 +160,7 @@ fn zone(page: &mut Page<'_>, name: &str) -> Option<(TimeZone, String)> {
             "Write an IANA name such as Europe/London or America/New_York.",
         ),
     };
-    page.fault(
-        "zone",
-        format!("'{}' is not a time zone", typed::shown(name)),
-        &cure,
-    );
+    page.fault("zone", format!("'{}' is not a time zone", typed::shown(name)), &cure);
     None
 }
 
@@ -215,18 +175,13 @@ fn figures(page: &mut Page<'_>) -> Settings {
             "Let 'messages from' be the earlier of the two.",
         );
     }
-    let pace = page.read(
-        "walking feet per second",
-        3.0,
-        "Write a pace such as 3.0.",
-        |text| {
-            text.replace(',', ".")
-                .parse::<f64>()
-                .ok()
-                .filter(|pace| PACES.contains(pace))
-                .ok_or_else(|| format!("'{}' is not a walking pace", typed::shown(text)))
-        },
-    );
+    let pace = page.read("walking feet per second", 3.0, "Write a pace such as 3.0.", |text| {
+        text.replace(',', ".")
+            .parse::<f64>()
+            .ok()
+            .filter(|pace| PACES.contains(pace))
+            .ok_or_else(|| format!("'{}' is not a walking pace", typed::shown(text)))
+    });
     Settings {
         quiet_until,
         quiet_from,
@@ -242,18 +197,10 @@ fn figures(page: &mut Page<'_>) -> Settings {
                 "any guardian" => Ok(SettledBy::AnyGuardian),
                 "each household" => Ok(SettledBy::EachHousehold),
                 "brings and collects" => Ok(SettledBy::BringsAndCollects),
-                _ => Err(format!(
-                    "'{}' is none of the three ways",
-                    typed::shown(text)
-                )),
+                _ => Err(format!("'{}' is none of the three ways", typed::shown(text))),
             },
         ),
-        given_names: page.read(
-            "given names in messages",
-            true,
-            "Write yes or no.",
-            typed::yes_no,
-        ),
+        given_names: page.read("given names in messages", true, "Write yes or no.", typed::yes_no),
         walk_feet_per_second: pace,
         children_per_adult: page.count("children per adult", 1..=100),
     }

@@ -29,26 +29,17 @@ pub(super) fn adopt(
     for (at, person) in person.iter().enumerate() {
         of[*person].push(at);
     }
-    let old = previous
-        .map(|old| old_guardians(old, phones))
-        .unwrap_or_default();
+    let old = previous.map(|old| old_guardians(old, phones)).unwrap_or_default();
     let mut chosen: Vec<Option<Ref>> = of
         .iter()
-        .map(|all| {
-            all.iter()
-                .map(|at| &mentions[*at].reference)
-                .find(|r| !r.is_empty())
-                .cloned()
-        })
+        .map(|all| all.iter().map(|at| &mentions[*at].reference).find(|r| !r.is_empty()).cloned())
         .collect();
     for (person, reference) in chosen.iter().enumerate() {
         let Some(reference) = reference else { continue };
         let mention = &mentions[of[person][0]];
-        let unknown =
-            previous.is_some() && !old.values().flatten().any(|g| g.reference == *reference);
-        let problem = malformed(reference, GUARDIAN_LETTER).or_else(|| {
-            unknown.then(|| format!("the ref {reference} was never given out by this program"))
-        });
+        let unknown = previous.is_some() && !old.values().flatten().any(|g| g.reference == *reference);
+        let problem = malformed(reference, GUARDIAN_LETTER)
+            .or_else(|| unknown.then(|| format!("the ref {reference} was never given out by this program")));
         if let Some(reason) = problem {
             questions.push(guardian_question(book, mention, reason));
         }
@@ -84,10 +75,7 @@ fn guardian_question(book: &Book, mention: &Mention, reason: String) -> Question
 fn old_guardians(old: &Book, phones: &mut Phones) -> HashMap<String, Vec<OldGuardian>> {
     let rows = old.rows("children");
     let mut found: BTreeMap<Ref, (String, OldGuardian)> = BTreeMap::new();
-    for mention in kin::mentions(old, phones)
-        .into_iter()
-        .filter(|m| !m.reference.is_empty())
-    {
+    for mention in kin::mentions(old, phones).into_iter().filter(|m| !m.reference.is_empty()) {
         let (_, guardian) = found.entry(mention.reference.clone()).or_insert_with(|| {
             (
                 mention.name.clone(),
@@ -99,9 +87,7 @@ fn old_guardians(old: &Book, phones: &mut Phones) -> HashMap<String, Vec<OldGuar
             )
         });
         guardian.contacts.extend(mention.contacts);
-        guardian
-            .children
-            .insert(rows[mention.row].text("ref").to_owned());
+        guardian.children.insert(rows[mention.row].text("ref").to_owned());
     }
     let mut by_name: HashMap<String, Vec<OldGuardian>> = HashMap::new();
     for (name, guardian) in found.into_values() {
@@ -125,33 +111,17 @@ fn match_guardians(
         let Some(known) = old.get(&mentions[all[0]].name) else {
             continue;
         };
-        let known: Vec<&OldGuardian> = known
-            .iter()
-            .filter(|g| !claimed.contains(&g.reference))
-            .collect();
+        let known: Vec<&OldGuardian> = known.iter().filter(|g| !claimed.contains(&g.reference)).collect();
         let by_contact: Vec<_> = known
             .iter()
-            .filter(|g| {
-                all.iter().any(|at| {
-                    mentions[*at]
-                        .contacts
-                        .iter()
-                        .any(|c| g.contacts.contains(c))
-                })
-            })
+            .filter(|g| all.iter().any(|at| mentions[*at].contacts.iter().any(|c| g.contacts.contains(c))))
             .collect();
         let by_child: Vec<_> = known
             .iter()
-            .filter(|g| {
-                all.iter()
-                    .any(|at| g.children.contains(rows[mentions[*at].row].text("ref")))
-            })
+            .filter(|g| all.iter().any(|at| g.children.contains(rows[mentions[*at].row].text("ref"))))
             .collect();
         match (&by_contact[..], &by_child[..]) {
-            ([one], _) | ([], [one]) => wanted
-                .entry(one.reference.clone())
-                .or_default()
-                .push(person),
+            ([one], _) | ([], [one]) => wanted.entry(one.reference.clone()).or_default().push(person),
             _ => {}
         }
     }
@@ -163,25 +133,12 @@ fn match_guardians(
 }
 
 /// What puts new guardians in an order that does not depend on the order of rows.
-fn guardian_key(
-    book: &Book,
-    mentions: &[Mention],
-    all: &[usize],
-) -> (String, Vec<String>, Vec<String>) {
+fn guardian_key(book: &Book, mentions: &[Mention], all: &[usize]) -> (String, Vec<String>, Vec<String>) {
     let rows = book.rows("children");
-    let mut contacts: Vec<String> = all
-        .iter()
-        .flat_map(|at| mentions[*at].contacts.clone())
-        .collect();
+    let mut contacts: Vec<String> = all.iter().flat_map(|at| mentions[*at].contacts.clone()).collect();
     let mut children: Vec<String> = all
         .iter()
-        .map(|at| {
-            format!(
-                "{} {}",
-                rows[mentions[*at].row].text("ref"),
-                mentions[*at].slot
-            )
-        })
+        .map(|at| format!("{} {}", rows[mentions[*at].row].text("ref"), mentions[*at].slot))
         .collect();
     contacts.sort();
     contacts.dedup();

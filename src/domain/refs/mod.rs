@@ -63,11 +63,7 @@ pub fn adopt(book: &mut Book, previous: Option<&Book>) -> Vec<Question> {
 }
 
 /// As [`adopt`], with the numbers read so far, in the workbook's country.
-pub(super) fn adopt_with(
-    book: &mut Book,
-    previous: Option<&Book>,
-    phones: &mut Phones,
-) -> Vec<Question> {
+pub(super) fn adopt_with(book: &mut Book, previous: Option<&Book>, phones: &mut Phones) -> Vec<Question> {
     let mut questions = Vec::new();
     for sheet in SHEETS {
         let Some(letter) = sheet.letter else { continue };
@@ -80,13 +76,7 @@ pub(super) fn adopt_with(
             .zip(old_faces)
             .filter(|(r, _)| !r.is_empty())
             .collect();
-        let task = Task {
-            sheet: sheet.name,
-            letter,
-            faces,
-            old,
-            known: previous.is_some(),
-        };
+        let task = Task { sheet: sheet.name, letter, faces, old, known: previous.is_some() };
         task.run(book, &mut questions);
     }
     guardians::adopt(book, previous, phones, &mut questions);
@@ -98,10 +88,7 @@ fn faces(rows: &[Row], sheet: &str, phones: &mut Phones) -> Vec<Face> {
 }
 
 fn face(row: &Row, sheet: &str, phones: &mut Phones) -> Face {
-    let mut face = Face {
-        name: key(row.text("name")),
-        ..Face::default()
-    };
+    let mut face = Face { name: key(row.text("name")), ..Face::default() };
     for (column, cell) in &row.cells {
         if column == "ref" || column.ends_with(" ref") {
             continue;
@@ -119,14 +106,9 @@ fn face(row: &Row, sheet: &str, phones: &mut Phones) -> Face {
     }
     match sheet {
         "children" => {
-            face.name = key(&format!(
-                "{} {}",
-                row.text("given name"),
-                row.text("family name")
-            ));
-            face.marks = list(row.text("numbers"))
-                .map(|part| key(part.split(':').next().unwrap_or(part)))
-                .collect();
+            face.name = key(&format!("{} {}", row.text("given name"), row.text("family name")));
+            face.marks =
+                list(row.text("numbers")).map(|part| key(part.split(':').next().unwrap_or(part))).collect();
         }
         "events" => {
             face.marks.insert(key(row.text("date")));
@@ -157,23 +139,16 @@ impl Task {
         let mut claimed: BTreeMap<Ref, usize> = BTreeMap::new();
         self.keep_written(rows, &mut claimed, questions);
         let asked = self.match_known(rows, &mut claimed, questions);
-        let mut next = highest(
-            claimed.keys().chain(self.old.iter().map(|(r, _)| r)),
-            self.letter,
-        ) + 1;
-        let mut fresh: Vec<usize> = (0..rows.len())
-            .filter(|at| rows[*at].text("ref").is_empty() && !asked.contains(at))
-            .collect();
+        let mut next = highest(claimed.keys().chain(self.old.iter().map(|(r, _)| r)), self.letter) + 1;
+        let mut fresh: Vec<usize> =
+            (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty() && !asked.contains(at)).collect();
         fresh.sort_by(|a, b| {
-            (&self.faces[*a].name, &self.faces[*a].all)
-                .cmp(&(&self.faces[*b].name, &self.faces[*b].all))
+            (&self.faces[*a].name, &self.faces[*a].all).cmp(&(&self.faces[*b].name, &self.faces[*b].all))
         });
         let mut shared: HashMap<(&str, &BTreeSet<String>), Ref> = HashMap::new();
         if self.sheet == "house rules" {
             for (reference, at) in &claimed {
-                shared
-                    .entry(self.rule(*at))
-                    .or_insert_with(|| reference.clone());
+                shared.entry(self.rule(*at)).or_insert_with(|| reference.clone());
             }
         }
         for at in fresh {
@@ -229,8 +204,7 @@ impl Task {
                 ));
             }
             match claimed.get(&written) {
-                Some(first)
-                    if self.sheet == "house rules" && self.rule(*first) == self.rule(at) => {}
+                Some(first) if self.sheet == "house rules" && self.rule(*first) == self.rule(at) => {}
                 Some(first) => {
                     let reason = format!(
                         "the ref {written} stands in row {} too, so the program cannot tell the two lines apart",
@@ -259,17 +233,11 @@ impl Task {
         questions: &mut Vec<Question>,
     ) -> BTreeSet<usize> {
         let mut asked = BTreeSet::new();
-        let open: Vec<usize> = (0..rows.len())
-            .filter(|at| rows[*at].text("ref").is_empty())
-            .collect();
+        let open: Vec<usize> = (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty()).collect();
         // First the rows written exactly as before, then those whose name and something else agree.
         let mut left = Vec::new();
-        let whole = count_by(
-            self.old
-                .iter()
-                .filter(|(r, _)| !claimed.contains_key(r))
-                .map(|(_, f)| f.all.as_str()),
-        );
+        let whole =
+            count_by(self.old.iter().filter(|(r, _)| !claimed.contains_key(r)).map(|(_, f)| f.all.as_str()));
         let mine = count_by(open.iter().map(|at| self.faces[*at].all.as_str()));
         let by_all: HashMap<&str, &Ref> = self
             .old
@@ -307,10 +275,8 @@ impl Task {
                 Decision::Ask(candidates) => {
                     asked.insert(at);
                     let numbers: Vec<String> = candidates.to_vec();
-                    let reason = format!(
-                        "this line may be one known before ({}) or a new one",
-                        numbers.join(", ")
-                    );
+                    let reason =
+                        format!("this line may be one known before ({}) or a new one", numbers.join(", "));
                     questions.push(self.question(
                         rows,
                         at,
@@ -326,14 +292,8 @@ impl Task {
 
     fn decide(&self, at: usize, candidates: &[&(Ref, Face)], rivals: usize) -> Decision {
         let face = &self.faces[at];
-        let refs = || {
-            candidates
-                .iter()
-                .map(|(r, _)| r.clone())
-                .collect::<BTreeSet<_>>()
-                .into_iter()
-                .collect()
-        };
+        let refs =
+            || candidates.iter().map(|(r, _)| r.clone()).collect::<BTreeSet<_>>().into_iter().collect();
         let distinct: BTreeSet<&Ref> = candidates.iter().map(|(r, _)| r).collect();
         match (self.sheet, distinct.len()) {
             (_, 0) => Decision::New,
@@ -349,10 +309,7 @@ impl Task {
                 Decision::Is(candidates[0].0.clone())
             }
             ("events", _) => {
-                let same: Vec<_> = candidates
-                    .iter()
-                    .filter(|(_, f)| f.marks == face.marks)
-                    .collect();
+                let same: Vec<_> = candidates.iter().filter(|(_, f)| f.marks == face.marks).collect();
                 match same[..] {
                     [one] => Decision::Is(one.0.clone()),
                     _ => Decision::Ask(refs()),
@@ -397,9 +354,8 @@ fn count_by<'a>(items: impl Iterator<Item = &'a str>) -> HashMap<&'a str, usize>
 
 fn malformed(reference: &str, letter: char) -> Option<String> {
     let digits = reference.strip_prefix(letter).unwrap_or("");
-    let fits = !digits.is_empty()
-        && digits.bytes().all(|b| b.is_ascii_digit())
-        && reference.len() <= REF_MAX_CHARS;
+    let fits =
+        !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit()) && reference.len() <= REF_MAX_CHARS;
     (!fits).then(|| {
         format!(
             "'{}' is not a ref: one is {letter} and digits, such as {letter}001",
@@ -413,7 +369,5 @@ fn made(letter: char, number: u64) -> Ref {
 }
 
 fn highest<'a>(refs: impl Iterator<Item = &'a Ref>, letter: char) -> u64 {
-    refs.filter_map(|r| r.strip_prefix(letter)?.parse().ok())
-        .max()
-        .unwrap_or(0)
+    refs.filter_map(|r| r.strip_prefix(letter)?.parse().ok()).max().unwrap_or(0)
 }

@@ -1,0 +1,154 @@
+-- Instants are milliseconds since 1970 in UTC. Refs name workbook rows for good and hold nothing personal.
+
+CREATE TABLE season (
+    id INTEGER PRIMARY KEY,
+    reference TEXT NOT NULL UNIQUE,
+    revision INTEGER NOT NULL,
+    revised_ms INTEGER NOT NULL,
+    -- Rises with every change of what was told, answered or stopped, so that a copy in memory knows it is old.
+    pulse INTEGER NOT NULL
+) STRICT;
+
+-- The workbook in force, a row each, so that a change touches only its own rows.
+CREATE TABLE season_row (
+    season INTEGER NOT NULL REFERENCES season (id),
+    sheet TEXT NOT NULL,
+    -- The row's ref, or its position where the sheet has none.
+    line TEXT NOT NULL,
+    position INTEGER NOT NULL,
+    cells TEXT NOT NULL,
+    PRIMARY KEY (season, sheet, line)
+) STRICT;
+
+CREATE TABLE message (
+    id INTEGER PRIMARY KEY,
+    season INTEGER NOT NULL REFERENCES season (id),
+    key TEXT NOT NULL,
+    household TEXT NOT NULL,
+    -- Refs separated by spaces.
+    guardians TEXT NOT NULL,
+    channel TEXT NOT NULL CHECK (channel IN ('mail', 'text')),
+    wording TEXT NOT NULL,
+    owes INTEGER NOT NULL CHECK (owes IN (0, 1)),
+    -- A change with no permitted hour left before it is needed.
+    at_once INTEGER NOT NULL CHECK (at_once IN (0, 1)),
+    due_ms INTEGER NOT NULL,
+    until_ms INTEGER NOT NULL,
+    state TEXT NOT NULL CHECK (state IN (
+        'planned', 'claimed', 'attempting', 'accepted', 'delivered', 'waiting_to_retry',
+        'withdrawn', 'expired', 'refused', 'bounced', 'quarantined', 'uncertain')),
+    -- When it may next be claimed.
+    ready_ms INTEGER NOT NULL,
+    -- When a claim or an attempt is given up for lost; 0 outside those states.
+    lease_ms INTEGER NOT NULL,
+    fence INTEGER NOT NULL,
+    -- Counts claims, to find a message that breaks the sender.
+    claims INTEGER NOT NULL,
+    -- Counts attempts, for delivery.
+    attempts INTEGER NOT NULL,
+    why TEXT NOT NULL
+) STRICT;
+
+-- A withdrawn message may be wanted again later; only one at a time is alive.
+CREATE UNIQUE INDEX message_key ON message (season, key) WHERE state <> 'withdrawn';
+CREATE INDEX message_ready ON message (season, state, ready_ms);
+CREATE INDEX message_household ON message (season, household);
+
+CREATE TABLE message_part (
+    message INTEGER NOT NULL REFERENCES message (id),
+    child TEXT NOT NULL,
+    event TEXT NOT NULL,
+    notice TEXT NOT NULL,
+    -- The facts announced by a change, or last told by others; empty before the first attempt.
+    fingerprint TEXT NOT NULL,
+    -- When it was last attempted; 0 for never.
+    told_ms INTEGER NOT NULL,
+    PRIMARY KEY (message, child, event, notice)
+) STRICT;
+
+CREATE TABLE attempt (
+    message INTEGER NOT NULL REFERENCES message (id),
+    number INTEGER NOT NULL,
+    at_ms INTEGER NOT NULL,
+    -- Frozen here: a later change of the address does not change what happened.
+    address TEXT NOT NULL,
+    reference TEXT NOT NULL,
+    -- Empty while it is open.
+    outcome TEXT NOT NULL,
+    outcome_ms INTEGER NOT NULL,
+    why TEXT NOT NULL,
+    PRIMARY KEY (message, number)
+) STRICT;
+
+-- Canonical forms of published facts by their digest.
+CREATE TABLE facts (
+    season INTEGER NOT NULL REFERENCES season (id),
+    fingerprint TEXT NOT NULL,
+    form TEXT NOT NULL,
+    PRIMARY KEY (season, fingerprint)
+) STRICT;
+
+CREATE TABLE link (
+    hash TEXT PRIMARY KEY,
+    season INTEGER NOT NULL REFERENCES season (id),
+    kind TEXT NOT NULL CHECK (kind IN ('guardian', 'chaperone', 'coordinator')),
+    message INTEGER NOT NULL,
+    chaperone TEXT NOT NULL,
+    expires_ms INTEGER NOT NULL
+) STRICT;
+
+CREATE TABLE answer (
+    id INTEGER PRIMARY KEY,
+    season INTEGER NOT NULL REFERENCES season (id),
+    at_ms INTEGER NOT NULL,
+    road TEXT NOT NULL,
+    external TEXT NOT NULL,
+    guardian TEXT NOT NULL,
+    child TEXT NOT NULL,
+    event TEXT NOT NULL,
+    -- heard, cant_come, question; empty for a call that reached nobody.
+    kind TEXT NOT NULL,
+    fingerprint TEXT NOT NULL,
+    one_phone INTEGER NOT NULL CHECK (one_phone IN (0, 1)),
+    words TEXT NOT NULL,
+    noted_by TEXT NOT NULL,
+    outcome TEXT NOT NULL,
+    UNIQUE (season, road, external, guardian, child, event)
+) STRICT;
+
+CREATE TABLE address (
+    season INTEGER NOT NULL REFERENCES season (id),
+    channel TEXT NOT NULL,
+    address TEXT NOT NULL,
+    stopped INTEGER NOT NULL CHECK (stopped IN (0, 1)),
+    bad INTEGER NOT NULL CHECK (bad IN (0, 1)),
+    PRIMARY KEY (season, channel, address)
+) STRICT;
+
+-- Append-only; each hash covers the one before.
+CREATE TABLE ledger (
+    season INTEGER NOT NULL REFERENCES season (id),
+    seq INTEGER NOT NULL,
+    at_ms INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    about TEXT NOT NULL,
+    digest TEXT NOT NULL,
+    hash TEXT NOT NULL,
+    PRIMARY KEY (season, seq)
+) STRICT;
+
+-- Words beside the chain; deleting a person's words and salt leaves the chain whole.
+CREATE TABLE ledger_words (
+    season INTEGER NOT NULL,
+    seq INTEGER NOT NULL,
+    person TEXT NOT NULL,
+    words TEXT NOT NULL,
+    PRIMARY KEY (season, seq)
+) STRICT;
+
+CREATE TABLE person_salt (
+    season INTEGER NOT NULL,
+    person TEXT NOT NULL,
+    salt BLOB NOT NULL,
+    PRIMARY KEY (season, person)
+) STRICT;

@@ -1,0 +1,266 @@
+//! The ledger as the checker reads it, and files linked to the attempts that made them.
+
+use super::Line;
+use super::outbox::Sent;
+use super::view::View;
+use jiff::{Timestamp, ToSpan};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The notice of an item that tells of a change.
+pub(super) const CHANGE: &str = "change";
+/// A direct answer to a person's own message leaves within so many minutes.
+const DIRECT_MINUTES: i64 = 5;
+/// A file's date has whole seconds and may so be a little older than the line of its attempt.
+const SECOND: i64 = 1;
+/// Kinds of lines that end a message.
+const ENDS: &[&str] = &["withdrawn", "expired", "refused", "bounced", "quarantined"];
+/// Kinds of lines written when a person has said something.
+const SAID: &[&str] = &["answer", "stop", "start"];
+
+/// What a message says to one guardian about one child: child, event (`-` for the season), notice.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Item {
+    pub child: String,
+    pub event: String,
+    pub notice: String,
+}
+
+/// One attempt to hand a message over.
+#[derive(Debug, Clone)]
+pub(super) struct Attempt {
+    pub at: Timestamp,
+    pub guardians: Vec<String>,
+    pub items: Vec<Item>,
+}
+
+/// A message ended without being told.
+#[derive(Debug)]
+pub(super) struct End {
+    pub at: Timestamp,
+    pub dead: bool,
+    pub channel: String,
+    pub guardians: Vec<String>,
+    pub items: Vec<Item>,
+}
+
+/// The ledger, sorted out.
+#[derive(Debug, Default)]
+pub(super) struct Record {
+    pub attempts: BTreeMap<String, Vec<Attempt>>,
+    pub ends: Vec<End>,
+    uncertain: BTreeMap<String, Vec<Timestamp>>,
+    /// First answer of any kind for child and event.
+    answered: BTreeMap<(String, String), Timestamp>,
+    /// First "can't come" for child and event.
+    cant_come: BTreeMap<(String, String), Timestamp>,
+    /// Stops and starts by guardian and channel: when, and whether it was a stop.
+    opted: BTreeMap<(String, String), Vec<(Timestamp, bool)>>,
+    said: BTreeMap<String, Vec<Timestamp>>,
+    pub last: Option<Timestamp>,
+}
+
+impl Record {
+    /// Sorts out the lines.
+    pub fn of(ledger: &[Line]) -> Record {
+        let mut record = Record {
+            last: ledger.iter().map(|line| line.at).max(),
+            ..Record::default()
+        };
+        let mut ordered: Vec<&Line> = ledger.iter().collect();
+        ordered.sort_by_key(|line| line.at);
+        for line in ordered {
+            record.take(line);
+        }
+        record
+    }
+
+    fn take(&mut self, line: &Line) {
+        let word = |name: &str| line.about.get(name).cloned().unwrap_or_default();
+        let words = |name: &str| {
+            word(name)
+                .split_whitespace()
+                .map(str::to_owned)
+                .collect::<Vec<_>>()
+        };
+        let items = || {
+            words("items")
+                .iter()
+                .filter_map(|text| item(text))
+                .collect::<Vec<_>>()
+        };
+        let (at, kind) = (line.at, line.kind.as_str());
+        if SAID.contains(&kind) {
+            self.said.entry(word("guardian")).or_default().push(at);
+        }
+        match kind {
+            "attempting" => {
+                let attempt = Attempt {
+                    at,
+                    guardians: words("guardians"),
+                    items: items(),
+                };
+                self.attempts
+                    .entry(word("message"))
+                    .or_default()
+                    .push(attempt);
+            }
+            "uncertain" => self.uncertain.entry(word("message")).or_default().push(at),
+            "answer" => {
+                let about = (word("child"), word("event"));
+                if word("kind") == "cant_come" {
+                    self.cant_come.entry(about.clone()).or_insert(at);
+                }
+                self.answered.entry(about).or_insert(at);
+            }
+            "stop" | "start" => {
+                self.opted
+                    .entry((word("guardian"), word("channel")))
+                    .or_default()
+                    .push((at, kind == "stop"));
+            }
+            _ if ENDS.contains(&kind) => {
+                let mut end = End {
+                    at,
+                    dead: matches!(kind, "refused" | "bounced"),
+                    channel: word("channel"),
+                    guardians: words("guardians"),
+                    items: items(),
+                };
+                let known = self
+                    .attempts
+                    .get(&word("message"))
+                    .and_then(|attempts| attempts.last());
+                if let Some(attempt) = known {
+                    if end.guardians.is_empty() {
+                        end.guardians.clone_from(&attempt.guardians);
+                    }
+                    if end.items.is_empty() {
+                        end.items.clone_from(&attempt.items);
+                    }
+                }
+                self.ends.push(end);
+            }
+            _ => {}
+        }
+    }
+
+    /// Whether an uncertain outcome of that message was on record by then.
+    pub fn uncertain(&self, message: &str, by: Timestamp) -> bool {
+        self.uncertain.get(message).is_some_and(|times| {
+            times
+                .iter()
+                .any(|at| at.as_second() <= by.as_second() + SECOND)
+        })
+    }
+
+    /// Whether anybody had answered for a child at an event by then.
+    pub fn answered(&self, child: &str, event: &str, by: Timestamp) -> bool {
+        self.answered
+            .get(&(child.to_owned(), event.to_owned()))
+            .is_some_and(|at| *at <= by)
+    }
+
+    /// Whether anybody had said by then that a child can't come to an event.
+    pub fn cant_come(&self, child: &str, event: &str, by: Timestamp) -> bool {
+        self.cant_come
+            .get(&(child.to_owned(), event.to_owned()))
+            .is_some_and(|at| *at <= by)
+    }
+
+    /// Whether a guardian's last word on a channel before then was a stop.
+    pub fn stopped(&self, guardian: &str, channel: &str, by: Timestamp) -> bool {
+        let key = (guardian.to_owned(), channel.to_owned());
+        let before = self
+            .opted
+            .get(&key)
+            .and_then(|words| words.iter().rev().find(|(at, _)| *at < by));
+        before.is_some_and(|(_, stop)| *stop)
+    }
+
+    fn said_lately(&self, guardian: &str, by: Timestamp) -> bool {
+        self.said.get(guardian).is_some_and(|times| {
+            times
+                .iter()
+                .any(|at| (*at - SECOND.seconds()) <= by && by <= *at + DIRECT_MINUTES.minutes())
+        })
+    }
+}
+
+fn item(text: &str) -> Option<Item> {
+    let mut parts = text.split('/').map(str::to_owned);
+    Some(Item {
+        child: parts.next()?,
+        event: parts.next()?,
+        notice: parts.next()?,
+    })
+}
+
+/// A file with the message and the attempt that made it.
+#[derive(Debug)]
+pub(super) struct Linked<'a> {
+    pub file: &'a Sent,
+    pub message: Option<String>,
+    pub attempt: Option<&'a Attempt>,
+    /// A direct answer to a person's own message.
+    pub direct: bool,
+}
+
+impl Linked<'_> {
+    /// Name of the file in examples: its message's key, never its address.
+    pub fn name(&self) -> &str {
+        self.message.as_deref().unwrap_or("without attempt")
+    }
+}
+
+/// Workbooks and record together.
+#[derive(Debug)]
+pub(super) struct Season<'a> {
+    pub views: &'a [View],
+    pub record: &'a Record,
+}
+
+impl<'a> Season<'a> {
+    /// The workbook in force at an instant; the first one before its time.
+    pub fn view(&self, at: Timestamp) -> &'a View {
+        let later = self.views.partition_point(|view| view.from <= at);
+        &self.views[later.saturating_sub(1)]
+    }
+
+    /// Guardians who have that address in any of the workbooks.
+    pub fn holders(&self, channel: &str, address: &str) -> BTreeSet<&'a str> {
+        let all = self.views.iter().flat_map(|view| &view.guardians);
+        all.filter(|(_, g)| g.address(channel) == Some(address))
+            .map(|(name, _)| name.as_str())
+            .collect()
+    }
+
+    /// Links a file to the last attempt of its message that was on record by the file's date, else to the first.
+    pub fn link(&self, file: &'a Sent) -> Linked<'a> {
+        let message = file
+            .keys
+            .iter()
+            .find(|key| self.record.attempts.contains_key(*key))
+            .cloned();
+        let attempts = message
+            .as_ref()
+            .and_then(|key| self.record.attempts.get(key));
+        let attempt = attempts.and_then(|all| {
+            let by = file.at.as_second() + SECOND;
+            all.iter()
+                .rev()
+                .find(|attempt| attempt.at.as_second() <= by)
+                .or(all.first())
+        });
+        let direct = attempt.is_none()
+            && self
+                .holders(file.channel, &file.to)
+                .into_iter()
+                .any(|guardian| self.record.said_lately(guardian, file.at));
+        Linked {
+            file,
+            message,
+            attempt,
+            direct,
+        }
+    }
+}

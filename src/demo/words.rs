@@ -1,0 +1,397 @@
+//! What is the same in every demo season: settings, places, events, house rules and notices, as workbook cells.
+
+/// Cells of one row: column and text.
+pub type Cells = &'static [(&'static str, &'static str)];
+
+/// The cast of the matinee.
+pub const MATINEE_CAST: &str = "Kites";
+/// The cast of the evening show.
+pub const EVENING_CAST: &str = "Lanterns";
+/// Name of the event at which quick-change costumes are handed in.
+pub const DRESS: &str = "Dress rehearsal";
+/// Name of the photographs.
+pub const PHOTOGRAPHS: &str = "Photographs";
+/// Name of the studio rehearsal.
+pub const STUDIO: &str = "Studio run";
+/// Name of the show for the first cast.
+pub const MATINEE: &str = "Saturday matinee";
+/// Name of the show for the second cast; it ends after 22:00.
+pub const EVENING: &str = "Saturday evening";
+/// Name of the show on the day the clocks go forward.
+pub const CLOCK_CHANGE_SHOW: &str = "Sunday show";
+/// Own call of the second act at the dress rehearsal.
+pub const SECOND_ACT_DRESS_CALL: &str = "17:45";
+/// Own call of the second act at the evening show.
+pub const SECOND_ACT_EVENING_CALL: &str = "19:30";
+
+/// The sheet `season`.
+pub const SETTINGS: &[(&str, &str)] = &[
+    ("version", "1"),
+    ("name", "The Paper Comet"),
+    ("school", "Ashlarmere School of Dance"),
+    ("zone", "Europe/London"),
+    ("country", "GB"),
+    ("language", "en"),
+    ("telephone", "01632 960100"),
+    ("messages from", "08:00"),
+    ("messages until", "20:30"),
+    ("merge minutes", "60"),
+    ("chaperone lead at rehearsals", "30"),
+    ("chaperone lead on show days", "60"),
+    ("quick change below", "3"),
+    ("settled by", "any guardian"),
+    ("given names in messages", "yes"),
+    ("walking feet per second", "3.0"),
+    ("children per adult", "12"),
+];
+
+/// The sheet `places`.
+pub const PLACES: &[Cells] = &[
+    &[
+        ("ref", "P001"),
+        ("name", "Gantry Playhouse"),
+        ("door", "stage door in Saddlers Row"),
+        ("collect at", "yard gate in Saddlers Row"),
+        ("sign-in minutes", "5"),
+    ],
+    &[
+        ("ref", "P002"),
+        ("name", "Weirside Studios"),
+        ("door", "glass door beside the weir"),
+        ("sign-in minutes", "5"),
+    ],
+];
+
+/// The sheet `ways`.
+pub const WAYS: &[Cells] = &[
+    &[
+        ("place", "Gantry Playhouse"),
+        ("from", "Cattle Market car park"),
+        ("walk minutes", "15-20"),
+    ],
+    &[
+        ("place", "Gantry Playhouse"),
+        ("from", "Millbridge tram stop"),
+        ("walk minutes", "8"),
+    ],
+    &[
+        ("place", "Gantry Playhouse"),
+        ("from", "Priory Lane bus stop"),
+        ("walk minutes", "4-6"),
+    ],
+    &[
+        ("place", "Weirside Studios"),
+        ("from", "Weir Street car park"),
+        ("walk minutes", "5-7"),
+    ],
+];
+
+/// The sheet `events`; the generator adds the announced ends of the shows.
+pub const EVENTS: &[Cells] = &[
+    &[
+        ("ref", "E001"),
+        ("name", PHOTOGRAPHS),
+        ("kind", "photographs"),
+        ("place", "Weirside Studios"),
+        ("date", "2027-02-27"),
+        ("call", "09:35"),
+        ("starts", "10:00"),
+        ("dismissal", "after own last number"),
+        ("arrive ready", "first costume on, hair up, light make-up"),
+        ("bring", "other costumes on hangers, hair grips"),
+        ("leave at home", "jewellery"),
+        ("adults may watch", "yes"),
+    ],
+    &[
+        ("ref", "E002"),
+        ("name", STUDIO),
+        ("kind", "rehearsal"),
+        ("place", "Weirside Studios"),
+        ("date", "2027-03-07"),
+        ("call", "13:45"),
+        ("starts", "14:00"),
+        ("ends", "16:00"),
+        ("numbers", "Market Morning; The Harbour Fair"),
+        ("arrive ready", "practice clothes, hair tied back"),
+        ("bring", "water, shoes for your number"),
+        ("adults may watch", "no"),
+    ],
+    &[
+        ("ref", "E003"),
+        ("name", DRESS),
+        ("kind", "dress rehearsal"),
+        ("place", "Gantry Playhouse"),
+        ("date", "2027-03-25"),
+        ("call", "17:00"),
+        ("starts", "18:00"),
+        ("dismissal", "after the last number"),
+        ("arrive ready", "first costume on, hair and make-up done"),
+        ("bring", "water, a plain snack, a warm layer"),
+        ("leave at home", "phones, toys, money"),
+        ("adults may watch", "no"),
+        ("turn-in", "yes"),
+    ],
+    &[
+        ("ref", "E004"),
+        ("name", MATINEE),
+        ("kind", "show"),
+        ("place", "Gantry Playhouse"),
+        ("date", "2027-03-27"),
+        ("call", "15:00"),
+        ("starts", "16:00"),
+        ("cast", MATINEE_CAST),
+        ("dismissal", "after the last number"),
+        ("arrive ready", "first costume on, hair and make-up done"),
+        ("bring", "water, a plain snack, a warm layer"),
+        ("leave at home", "phones, toys, money"),
+    ],
+    &[
+        ("ref", "E005"),
+        ("name", EVENING),
+        ("kind", "show"),
+        ("place", "Gantry Playhouse"),
+        ("date", "2027-03-27"),
+        ("call", "19:00"),
+        ("starts", "20:00"),
+        ("cast", EVENING_CAST),
+        ("dismissal", "after the last number"),
+        ("arrive ready", "first costume on, hair and make-up done"),
+        ("bring", "water, a plain snack, a warm layer"),
+        ("leave at home", "phones, toys, money"),
+    ],
+    &[
+        ("ref", "E006"),
+        ("name", CLOCK_CHANGE_SHOW),
+        ("kind", "show"),
+        ("place", "Gantry Playhouse"),
+        ("date", "2027-03-28"),
+        ("call", "13:00"),
+        ("starts", "14:00"),
+        ("dismissal", "after the last number"),
+        ("arrive ready", "first costume on, hair and make-up done"),
+        (
+            "bring",
+            "water, a plain snack, a warm layer, every costume you have",
+        ),
+        ("leave at home", "phones, toys, money"),
+    ],
+];
+
+/// One house rule: name, event (empty for the season), English, Spanish.
+pub const HOUSE_RULES: &[(&str, &str, &str, &str)] = &[
+    (
+        "Stay with the chaperone",
+        "",
+        "Your child stays with the chaperone from sign-in to sign-out. Adults do not come backstage.",
+        "Su hijo o hija se queda con la persona a cargo desde la entrada hasta la salida. Los adultos no pasan detrás del escenario.",
+    ),
+    (
+        "No early release",
+        "",
+        "Nobody leaves before the last number, for every child's safety. Please do not ask at the door.",
+        "Nadie se va antes del último número, por la seguridad de todos. Por favor, no lo pida en la puerta.",
+    ),
+    (
+        "Food",
+        "",
+        "Water and plain snacks only. No nuts, and no sharing of food.",
+        "Solo agua y algo sencillo de comer. Sin frutos secos, y sin compartir la comida.",
+    ),
+    (
+        "Closed rehearsal",
+        DRESS,
+        "The dress rehearsal is closed. Adults wait outside, and nobody films or takes pictures.",
+        "El ensayo general es a puerta cerrada. Los adultos esperan fuera y nadie graba ni hace fotos.",
+    ),
+    (
+        "Costume turn-in",
+        DRESS,
+        "If your child has a quick change, hand that costume to the staff after the dress rehearsal.",
+        "Si su hijo o hija tiene un cambio rápido, entregue ese traje al personal después del ensayo general.",
+    ),
+];
+
+/// One notice: name, about, to, counted from, days before, at, by, answer owed, wording.
+pub type NoticeLine = [&'static str; 9];
+
+/// The notices: each guardian gets about ten to sixteen messages over the season.
+pub const NOTICES: &[NoticeLine] = &[
+    [
+        "House rules",
+        "season",
+        "everyone",
+        "first show",
+        "42",
+        "18:00",
+        "mail",
+        "yes",
+        "rules",
+    ],
+    [
+        "House rules, second asking",
+        "season",
+        "not heard from",
+        "first show",
+        "35",
+        "18:00",
+        "text",
+        "yes",
+        "reminder",
+    ],
+    [
+        "Photographs, call sheet",
+        "photographs",
+        "everyone",
+        "call",
+        "7",
+        "18:00",
+        "mail",
+        "yes",
+        "call-sheet",
+    ],
+    [
+        "Photographs, the evening before",
+        "photographs",
+        "everyone",
+        "call",
+        "1",
+        "17:00",
+        "text",
+        "no",
+        "eve",
+    ],
+    [
+        "Studio run, call sheet",
+        "rehearsal",
+        "everyone",
+        "call",
+        "7",
+        "18:00",
+        "mail",
+        "yes",
+        "call-sheet",
+    ],
+    [
+        "Studio run, the evening before",
+        "rehearsal",
+        "everyone",
+        "call",
+        "1",
+        "17:00",
+        "text",
+        "no",
+        "eve",
+    ],
+    [
+        "Dress rehearsal, call sheet",
+        "dress rehearsal",
+        "everyone",
+        "first show",
+        "14",
+        "10:00",
+        "mail and text",
+        "yes",
+        "call-sheet",
+    ],
+    [
+        "Shows, call sheet",
+        "show",
+        "everyone",
+        "first show",
+        "14",
+        "10:00",
+        "mail and text",
+        "yes",
+        "call-sheet",
+    ],
+    [
+        "Dress rehearsal, a week to go",
+        "dress rehearsal",
+        "not heard from",
+        "first show",
+        "7",
+        "18:00",
+        "text",
+        "yes",
+        "reminder",
+    ],
+    [
+        "Shows, a week to go",
+        "show",
+        "not heard from",
+        "first show",
+        "7",
+        "18:00",
+        "text",
+        "yes",
+        "reminder",
+    ],
+    [
+        "Dress rehearsal, three days to go",
+        "dress rehearsal",
+        "not heard from",
+        "call",
+        "3",
+        "18:00",
+        "text",
+        "yes",
+        "reminder",
+    ],
+    [
+        "Quick-change costumes",
+        "dress rehearsal",
+        "turn-in",
+        "call",
+        "2",
+        "18:00",
+        "text",
+        "yes",
+        "turn-in",
+    ],
+    [
+        "Shows, three days to go",
+        "show",
+        "not heard from",
+        "first show",
+        "3",
+        "17:00",
+        "text",
+        "yes",
+        "reminder",
+    ],
+    [
+        "Dress rehearsal, the evening before",
+        "dress rehearsal",
+        "everyone",
+        "call",
+        "1",
+        "17:00",
+        "text",
+        "no",
+        "eve",
+    ],
+    [
+        "Shows, the evening before",
+        "show",
+        "everyone",
+        "call",
+        "1",
+        "17:00",
+        "text",
+        "no",
+        "eve",
+    ],
+];
+
+/// The columns a [`NoticeLine`] fills.
+pub const NOTICE_COLUMNS: [&str; 9] = [
+    "name",
+    "about",
+    "to",
+    "counted from",
+    "days before",
+    "at",
+    "by",
+    "answer owed",
+    "wording",
+];

@@ -1,0 +1,197 @@
+//! A season with everything that follows from it alone, worked out once for each version of it.
+
+use super::due::{self, Due};
+use super::facts::{Facts, Fingerprint};
+use super::itinerary::{Itinerary, Programme};
+use super::season::{About, Care, ChildId, EventId, GuardianId, HouseholdId, Notice, Season};
+use super::wall;
+use jiff::Timestamp;
+use std::collections::HashMap;
+
+/// What a guardian answers for: a child at an event, or (no event) the season's house rules.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Item {
+    /// The child.
+    pub child: ChildId,
+    /// The event; none for the season's house rules.
+    pub event: Option<EventId>,
+}
+
+/// The word that stands for "no event" in refs of items.
+pub const NO_EVENT: &str = "-";
+
+/// A season, its itineraries, their fingerprints and the due times of its notices.
+#[derive(Debug)]
+pub struct Board {
+    /// The season.
+    pub season: Season,
+    /// Its itineraries.
+    pub programme: Programme,
+    fingerprints: Vec<Fingerprint>,
+    rules: Fingerprint,
+    over: Timestamp,
+    dues: HashMap<(usize, usize), Due>,
+    season_dues: HashMap<usize, Due>,
+    cares_by_household: Vec<Vec<Care>>,
+    children: HashMap<String, ChildId>,
+    events: HashMap<String, EventId>,
+    guardians: HashMap<String, GuardianId>,
+    households: HashMap<String, HouseholdId>,
+    notices: HashMap<String, usize>,
+}
+
+impl Board {
+    /// Works everything out. Pure; about a millisecond for 350 children.
+    pub fn of(season: Season) -> Board {
+        let programme = Programme::of(&season);
+        let fingerprints = programme.itineraries.iter().map(|it| Facts::of(&season, it).fingerprint()).collect();
+        let mut cares_by_household = vec![Vec::new(); season.households.len()];
+        for care in &season.cares {
+            cares_by_household[care.household.at()].push(care.clone());
+        }
+        let mut board = Board {
+            fingerprints,
+            rules: Facts::of_rules(&season).fingerprint(),
+            over: programme.itineraries.iter().map(|it| it.over_at).max().unwrap_or(Timestamp::MAX),
+            dues: HashMap::new(),
+            season_dues: HashMap::new(),
+            cares_by_household,
+            children: index(season.children.iter().map(|c| &c.reference), ChildId),
+            events: index(season.events.iter().map(|e| &e.reference), EventId),
+            guardians: index(season.guardians.iter().map(|g| &g.reference), GuardianId),
+            households: index(season.households.iter().map(|h| &h.reference), HouseholdId),
+            notices: season.notices.iter().enumerate().map(|(at, n)| (n.reference.clone(), at)).collect(),
+            programme,
+            season,
+        };
+        board.place_notices();
+        board
+    }
+
+    fn place_notices(&mut self) {
+        for (at, notice) in self.season.notices.iter().enumerate() {
+            if notice.about == About::Season {
+                if let Some(due) = due::due(&self.season, notice, None) {
+                    self.season_dues.insert(at, due);
+                }
+                continue;
+            }
+            for (it_at, it) in self.programme.itineraries.iter().enumerate() {
+                if concerns(&self.season, notice, it)
+                    && let Some(due) = due::due(&self.season, notice, Some(it))
+                {
+                    self.dues.insert((it_at, at), due);
+                }
+            }
+        }
+    }
+
+    /// The due time of a notice (by position) for an itinerary (by position), if it concerns it.
+    pub fn due(&self, itinerary: usize, notice: usize) -> Option<Due> {
+        self.dues.get(&(itinerary, notice)).copied()
+    }
+
+    /// The due time of a notice about the season's house rules.
+    pub fn season_due(&self, notice: usize) -> Option<Due> {
+        self.season_dues.get(&notice).copied()
+    }
+
+    /// The cares of one household.
+    pub fn cares(&self, household: HouseholdId) -> &[Care] {
+        &self.cares_by_household[household.at()]
+    }
+
+    /// The itinerary behind an item, if the child is called there.
+    pub fn itinerary(&self, item: Item) -> Option<&Itinerary> {
+        item.event.and_then(|event| self.programme.get(item.child, event))
+    }
+
+    /// The fingerprint of today's facts of an itinerary, by position.
+    pub fn fingerprint_at(&self, itinerary: usize) -> Fingerprint {
+        self.fingerprints[itinerary]
+    }
+
+    /// The fingerprint of today's facts of an item.
+    pub fn fingerprint(&self, item: Item) -> Fingerprint {
+        match item.event {
+            None => self.rules,
+            Some(event) => self
+                .programme
+                .position(item.child, event)
+                .map_or_else(|| Facts::cancelled().fingerprint(), |at| self.fingerprints[at]),
+        }
+    }
+
+    /// Today's facts of an item.
+    pub fn facts(&self, item: Item) -> Facts {
+        Facts::today(&self.season, &self.programme, item.child, item.event)
+    }
+
+    /// From when on nothing about an item is useful any more.
+    pub fn over_at(&self, item: Item) -> Timestamp {
+        match (item.event, self.itinerary(item)) {
+            (_, Some(it)) => it.over_at,
+            (Some(event), None) => {
+                let event = &self.season.events[event.at()];
+                wall::instant(&self.season.zone, event.date.to_datetime(event.starts))
+            }
+            (None, None) => self.over,
+        }
+    }
+
+    /// Before which instant a change of an item must be known to be of any help.
+    pub fn needed_by(&self, item: Item) -> Timestamp {
+        self.itinerary(item).map_or_else(|| self.over_at(item), |it| it.call_at)
+    }
+
+    /// The refs of an item, child and event, [`NO_EVENT`] for the season's house rules.
+    pub fn item_refs(&self, item: Item) -> (&str, &str) {
+        let child = self.season.children[item.child.at()].reference.as_str();
+        let event = item.event.map_or(NO_EVENT, |e| self.season.events[e.at()].reference.as_str());
+        (child, event)
+    }
+
+    /// The item of two refs; none if either row is gone.
+    pub fn item(&self, child: &str, event: &str) -> Option<Item> {
+        let child = *self.children.get(child)?;
+        let event = if event == NO_EVENT { None } else { Some(*self.events.get(event)?) };
+        Some(Item { child, event })
+    }
+
+    /// The guardian of a ref.
+    pub fn guardian(&self, reference: &str) -> Option<GuardianId> {
+        self.guardians.get(reference).copied()
+    }
+
+    /// The household of a ref.
+    pub fn household(&self, reference: &str) -> Option<HouseholdId> {
+        self.households.get(reference).copied()
+    }
+
+    /// The position of a notice by its ref.
+    pub fn notice(&self, reference: &str) -> Option<usize> {
+        self.notices.get(reference).copied()
+    }
+
+    /// The event of a ref.
+    pub fn event(&self, reference: &str) -> Option<EventId> {
+        self.events.get(reference).copied()
+    }
+
+    /// All cares of a child.
+    pub fn cares_of(&self, child: ChildId) -> impl Iterator<Item = &Care> {
+        self.season.cares.iter().filter(move |care| care.child == child)
+    }
+}
+
+fn index<'a, T>(refs: impl Iterator<Item = &'a String>, make: impl Fn(u32) -> T) -> HashMap<String, T> {
+    refs.enumerate().map(|(at, reference)| (reference.clone(), make(at as u32))).collect()
+}
+
+fn concerns(season: &Season, notice: &Notice, it: &Itinerary) -> bool {
+    match notice.about {
+        About::Season => false,
+        About::Kind(kind) => season.events[it.event.at()].kind == kind,
+        About::Event(event) => it.event == event,
+    }
+}

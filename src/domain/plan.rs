@@ -1,0 +1,321 @@
+//! The plan: which messages should still go, to whom, when. A pure function of season, record and instant.
+
+use super::board::{Board, Item, NO_EVENT};
+use super::digest;
+use super::due;
+use super::record::{Ask, Cover, NoticeKey, Record};
+use super::season::{About, Audience, By, Channel, GuardianId, HouseholdId};
+use super::standing::{self, Standing};
+use jiff::{Span, Timestamp};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Hexadecimal digits of a message's key (128 bits).
+const KEY_DIGITS: usize = 32;
+/// The notice word of an announced change.
+pub const CHANGE: &str = "change";
+
+/// One message that should go.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Wanted {
+    /// Identifier: the same season, rules and record give the same one in any process.
+    pub key: String,
+    /// The household; two are never merged.
+    pub household: HouseholdId,
+    /// The guardians who share the address, by index.
+    pub guardians: Vec<GuardianId>,
+    /// The channel.
+    pub channel: Channel,
+    /// What it says: items and notices, without repetition, in order.
+    pub parts: Vec<(Item, NoticeKey)>,
+    /// The wording: a folder of message-templates.
+    pub wording: String,
+    /// Whether an answer is owed.
+    pub owes: bool,
+    /// When it leaves.
+    pub due: Timestamp,
+    /// From when on it is useless.
+    pub until: Timestamp,
+    /// A change with no permitted moment left: by mail at once, whatever the hour.
+    pub at_once: bool,
+}
+
+/// An ask with its times, while a plan is being made.
+#[derive(Debug, Clone, Copy)]
+struct Timed {
+    ask: Ask,
+    due: Timestamp,
+    until: Timestamp,
+    at_once: bool,
+}
+
+/// What is never merged with anything else: a letter speaks of one matter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Matter {
+    Rules,
+    Events,
+    Change,
+}
+
+impl Matter {
+    fn of(ask: &Ask) -> Matter {
+        match (ask.notice, ask.item.event) {
+            (NoticeKey::Change(_), _) => Matter::Change,
+            (NoticeKey::Rule(_), None) => Matter::Rules,
+            (NoticeKey::Rule(_), Some(_)) => Matter::Events,
+        }
+    }
+}
+
+/// Plans every household.
+pub fn plan(board: &Board, record: &Record, now: Timestamp) -> Vec<Wanted> {
+    (0..board.season.households.len())
+        .flat_map(|at| plan_household(board, record, HouseholdId(at as u32), now))
+        .collect()
+}
+
+/// Plans one household: asks by rule and by change, then one message for each address and merge window.
+pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, now: Timestamp) -> Vec<Wanted> {
+    let mut asks = Vec::new();
+    for care in board.cares(household) {
+        for &it_at in board.programme.of_child(care.child) {
+            let item = Item { child: care.child, event: Some(board.programme.itineraries[it_at].event) };
+            for notice in 0..board.season.notices.len() {
+                if let Some(due) = board.due(it_at, notice) {
+                    by_rule(board, record, care.guardian, item, notice, due, now, &mut asks);
+                }
+            }
+        }
+        for notice in 0..board.season.notices.len() {
+            if let Some(due) = board.season_due(notice) {
+                let item = Item { child: care.child, event: None };
+                by_rule(board, record, care.guardian, item, notice, due, now, &mut asks);
+            }
+        }
+        by_change(board, record, care.guardian, care.child, now, &mut asks);
+    }
+    let asks = newest_overdue_only(asks, now);
+    merge(board, record, household, asks, now)
+}
+
+/// Adds what one notice asks of one guardian about one item.
+#[allow(clippy::too_many_arguments)]
+fn by_rule(
+    board: &Board,
+    record: &Record,
+    guardian: GuardianId,
+    item: Item,
+    at: usize,
+    due: due::Due,
+    now: Timestamp,
+    out: &mut Vec<Timed>,
+) {
+    let notice = &board.season.notices[at];
+    if due.until <= now || !wants(board, record, guardian, item, notice.to) {
+        return;
+    }
+    if notice.about == About::Season && board.season.house_rules.iter().all(|r| r.event.is_some()) {
+        return;
+    }
+    let key = NoticeKey::Rule(at);
+    for channel in channels(board, record, guardian, item, key, notice.by) {
+        let ask = Ask { guardian, item, notice: key, channel };
+        out.push(Timed { ask, due: due.at, until: due.until, at_once: false });
+    }
+}
+
+fn wants(board: &Board, record: &Record, guardian: GuardianId, item: Item, to: Audience) -> bool {
+    match to {
+        Audience::Everyone => true,
+        Audience::NotHeard => {
+            !matches!(standing::standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
+        }
+        Audience::TurnIn => board.itinerary(item).is_some_and(|it| !it.turn_in.is_empty()),
+    }
+}
+
+/// Which channels an ask still has to take: a channel that failed is replaced by the other, what was sent is done.
+fn channels(
+    board: &Board,
+    record: &Record,
+    guardian: GuardianId,
+    item: Item,
+    notice: NoticeKey,
+    by: By,
+) -> Vec<Channel> {
+    let cover = |channel| record.covered.get(&Ask { guardian, item, notice, channel }).copied();
+    let usable = |channel| standing::address(board, record, guardian, channel).is_some();
+    let open = |channel| usable(channel) && cover(channel).is_none();
+    let done = |channel| cover(channel) == Some(Cover::Done);
+    let both = [Channel::Mail, Channel::Text];
+    let first_of = |order: [Channel; 2]| {
+        if order.into_iter().any(done) { None } else { order.into_iter().find(|c| open(*c)) }
+    };
+    match by {
+        By::Mail => first_of([Channel::Mail, Channel::Text]).into_iter().collect(),
+        By::Text => first_of([Channel::Text, Channel::Mail]).into_iter().collect(),
+        By::MailAndText => both.into_iter().filter(|c| open(*c)).collect(),
+    }
+}
+
+/// Adds the announcements owed to a guardian who was told facts that no longer hold, by every channel.
+fn by_change(
+    board: &Board,
+    record: &Record,
+    guardian: GuardianId,
+    child: super::season::ChildId,
+    now: Timestamp,
+    out: &mut Vec<Timed>,
+) {
+    let first = (guardian, Item { child, event: None });
+    let told = record.told.range(first..).take_while(|((g, item), _)| *g == guardian && item.child == child);
+    for ((_, item), told) in told {
+        let today = board.fingerprint(*item);
+        let until = board.over_at(*item);
+        let owed = told.fingerprint != today || told.by_change;
+        if !owed || until <= now {
+            continue;
+        }
+        let notice = NoticeKey::Change(today);
+        let window = due::window(&board.season);
+        let in_hours = window
+            .place(&board.season.zone, record.revised_at, board.needed_by(*item), Some(record.revised_at))
+            .filter(|at| *at >= record.revised_at);
+        for channel in channels(board, record, guardian, *item, notice, By::MailAndText) {
+            let ask = Ask { guardian, item: *item, notice, channel };
+            match (in_hours, channel) {
+                (Some(due), _) => out.push(Timed { ask, due, until, at_once: false }),
+                (None, Channel::Mail) => out.push(Timed { ask, due: record.revised_at, until, at_once: true }),
+                (None, Channel::Text) => {}
+            }
+        }
+    }
+}
+
+/// Of several overdue notices about one item to one guardian by one channel, only the newest is still worth sending.
+fn newest_overdue_only(asks: Vec<Timed>, now: Timestamp) -> Vec<Timed> {
+    let mut newest: BTreeMap<(GuardianId, Item, Channel), (Timestamp, NoticeKey)> = BTreeMap::new();
+    for timed in asks.iter().filter(|t| t.due <= now) {
+        let slot = newest
+            .entry((timed.ask.guardian, timed.ask.item, timed.ask.channel))
+            .or_insert((timed.due, timed.ask.notice));
+        *slot = (*slot).max((timed.due, timed.ask.notice));
+    }
+    asks.into_iter()
+        .filter(|t| {
+            let newest = newest.get(&(t.ask.guardian, t.ask.item, t.ask.channel));
+            t.due > now || newest == Some(&(t.due, t.ask.notice))
+        })
+        .collect()
+}
+
+/// Groups asks by channel and address, then into windows of the season's merge minutes.
+fn merge(board: &Board, record: &Record, household: HouseholdId, asks: Vec<Timed>, now: Timestamp) -> Vec<Wanted> {
+    let mut groups: BTreeMap<(Channel, &str, Matter), Vec<Timed>> = BTreeMap::new();
+    for timed in asks {
+        let Some(address) = standing::address(board, record, timed.ask.guardian, timed.ask.channel) else { continue };
+        groups.entry((timed.ask.channel, address, Matter::of(&timed.ask))).or_default().push(timed);
+    }
+    let window = Span::new().minutes(i64::from(board.season.settings.merge_minutes));
+    let mut out = Vec::new();
+    for ((channel, _, _), mut group) in groups {
+        group.sort_by_key(|t| (t.due, t.ask));
+        let mut rest = group.as_slice();
+        while let Some(first) = rest.first() {
+            let close = first.due.saturating_add(window).unwrap_or(first.due).max(now);
+            let (bucket, later) = rest.split_at(rest.partition_point(|t| t.due <= close));
+            out.push(wanted(board, household, channel, bucket));
+            rest = later;
+        }
+    }
+    out
+}
+
+fn wanted(board: &Board, household: HouseholdId, channel: Channel, bucket: &[Timed]) -> Wanted {
+    let guardians: BTreeSet<GuardianId> = bucket.iter().map(|t| t.ask.guardian).collect();
+    let parts: BTreeSet<(Item, NoticeKey)> = bucket.iter().map(|t| (t.ask.item, t.ask.notice)).collect();
+    let guardians: Vec<GuardianId> = guardians.into_iter().collect();
+    let parts: Vec<(Item, NoticeKey)> = parts.into_iter().collect();
+    Wanted {
+        key: key(board, household, &guardians, channel, &parts),
+        wording: wording(board, &parts),
+        owes: parts.iter().any(|(_, notice)| owes(board, *notice)),
+        due: bucket.iter().map(|t| t.due).min().unwrap_or_default(),
+        until: bucket.iter().map(|t| t.until).min().unwrap_or_default(),
+        at_once: bucket.iter().any(|t| t.at_once),
+        household,
+        guardians,
+        channel,
+        parts,
+    }
+}
+
+/// Whether a notice wants an answer; a change always does.
+pub fn owes(board: &Board, notice: NoticeKey) -> bool {
+    match notice {
+        NoticeKey::Rule(at) => board.season.notices[at].owes,
+        NoticeKey::Change(_) => true,
+    }
+}
+
+/// The word of a notice in keys, the store and the ledger.
+pub fn notice_word(board: &Board, notice: NoticeKey) -> &str {
+    match notice {
+        NoticeKey::Rule(at) => &board.season.notices[at].reference,
+        NoticeKey::Change(_) => CHANGE,
+    }
+}
+
+/// The wording of merged parts: the one that says most.
+pub fn wording(board: &Board, parts: &[(Item, NoticeKey)]) -> String {
+    const BY_WEIGHT: [&str; 5] = ["call-sheet", "reminder", "eve", "turn-in", "rules"];
+    if parts.iter().all(|(item, notice)| matches!(notice, NoticeKey::Change(_)) && board.facts(*item).is_cancelled()) {
+        return "cancelled".to_owned();
+    }
+    if parts.iter().any(|(_, notice)| matches!(notice, NoticeKey::Change(_))) {
+        return CHANGE.to_owned();
+    }
+    let words: Vec<&str> = parts
+        .iter()
+        .filter_map(|(_, notice)| match notice {
+            NoticeKey::Rule(at) => Some(board.season.notices[*at].wording.as_str()),
+            NoticeKey::Change(_) => None,
+        })
+        .collect();
+    BY_WEIGHT
+        .into_iter()
+        .find(|w| words.contains(w))
+        .or(words.first().copied())
+        .unwrap_or("reminder")
+        .to_owned()
+}
+
+fn key(
+    board: &Board,
+    household: HouseholdId,
+    guardians: &[GuardianId],
+    channel: Channel,
+    parts: &[(Item, NoticeKey)],
+) -> String {
+    let season = &board.season;
+    let mut text = format!("message 1\n{}\n{}\n{}", season.reference, season.households[household.at()].reference, channel.word());
+    for guardian in guardians {
+        text.push('\n');
+        text.push_str(&season.guardians[guardian.at()].reference);
+    }
+    let mut lines: Vec<String> = parts
+        .iter()
+        .map(|(item, notice)| {
+            let (child, event) = board.item_refs(*item);
+            debug_assert!(item.event.is_some() || event == NO_EVENT);
+            match notice {
+                NoticeKey::Rule(_) => format!("\n{child}/{event}/{}", notice_word(board, *notice)),
+                NoticeKey::Change(to) => format!("\n{child}/{event}/{CHANGE} {to}"),
+            }
+        })
+        .collect();
+    lines.sort();
+    text.push_str(&lines.concat());
+    let mut hex = digest::hex(&digest::sha256(text.as_bytes()));
+    hex.truncate(KEY_DIGITS);
+    hex
+}

@@ -1,0 +1,143 @@
+//! What has happened so far, as far as planning and standing need to know it.
+
+use super::board::Item;
+use super::facts::Fingerprint;
+use super::season::{Channel, GuardianId};
+use jiff::Timestamp;
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+/// What a guardian was last told about an item.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Told {
+    /// Which facts.
+    pub fingerprint: Fingerprint,
+    /// When they were last told.
+    pub at: Timestamp,
+    /// Whether these facts first came as a change.
+    pub by_change: bool,
+    /// The facts told before these, where they were others.
+    pub before: Option<Fingerprint>,
+    /// How many messages have told anything about the item.
+    pub times: u32,
+}
+
+/// What a guardian said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AnswerKind {
+    /// Has read it.
+    Heard,
+    /// The child can't come.
+    CantCome,
+    /// Asks something; settles nothing.
+    Question,
+}
+
+impl AnswerKind {
+    /// The word used in the store and the ledger.
+    pub fn word(self) -> &'static str {
+        match self {
+            AnswerKind::Heard => "heard",
+            AnswerKind::CantCome => "cant_come",
+            AnswerKind::Question => "question",
+        }
+    }
+
+    /// The kind of a word.
+    pub fn from_word(word: &str) -> Option<AnswerKind> {
+        [AnswerKind::Heard, AnswerKind::CantCome, AnswerKind::Question].into_iter().find(|k| k.word() == word)
+    }
+}
+
+/// A guardian's last deliberate answer about an item; questions are kept apart, they change nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Answer {
+    /// What.
+    pub kind: AnswerKind,
+    /// About which facts.
+    pub fingerprint: Fingerprint,
+    /// When the person acted.
+    pub at: Timestamp,
+    /// Whether it came from an address shared by several guardians of one household.
+    pub one_phone: bool,
+}
+
+/// Which notice: a rule of the season by position, or the announcement of a change to certain facts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum NoticeKey {
+    /// Position in the season's notices.
+    Rule(usize),
+    /// The facts announced.
+    Change(Fingerprint),
+}
+
+/// One notice for one guardian about one item by one channel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Ask {
+    /// To whom.
+    pub guardian: GuardianId,
+    /// About what.
+    pub item: Item,
+    /// Which notice.
+    pub notice: NoticeKey,
+    /// By which channel.
+    pub channel: Channel,
+}
+
+/// How an ask that was attempted stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cover {
+    /// Sent, or may have been.
+    Done,
+    /// Refused or bounced: that address does not work.
+    Failed,
+}
+
+/// Everything that has happened, indexed for planning.
+#[derive(Debug, Clone, Default)]
+pub struct Record {
+    /// Last telling of each item to each guardian.
+    pub told: BTreeMap<(GuardianId, Item), Told>,
+    /// Last answer of each guardian about each item.
+    pub answers: HashMap<(GuardianId, Item), Answer>,
+    /// Last call that reached nobody, about each item: when, and how it ended.
+    pub calls: HashMap<(GuardianId, Item), (Timestamp, String)>,
+    /// Asks that need no further message.
+    pub covered: HashMap<Ask, Cover>,
+    /// Addresses whose owner said stop.
+    pub stopped: HashSet<(Channel, String)>,
+    /// Addresses that do not work.
+    pub bad: HashSet<(Channel, String)>,
+    /// When the season last changed.
+    pub revised_at: Timestamp,
+}
+
+impl Record {
+    /// Notes that a guardian was told facts at an instant.
+    pub fn tell(&mut self, ask: Ask, fingerprint: Fingerprint, at: Timestamp) {
+        let by_change = matches!(ask.notice, NoticeKey::Change(_));
+        self.told
+            .entry((ask.guardian, ask.item))
+            .and_modify(|told| {
+                if told.fingerprint != fingerprint {
+                    *told = Told { fingerprint, at, by_change, before: Some(told.fingerprint), times: told.times };
+                }
+                told.at = told.at.max(at);
+                told.times += 1;
+            })
+            .or_insert(Told { fingerprint, at, by_change, before: None, times: 1 });
+    }
+
+    /// Notes an answer; the last by time of the person's act counts.
+    pub fn answer(&mut self, guardian: GuardianId, item: Item, answer: Answer) {
+        let last = self.answers.get(&(guardian, item));
+        if answer.kind != AnswerKind::Question && last.is_none_or(|last| last.at <= answer.at) {
+            self.answers.insert((guardian, item), answer);
+        }
+    }
+
+    /// Whether an address may be used as far as its history goes.
+    pub fn usable(&self, channel: Channel, address: &str) -> bool {
+        let key = (channel, address.to_owned());
+        !self.stopped.contains(&key) && !self.bad.contains(&key)
+    }
+}

@@ -1,0 +1,118 @@
+//! Where each recipient is, and whether a child is settled.
+
+use super::board::{Board, Item};
+use super::record::{Answer, AnswerKind, Record};
+use super::season::{Channel, GuardianId, SettledBy};
+
+/// Where a recipient is with an item.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Standing {
+    /// Has acknowledged today's facts.
+    Heard,
+    /// Acknowledged facts that have changed since.
+    HeardBefore,
+    /// Was asked, has not answered.
+    Waiting,
+    /// Said the child can't come.
+    CantCome,
+    /// No address that may be used and works.
+    NoWay,
+    /// Not asked yet.
+    NotAsked,
+}
+
+impl Standing {
+    /// All of them, in the order they are shown.
+    pub const ALL: [Standing; 6] = [
+        Standing::Heard,
+        Standing::HeardBefore,
+        Standing::Waiting,
+        Standing::CantCome,
+        Standing::NoWay,
+        Standing::NotAsked,
+    ];
+
+    /// The word used in JSON.
+    pub fn word(self) -> &'static str {
+        match self {
+            Standing::Heard => "heard",
+            Standing::HeardBefore => "heard_before_change",
+            Standing::Waiting => "waiting",
+            Standing::CantCome => "cant_come",
+            Standing::NoWay => "no_way_to_reach",
+            Standing::NotAsked => "not_asked",
+        }
+    }
+}
+
+/// The address of a guardian on a channel that may be used and works so far.
+pub fn address<'a>(board: &'a Board, record: &Record, guardian: GuardianId, channel: Channel) -> Option<&'a str> {
+    let contact = &board.season.guardians[guardian.at()].contact;
+    let address = match channel {
+        Channel::Mail => contact.mail_to(),
+        Channel::Text => contact.text_to(),
+    }?;
+    record.usable(channel, address).then_some(address)
+}
+
+/// Whether any channel of a guardian may be used and works so far.
+pub fn reachable(board: &Board, record: &Record, guardian: GuardianId) -> bool {
+    [Channel::Mail, Channel::Text].into_iter().any(|c| address(board, record, guardian, c).is_some())
+}
+
+/// The acknowledgement of today's facts, if there is one.
+///
+/// It counts when its fingerprint equals today's and the guardian was told nothing else since: undoing a change
+/// before anyone was told restores it, undoing it afterwards does not.
+pub fn heard(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> Option<Answer> {
+    let answer = *record.answers.get(&(guardian, item))?;
+    let today = board.fingerprint(item);
+    let told_otherwise = record
+        .told
+        .get(&(guardian, item))
+        .is_some_and(|told| told.at > answer.at && told.fingerprint != today);
+    (answer.kind == AnswerKind::Heard && answer.fingerprint == today && !told_otherwise).then_some(answer)
+}
+
+/// Where a guardian is with an item.
+pub fn standing(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> Standing {
+    if heard(board, record, guardian, item).is_some() {
+        return Standing::Heard;
+    }
+    let answer = record.answers.get(&(guardian, item));
+    if answer.is_some_and(|a| a.kind == AnswerKind::CantCome) {
+        return Standing::CantCome;
+    }
+    if !reachable(board, record, guardian) {
+        return Standing::NoWay;
+    }
+    match (answer, record.told.contains_key(&(guardian, item))) {
+        (Some(_), _) => Standing::HeardBefore,
+        (None, true) => Standing::Waiting,
+        (None, false) => Standing::NotAsked,
+    }
+}
+
+/// Whether a child is settled for an item; one "can't come" leaves it open.
+pub fn settled(board: &Board, record: &Record, item: Item) -> bool {
+    let cares: Vec<_> = board.cares_of(item.child).collect();
+    let said = |guardian| heard(board, record, guardian, item);
+    if cares.iter().any(|c| standing(board, record, c.guardian, item) == Standing::CantCome) {
+        return false;
+    }
+    match board.season.settings.settled_by {
+        SettledBy::AnyGuardian => cares.iter().any(|c| said(c.guardian).is_some()),
+        SettledBy::EachHousehold => {
+            !cares.is_empty()
+                && cares.iter().all(|c| {
+                    cares.iter().any(|other| other.household == c.household && said(other.guardian).is_some())
+                })
+        }
+        SettledBy::BringsAndCollects => {
+            let brings: Vec<Answer> = cares.iter().filter(|c| c.brings).filter_map(|c| said(c.guardian)).collect();
+            let collects: Vec<Answer> = cares.iter().filter(|c| c.collects).filter_map(|c| said(c.guardian)).collect();
+            let own = brings.iter().chain(&collects).any(|a| !a.one_phone);
+            !brings.is_empty() && !collects.is_empty() && own
+        }
+    }
+}

@@ -1,0 +1,414 @@
+//! From a claimed message and today's facts to a letter, a parcel and the attempt that is written down first.
+
+use super::letter::{Change, Item as LetterItem, Kind, Letter, Rule, Walk, What};
+use super::office::{Desk, Office, notice_key};
+use super::ports::{
+    Content, Gateway, LinkKind, MailContent, NewAttempt, NewLink, Parcel, Store, StoredMessage, Unsent,
+};
+use crate::domain::board::{Board, Item};
+use crate::domain::digest;
+use crate::domain::due::window;
+use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
+use crate::domain::graph::State;
+use crate::domain::ics;
+use crate::domain::record::{Ask, NoticeKey};
+use crate::domain::season::{Audience, Channel, Dismissal, EventId, GuardianId, HouseRule, Language};
+use crate::domain::segments;
+use crate::domain::standing::{self, Standing};
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use jiff::civil::Time;
+use jiff::{SignedDuration, Timestamp};
+use std::collections::HashMap;
+
+/// Octets of a link's token (128 bits).
+const TOKEN_OCTETS: usize = 16;
+/// A message this late stands for notices that went before the guardian joined, or while the program was down.
+const CATCH_UP_AFTER: SignedDuration = SignedDuration::from_hours(12);
+/// How long before the call a calendar reminds, minutes.
+const ALARM_MINUTES: u32 = 120;
+/// How calendars know who made them.
+const PRODUCT: &str = "-//Allheard//Allheard//EN";
+
+/// Ready to be attempted.
+pub struct Composed {
+    /// What the gateway gets.
+    pub parcel: Parcel,
+    /// What is written down first.
+    pub attempt: NewAttempt,
+    /// What is told by it.
+    pub asks: Vec<(Ask, Fingerprint)>,
+}
+
+/// The hash of a token as stored.
+pub fn token_hash(token: &str) -> String {
+    digest::hex(&digest::sha256(token.as_bytes()))
+}
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// A new token for a link, 22 characters.
+    pub(super) fn token(&self) -> String {
+        URL_SAFE_NO_PAD.encode(self.random::<TOKEN_OCTETS>())
+    }
+
+    /// Composes a claimed message from today's facts, or says why it does not go.
+    pub(super) fn compose(
+        &self,
+        desk: &Desk,
+        old: &HashMap<Fingerprint, Facts>,
+        message: &StoredMessage,
+        now: Timestamp,
+    ) -> Result<Composed, Unsent> {
+        let unsent = |to, ready, why: &str| Unsent {
+            message: message.id,
+            fence: message.fence,
+            to,
+            ready,
+            why: why.to_owned(),
+        };
+        let board = &*desk.board;
+        if now >= message.until {
+            return Err(unsent(State::Expired, now, "its moment passed"));
+        }
+        let hours = window(&board.season);
+        if !message.at_once && !hours.permitted(&board.season.zone, now) {
+            let next = hours.next_permitted(&board.season.zone, now);
+            return Err(if next < message.until {
+                unsent(State::Planned, next, "quiet hours")
+            } else {
+                unsent(State::Expired, now, "no permitted hour left")
+            });
+        }
+        let (guardians, address) =
+            recipients(desk, message).ok_or_else(|| unsent(State::Withdrawn, now, "no address"))?;
+        let parts = still_true(desk, message, &guardians, now);
+        if parts.is_empty() {
+            return Err(unsent(State::Withdrawn, now, "nothing of it is wanted any more"));
+        }
+        let token = self.token();
+        let letter = letter(desk, old, message, &guardians, &parts, &self.ways.base_url, &token, now);
+        let content = self
+            .words(board, &letter, message.channel, &parts, now)
+            .map_err(|_| unsent(State::Quarantined, now, "its wording failed"))?;
+        Ok(self.composed(desk, message, guardians, address, parts, content, &token, now))
+    }
+
+    fn words(
+        &self,
+        board: &Board,
+        letter: &Letter,
+        channel: Channel,
+        parts: &[(Item, NoticeKey)],
+        now: Timestamp,
+    ) -> Result<Content, super::wording::Fault> {
+        Ok(match channel {
+            Channel::Text => Content::Text(segments::composed(&self.wording.text(letter)?.text)),
+            Channel::Mail => {
+                let mail = self.wording.mail(letter)?;
+                Content::Mail(Box::new(MailContent {
+                    subject: mail.subject,
+                    text: mail.text,
+                    html: mail.html,
+                    calendar: calendar(board, letter, parts, now),
+                    stop_link: letter.stop_link.clone(),
+                    language: mail.language,
+                }))
+            }
+        })
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn composed(
+        &self,
+        desk: &Desk,
+        message: &StoredMessage,
+        guardians: Vec<GuardianId>,
+        address: String,
+        parts: Vec<(Item, NoticeKey)>,
+        content: Content,
+        token: &str,
+        now: Timestamp,
+    ) -> Composed {
+        let board = &*desk.board;
+        let over = parts.iter().map(|(item, _)| board.over_at(*item)).max().unwrap_or(now);
+        let told: Vec<_> = parts
+            .iter()
+            .map(|(item, notice)| {
+                let (child, event) = board.item_refs(*item);
+                let word = crate::domain::plan::notice_word(board, *notice);
+                (child.to_owned(), event.to_owned(), word.to_owned(), board.fingerprint(*item))
+            })
+            .collect();
+        let attempt = NewAttempt {
+            message: message.id,
+            fence: message.fence,
+            number: message.attempts + 1,
+            channel: message.channel,
+            address: address.clone(),
+            reference: message.key.clone(),
+            words: match &content {
+                Content::Text(text) => text.clone(),
+                Content::Mail(mail) => format!("{}\n{}", mail.subject, mail.text),
+            },
+            link: NewLink {
+                hash: token_hash(token),
+                kind: LinkKind::Guardian,
+                message: message.id,
+                chaperone: String::new(),
+                expires: over.saturating_add(self.ways.links_outlive).unwrap_or(over),
+            },
+            forms: parts.iter().map(|(item, _)| (board.fingerprint(*item), board.facts(*item).form())).collect(),
+            household: message.household.clone(),
+            guardians: guardians.iter().map(|g| board.season.guardians[g.at()].reference.clone()).collect(),
+            told,
+        };
+        let asks = parts
+            .iter()
+            .flat_map(|(item, notice)| {
+                guardians.iter().map(move |guardian| Ask {
+                    guardian: *guardian,
+                    item: *item,
+                    notice: *notice,
+                    channel: message.channel,
+                })
+            })
+            .map(|ask| (ask, board.fingerprint(ask.item)))
+            .collect();
+        let parcel =
+            Parcel { message: message.id, to: address, reference: message.key.clone(), at: now, content };
+        Composed { parcel, attempt, asks }
+    }
+}
+
+/// The guardians of a message who still share its address, and that address.
+fn recipients(desk: &Desk, message: &StoredMessage) -> Option<(Vec<GuardianId>, String)> {
+    let guardians: Vec<GuardianId> = message.guardians.iter().filter_map(|g| desk.board.guardian(g)).collect();
+    let address =
+        |g: &GuardianId| standing::address(&desk.board, &desk.record, *g, message.channel).map(str::to_owned);
+    let first = guardians.iter().find_map(address)?;
+    let sharing = guardians.into_iter().filter(|g| address(g).as_deref() == Some(&first)).collect();
+    Some((sharing, first))
+}
+
+/// The parts of a message that are still wanted and still true.
+fn still_true(
+    desk: &Desk,
+    message: &StoredMessage,
+    guardians: &[GuardianId],
+    now: Timestamp,
+) -> Vec<(Item, NoticeKey)> {
+    let board = &*desk.board;
+    message
+        .parts
+        .iter()
+        .filter_map(|part| {
+            let item = board.item(&part.child, &part.event)?;
+            let notice = notice_key(board, &part.notice, part.fingerprint)?;
+            Some((item, notice))
+        })
+        .filter(|(item, notice)| match notice {
+            NoticeKey::Change(to) => *to == board.fingerprint(*item) && board.over_at(*item) > now,
+            NoticeKey::Rule(at) => {
+                let called = item.event.is_none() || board.itinerary(*item).is_some();
+                let open = board.season.notices[*at].to != Audience::NotHeard
+                    || guardians.iter().any(|g| {
+                        !matches!(
+                            standing::standing(board, &desk.record, *g, *item),
+                            Standing::Heard | Standing::CantCome
+                        )
+                    });
+                called && open && board.over_at(*item) > now
+            }
+        })
+        .collect()
+}
+
+#[allow(clippy::too_many_arguments)]
+fn letter(
+    desk: &Desk,
+    old: &HashMap<Fingerprint, Facts>,
+    message: &StoredMessage,
+    guardians: &[GuardianId],
+    parts: &[(Item, NoticeKey)],
+    base_url: &str,
+    token: &str,
+    now: Timestamp,
+) -> Letter {
+    let board = &*desk.board;
+    let season = &board.season;
+    let language = guardians
+        .first()
+        .map_or(&season.language, |g| &season.guardians[g.at()].contact.language)
+        .clone();
+    let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).collect();
+    items.sort_by_key(|item| (board.needed_by(*item), item.child));
+    items.dedup();
+    let mut children: Vec<_> = items.iter().map(|item| item.child).collect();
+    children.sort();
+    children.dedup();
+    let household = board.household(&message.household);
+    let mut theirs: Vec<_> = household.map_or(&[][..], |h| board.cares(h)).iter().map(|c| c.child).collect();
+    theirs.sort();
+    theirs.dedup();
+    let kind = Kind::from_folder(&crate::domain::plan::wording(board, parts)).unwrap_or(Kind::Reminder);
+    Letter {
+        kind,
+        season_language: season.language.0.clone(),
+        school: season.school.clone(),
+        season: season.name.clone(),
+        telephone: Some(season.telephone.clone()).filter(|t| !t.is_empty() && t != "-"),
+        children: children.iter().map(|c| given_name(board, *c)).collect(),
+        rules: if items.iter().any(|i| i.event.is_none()) { rules(board, None, &language) } else { Vec::new() },
+        items: items
+            .iter()
+            .filter_map(|item| letter_item(desk, old, guardians, *item, kind, &language))
+            .collect(),
+        link: format!("{base_url}/r/{token}"),
+        stop_link: format!("{base_url}/stop/{token}"),
+        owes: parts.iter().any(|(_, notice)| crate::domain::plan::owes(board, *notice)),
+        reply_by_text: false,
+        one_phone: guardians.len() > 1,
+        only_child: theirs.len() <= 1,
+        catch_up: now.duration_since(message.due) > CATCH_UP_AFTER,
+        language: language.0,
+    }
+}
+
+fn given_name(board: &Board, child: crate::domain::season::ChildId) -> Option<String> {
+    board.season.settings.given_names.then(|| board.season.children[child.at()].given.clone())
+}
+
+fn rules(board: &Board, event: Option<EventId>, language: &Language) -> Vec<Rule> {
+    rules_of(&board.season, event)
+        .map(|rule| Rule { name: rule.name.clone(), text: rule_text(rule, language, &board.season.language) })
+        .collect()
+}
+
+/// A rule's text in a language, else in the season's.
+pub(super) fn rule_text(rule: &HouseRule, language: &Language, fallback: &Language) -> String {
+    rule.texts.get(language).or_else(|| rule.texts.get(fallback)).cloned().unwrap_or_else(|| rule.name.clone())
+}
+
+fn letter_item(
+    desk: &Desk,
+    old: &HashMap<Fingerprint, Facts>,
+    guardians: &[GuardianId],
+    item: Item,
+    kind: Kind,
+    language: &Language,
+) -> Option<LetterItem> {
+    let board = &*desk.board;
+    let season = &board.season;
+    let event = &season.events[item.event?.at()];
+    let place = &season.places[event.place.at()];
+    let it = board.itinerary(item);
+    let changes = if matches!(kind, Kind::Change | Kind::Cancelled) {
+        changes(desk, old, guardians, item)
+    } else {
+        Vec::new()
+    };
+    Some(LetterItem {
+        child: given_name(board, item.child),
+        event: event.name.clone(),
+        date: event.date,
+        call: it.map_or(event.call, |it| it.call.time()),
+        park_by: it.and_then(|it| it.park_by).map(|at| at.time()),
+        starts: event.starts,
+        collect_from: it.and_then(|it| it.collect_from).map(|at| at.time()),
+        collect_overnight: it.and_then(|it| it.collect_from).is_some_and(|at| at.date() > event.date),
+        place: place.name.clone(),
+        door: place.door.clone(),
+        ways: place
+            .ways
+            .iter()
+            .map(|w| Walk { name: w.name.clone(), min: w.walk.0, max: w.walk.1 })
+            .collect(),
+        collect_at: place.collect_at.clone(),
+        arrive_ready: event.arrive_ready.clone(),
+        bring: event.bring.clone(),
+        leave_home: event.leave_home.clone(),
+        adults_watch: event.adults_watch,
+        chaperone: it.and_then(|it| it.signs_in).map(|c| season.chaperones[c.at()].name.clone()),
+        turn_in: it
+            .map(|it| it.turn_in.iter().map(|n| season.numbers[n.at()].name.clone()).collect())
+            .unwrap_or_default(),
+        rules: rules(board, item.event, language),
+        changes,
+        cancelled: it.is_none(),
+        no_early_release: event.dismissal == Dismissal::AfterLastNumber,
+    })
+}
+
+/// What a guardian was told before the facts in force now; none if she was told nothing else.
+pub(super) fn told_before(desk: &Desk, guardian: GuardianId, item: Item) -> Option<Fingerprint> {
+    let told = desk.record.told.get(&(guardian, item))?;
+    if told.fingerprint == desk.board.fingerprint(item) { told.before } else { Some(told.fingerprint) }
+}
+
+fn changes(
+    desk: &Desk,
+    old: &HashMap<Fingerprint, Facts>,
+    guardians: &[GuardianId],
+    item: Item,
+) -> Vec<Change> {
+    let before = guardians.iter().find_map(|g| told_before(desk, *g, item)).and_then(|f| old.get(&f));
+    let Some(before) = before else { return Vec::new() };
+    before
+        .changes_to(&desk.board.facts(item))
+        .into_iter()
+        .map(|d| Change {
+            what: match d.field {
+                Field::Cancelled => What::Cancelled,
+                Field::Date => What::Date,
+                Field::Place => What::Place,
+                Field::Door => What::Door,
+                Field::Call => What::Call,
+                Field::ParkBy => What::ParkBy,
+                Field::Ready => What::Ready,
+                Field::Bring => What::Bring,
+                Field::TurnIn => What::TurnIn,
+                Field::CollectAt | Field::CollectFrom => What::Collect,
+                Field::Rules => What::Rules,
+            },
+            old: d.old,
+            new: d.new,
+        })
+        .collect()
+}
+
+fn calendar(board: &Board, letter: &Letter, parts: &[(Item, NoticeKey)], now: Timestamp) -> String {
+    let season = &board.season;
+    let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).filter(|i| i.event.is_some()).collect();
+    items.dedup();
+    let entries: Vec<ics::Entry> = items
+        .iter()
+        .filter_map(|item| {
+            let event = &season.events[item.event?.at()];
+            let place = &season.places[event.place.at()];
+            let it = board.itinerary(*item);
+            let (child_ref, event_ref) = board.item_refs(*item);
+            let start = it.map_or_else(|| board.over_at(*item), |it| it.call_at);
+            let end = board.over_at(*item).max(start);
+            let name = given_name(board, item.child);
+            Some(ics::Entry {
+                uid: format!("{child_ref}.{event_ref}@{}", season.reference),
+                item: format!("{child_ref}/{event_ref}"),
+                sequence: u32::try_from(now.as_second() / 60).unwrap_or(0),
+                stamp: now,
+                start,
+                end,
+                summary: name.map_or_else(|| event.name.clone(), |name| format!("{name}: {}", event.name)),
+                location: format!("{}, {}", place.name, place.door),
+                description: letter.link.clone(),
+                alarm_minutes: it.map(|_| ALARM_MINUTES),
+                cancelled: it.is_none(),
+            })
+        })
+        .collect();
+    if entries.is_empty() { String::new() } else { ics::calendar(PRODUCT, "PUBLISH", &entries) }
+}
+
+/// The item's time as the reader's clock shows it.
+pub fn clock(time: Time) -> String {
+    format!("{:02}:{:02}", time.hour(), time.minute())
+}

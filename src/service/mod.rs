@@ -1,0 +1,12 @@
+//! Use cases: load, ask the domain, save. Knows ports, not products.
+
+pub mod answering;
+pub mod composing;
+pub mod letter;
+pub mod lists;
+pub mod office;
+pub mod planning;
+pub mod ports;
+pub mod samples;
+pub mod sending;
+pub mod wording;

@@ -1,0 +1,253 @@
+//! The office: everything a use case needs at hand, and the record kept in memory in step with the store.
+
+use super::ports::{Clock, Gateway, History, NewAnswer, Random, Store, StoreFault, StoredTelling};
+use super::wording::Wording;
+use crate::domain::board::{Board, Item};
+use crate::domain::book::Problem;
+use crate::domain::facts::Fingerprint;
+use crate::domain::graph::State;
+use crate::domain::plan::CHANGE;
+use crate::domain::reading;
+use crate::domain::record::{Answer, Ask, Cover, NoticeKey, Record};
+use crate::domain::season::{Channel, GuardianId};
+use jiff::{SignedDuration, Timestamp};
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex};
+
+/// How the office works; every figure has a default.
+#[derive(Debug, Clone)]
+pub struct Ways {
+    /// Where guardians' links begin, without a slash at the end.
+    pub base_url: String,
+    /// Messages claimed at once.
+    pub batch: u32,
+    /// After how long a claim or an open attempt is given up for lost.
+    pub lease: SignedDuration,
+    /// Claims without an attempt after which a message is quarantined.
+    pub claims_max: i64,
+    /// Attempts after which a channel is given up.
+    pub attempts_max: i64,
+    /// After how long an uncertain mail is tried once more (RFC 1047; at least the 10 minutes of RFC 5321 4.5.3.2.6).
+    pub uncertain_wait: SignedDuration,
+    /// How long a gateway that cannot be used is left alone.
+    pub rest: SignedDuration,
+    /// How long links live after what they are about is over.
+    pub links_outlive: SignedDuration,
+}
+
+impl Default for Ways {
+    fn default() -> Self {
+        Ways {
+            base_url: "http://127.0.0.1:8420".to_owned(),
+            batch: 100,
+            lease: SignedDuration::from_secs(900),
+            claims_max: 3,
+            attempts_max: 12,
+            uncertain_wait: SignedDuration::from_mins(15),
+            rest: SignedDuration::from_secs(60),
+            links_outlive: SignedDuration::from_hours(48),
+        }
+    }
+}
+
+/// What went wrong in a use case.
+#[derive(Debug, thiserror::Error)]
+pub enum OfficeFault {
+    /// The store.
+    #[error(transparent)]
+    Store(#[from] StoreFault),
+    /// No season has been brought yet.
+    #[error("no season has been brought yet; run `allheard bring FILE` first")]
+    NoSeason,
+    /// The stored workbook cannot be read any more.
+    #[error("the stored workbook has {} errors; bring a corrected one", .0.len())]
+    Workbook(Vec<Problem>),
+}
+
+/// What is kept in memory of the season in force.
+pub struct Desk {
+    /// Row id of the season.
+    pub season: i64,
+    /// Revision of the workbook.
+    pub revision: i64,
+    /// The season and all that follows from it.
+    pub board: Arc<Board>,
+    /// What has happened.
+    pub record: Record,
+    /// The store's pulse this was read at, or that of our own last write.
+    pub pulse: i64,
+}
+
+/// A gateway's state as the office sees it.
+#[derive(Debug, Clone, Default)]
+pub struct Rest {
+    /// Left alone until then.
+    pub until: Option<Timestamp>,
+    /// Why.
+    pub why: String,
+}
+
+/// Messages a channel may still be given now.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Allowance {
+    pub tokens: f64,
+    pub at: Timestamp,
+}
+
+/// Use cases meet here. `S` stores, `G` sends.
+pub struct Office<S, G> {
+    /// Where everything durable lives.
+    pub store: S,
+    /// Where messages go.
+    pub gateway: G,
+    /// The one clock.
+    pub clock: Arc<dyn Clock>,
+    /// The words.
+    pub wording: Wording,
+    /// How to work.
+    pub ways: Ways,
+    random: Mutex<Box<dyn Random>>,
+    desk: tokio::sync::Mutex<Option<Desk>>,
+    pub(super) allowances: Mutex<HashMap<Channel, Allowance>>,
+    pub(super) rests: Mutex<HashMap<Channel, Rest>>,
+}
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// Opens the office.
+    pub fn new(
+        store: S,
+        gateway: G,
+        clock: Arc<dyn Clock>,
+        random: Box<dyn Random>,
+        wording: Wording,
+        ways: Ways,
+    ) -> Self {
+        Office {
+            store,
+            gateway,
+            clock,
+            wording,
+            ways,
+            random: Mutex::new(random),
+            desk: tokio::sync::Mutex::new(None),
+            allowances: Mutex::new(HashMap::new()),
+            rests: Mutex::new(HashMap::new()),
+        }
+    }
+
+    /// The present instant.
+    pub fn now(&self) -> Timestamp {
+        self.clock.now()
+    }
+
+    /// Unpredictable bytes.
+    pub(super) fn random<const N: usize>(&self) -> [u8; N] {
+        let mut bytes = [0; N];
+        if let Ok(mut random) = self.random.lock() {
+            random.fill(&mut bytes);
+        }
+        bytes
+    }
+
+    /// The desk, read afresh if the store has moved on without us.
+    pub async fn desk(&self) -> Result<tokio::sync::MappedMutexGuard<'_, Desk>, OfficeFault> {
+        let mut held = self.desk.lock().await;
+        let fresh = match held.as_ref() {
+            Some(desk) => self.store.pulse(desk.season).await? == desk.pulse,
+            None => false,
+        };
+        if !fresh {
+            *held = None;
+            let stored = self.store.season().await?.ok_or(OfficeFault::NoSeason)?;
+            let (season, problems) = reading::season(&stored.book);
+            let season = season.ok_or(OfficeFault::Workbook(problems))?;
+            let board = Arc::new(Board::of(season));
+            let history = self.store.history(stored.id).await?;
+            let record = rebuild(&board, &history, stored.revised_at);
+            *held = Some(Desk { season: stored.id, revision: stored.revision, board, record, pulse: history.pulse });
+        }
+        tokio::sync::MutexGuard::try_map(held, Option::as_mut).map_err(|_| OfficeFault::NoSeason)
+    }
+
+    /// The rests of gateways that cannot be used at the moment.
+    pub fn resting(&self) -> Vec<(Channel, Rest)> {
+        let now = self.now();
+        let rests = self.rests.lock().map(|r| r.clone()).unwrap_or_default();
+        let mut list: Vec<_> = rests.into_iter().filter(|(_, rest)| rest.until.is_some_and(|t| t > now)).collect();
+        list.sort_by_key(|(channel, _)| *channel);
+        list
+    }
+}
+
+/// Rebuilds the record from everything that happened; rows that are gone from the season are left out.
+pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Record {
+    let mut record = Record { revised_at, ..Record::default() };
+    for telling in &history.tellings {
+        let Some((ask_of, item, notice)) = parts_of(board, telling) else { continue };
+        for guardian in ask_of {
+            let ask = Ask { guardian, item, notice, channel: telling.channel };
+            note_state(&mut record, ask, telling.state, telling.part.fingerprint, telling.at);
+        }
+    }
+    for stored in &history.answers {
+        let answer = &stored.answer;
+        let item = board.item(&answer.child, &answer.event);
+        if let (Some(guardian), Some(item)) = (board.guardian(&answer.guardian), item) {
+            note_answer(&mut record, guardian, item, answer);
+        }
+    }
+    for address in &history.addresses {
+        let key = (address.channel, address.address.clone());
+        if address.stopped {
+            record.stopped.insert(key.clone());
+        }
+        if address.bad {
+            record.bad.insert(key);
+        }
+    }
+    record
+}
+
+/// Notes an answer, or a call that reached nobody.
+pub(super) fn note_answer(record: &mut Record, guardian: GuardianId, item: Item, said: &NewAnswer) {
+    match said.kind {
+        Some(kind) => {
+            let answer = Answer { kind, fingerprint: said.fingerprint, at: said.at, one_phone: said.one_phone };
+            record.answer(guardian, item, answer);
+        }
+        None => {
+            record.calls.insert((guardian, item), (said.at, said.outcome.clone()));
+        }
+    }
+}
+
+fn parts_of(board: &Board, telling: &StoredTelling) -> Option<(Vec<GuardianId>, Item, NoticeKey)> {
+    let item = board.item(&telling.part.child, &telling.part.event)?;
+    let notice = notice_key(board, &telling.part.notice, telling.part.fingerprint)?;
+    Some((telling.guardians.iter().filter_map(|g| board.guardian(g)).collect(), item, notice))
+}
+
+/// The notice behind a stored word.
+pub(super) fn notice_key(board: &Board, word: &str, announced: Option<Fingerprint>) -> Option<NoticeKey> {
+    if word == CHANGE { announced.map(NoticeKey::Change) } else { board.notice(word).map(NoticeKey::Rule) }
+}
+
+/// Notes what a message's state means for one ask.
+pub(super) fn note_state(record: &mut Record, ask: Ask, state: State, told: Option<Fingerprint>, at: Timestamp) {
+    match state {
+        State::Accepted | State::Delivered | State::Uncertain | State::Attempting => {
+            record.covered.insert(ask, Cover::Done);
+            if let Some(fingerprint) = told {
+                record.tell(ask, fingerprint, at);
+            }
+        }
+        State::Refused | State::Bounced => {
+            record.covered.insert(ask, Cover::Failed);
+        }
+        // Set aside for a person: neither told nor worth composing again.
+        State::Quarantined => {
+            record.covered.insert(ask, Cover::Done);
+        }
+        State::Planned | State::Claimed | State::WaitingToRetry | State::Withdrawn | State::Expired => {}
+    }
+}

@@ -1,0 +1,556 @@
+//! The seams: what the use cases need of the world, implemented outside.
+
+use crate::domain::book::Book;
+use crate::domain::facts::Fingerprint;
+use crate::domain::graph::State;
+use crate::domain::record::AnswerKind;
+use crate::domain::season::Channel;
+use jiff::Timestamp;
+use std::future::Future;
+
+/// The one clock.
+pub trait Clock: Send + Sync {
+    /// The present instant.
+    fn now(&self) -> Timestamp;
+}
+
+/// The one source of randomness.
+pub trait Random: Send {
+    /// Fills a buffer with unpredictable bytes.
+    fn fill(&mut self, buffer: &mut [u8]);
+}
+
+/// A fault of the store. Nothing was changed unless it says otherwise.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreFault {
+    /// The database did not answer, or answered with an error of its own.
+    #[error("the database failed: {0}")]
+    Database(String),
+    /// A stored row makes no sense.
+    #[error("table {table}, row {row}: {reason}")]
+    BrokenRow {
+        /// Table.
+        table: &'static str,
+        /// Key of the row.
+        row: String,
+        /// What is wrong with it.
+        reason: String,
+    },
+    /// The database file belongs to a newer program.
+    #[error("{0}")]
+    Refused(String),
+    /// A test asked for a crash here.
+    #[error("crash injected at {0:?}")]
+    Crash(CrashPoint),
+}
+
+/// Places where a test may end the program, around every commit and every effect.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum CrashPoint {
+    /// Before a transaction commits.
+    BeforeCommit(&'static str),
+    /// After a transaction has committed.
+    AfterCommit(&'static str),
+    /// After a gateway took a message and before that is recorded.
+    AfterEffect,
+}
+
+/// A season as stored.
+#[derive(Debug, Clone)]
+pub struct StoredSeason {
+    /// Row id.
+    pub id: i64,
+    /// Lasting name.
+    pub reference: String,
+    /// Rises by one with each change of the workbook.
+    pub revision: i64,
+    /// When it last changed.
+    pub revised_at: Timestamp,
+    /// The workbook in force.
+    pub book: Book,
+}
+
+/// A part of a stored message: refs of child, event and notice.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct StoredPart {
+    /// Child.
+    pub child: String,
+    /// Event, or `-`.
+    pub event: String,
+    /// Notice, or `change`.
+    pub notice: String,
+    /// For a change: the facts it announces. For others: the facts last told; none before the first attempt.
+    pub fingerprint: Option<Fingerprint>,
+}
+
+/// A message as stored, with what its life has been so far.
+#[derive(Debug, Clone)]
+pub struct StoredMessage {
+    /// Row id; none before it is stored.
+    pub id: i64,
+    /// Its key.
+    pub key: String,
+    /// Household ref.
+    pub household: String,
+    /// Guardian refs.
+    pub guardians: Vec<String>,
+    /// Channel.
+    pub channel: Channel,
+    /// Wording.
+    pub wording: String,
+    /// Whether an answer is owed.
+    pub owes: bool,
+    /// May leave at any hour.
+    pub at_once: bool,
+    /// Due.
+    pub due: Timestamp,
+    /// Useless from then on.
+    pub until: Timestamp,
+    /// Where in its life.
+    pub state: State,
+    /// Rises with every claim; a write with an old one changes nothing.
+    pub fence: i64,
+    /// Times it was claimed.
+    pub claims: i64,
+    /// Times it was tried.
+    pub attempts: i64,
+    /// Why it ended or waits, in a few words without personal data.
+    pub why: String,
+    /// What it says.
+    pub parts: Vec<StoredPart>,
+}
+
+/// What planning wants done to the stored messages.
+#[derive(Debug, Default)]
+pub struct Delta {
+    /// To be added; ids and state are ignored.
+    pub add: Vec<StoredMessage>,
+    /// To be withdrawn, with the reason.
+    pub withdraw: Vec<(i64, String)>,
+    /// To be moved: id, due, useless from, at once.
+    pub retime: Vec<(i64, Timestamp, Timestamp, bool)>,
+}
+
+impl Delta {
+    /// Whether there is nothing to do.
+    pub fn is_empty(&self) -> bool {
+        self.add.is_empty() && self.withdraw.is_empty() && self.retime.is_empty()
+    }
+}
+
+/// One attempt, written before the first byte leaves.
+#[derive(Debug, Clone)]
+pub struct NewAttempt {
+    /// Message.
+    pub message: i64,
+    /// Fence of the claim.
+    pub fence: i64,
+    /// Number of the attempt, from 1.
+    pub number: i64,
+    /// Channel.
+    pub channel: Channel,
+    /// Address, frozen here.
+    pub address: String,
+    /// The reference the gateway is given.
+    pub reference: String,
+    /// The words sent; only their salted digest enters the chain.
+    pub words: String,
+    /// Hash of the link's token.
+    pub link: NewLink,
+    /// Facts told with it: child, event, notice, fingerprint.
+    pub told: Vec<(String, String, String, Fingerprint)>,
+    /// Canonical forms of those facts.
+    pub forms: Vec<(Fingerprint, String)>,
+    /// For the ledger.
+    pub household: String,
+    /// For the ledger: guardian refs.
+    pub guardians: Vec<String>,
+}
+
+/// What a link opens.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LinkKind {
+    /// A guardian's page, and stopping messages to the address it was sent to.
+    Guardian,
+    /// A chaperone's list.
+    Chaperone,
+    /// The coordinator's pages.
+    Coordinator,
+}
+
+impl LinkKind {
+    /// The word in the store.
+    pub fn word(self) -> &'static str {
+        match self {
+            LinkKind::Guardian => "guardian",
+            LinkKind::Chaperone => "chaperone",
+            LinkKind::Coordinator => "coordinator",
+        }
+    }
+}
+
+/// A link to be stored; the token itself never is.
+#[derive(Debug, Clone)]
+pub struct NewLink {
+    /// SHA-256 of the token, hexadecimal.
+    pub hash: String,
+    /// What it opens.
+    pub kind: LinkKind,
+    /// Message it belongs to; 0 for none.
+    pub message: i64,
+    /// Chaperone ref; empty for none.
+    pub chaperone: String,
+    /// When it dies.
+    pub expires: Timestamp,
+}
+
+/// A stored link.
+#[derive(Debug, Clone)]
+pub struct StoredLink {
+    /// SHA-256 of the token, hexadecimal.
+    pub hash: String,
+    /// What it opens.
+    pub kind: String,
+    /// The message it came with.
+    pub message: Option<StoredMessage>,
+    /// Address the message went to; empty if none.
+    pub address: String,
+    /// Chaperone ref; empty for none.
+    pub chaperone: String,
+    /// When it dies.
+    pub expires: Timestamp,
+}
+
+/// How an attempt ended.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Outcome {
+    /// The gateway took it.
+    Accepted,
+    /// Not this time.
+    Temporary {
+        /// In a few words.
+        why: String,
+        /// Seconds the gateway asked us to wait.
+        after_seconds: Option<u32>,
+    },
+    /// The address or the message was refused for good.
+    Refused {
+        /// In a few words.
+        why: String,
+        /// Whether it is the address that does not work, and not this message.
+        address: bool,
+    },
+    /// It may have gone.
+    Uncertain {
+        /// In a few words.
+        why: String,
+    },
+    /// The gateway itself cannot be used (login, certificate, settings); no message's fault.
+    Unusable {
+        /// In a few words.
+        why: String,
+    },
+}
+
+/// What is recorded about one attempt.
+#[derive(Debug, Clone)]
+pub struct Settled {
+    /// Message.
+    pub message: i64,
+    /// Fence of the claim.
+    pub fence: i64,
+    /// Number of the attempt.
+    pub number: i64,
+    /// The state it goes to.
+    pub to: State,
+    /// When it may be claimed again, for those that wait.
+    pub ready: Timestamp,
+    /// Whether the address is to be marked as not working.
+    pub bad_address: bool,
+    /// A few words.
+    pub why: String,
+}
+
+/// What becomes of a claimed message that is not attempted.
+#[derive(Debug, Clone)]
+pub struct Unsent {
+    /// Message.
+    pub message: i64,
+    /// Fence of the claim.
+    pub fence: i64,
+    /// The state it goes to: planned, withdrawn, expired, refused.
+    pub to: State,
+    /// When it may be claimed again, for those that go back.
+    pub ready: Timestamp,
+    /// A few words.
+    pub why: String,
+}
+
+/// One person's answer, for one guardian and item.
+#[derive(Debug, Clone)]
+pub struct NewAnswer {
+    /// When the person acted.
+    pub at: Timestamp,
+    /// The road: page, call, door, text, mail.
+    pub road: String,
+    /// Identifier of the act on that road; the same one twice has no effect.
+    pub external: String,
+    /// Guardian ref.
+    pub guardian: String,
+    /// Child ref.
+    pub child: String,
+    /// Event ref or `-`.
+    pub event: String,
+    /// What was said; none for a call that reached nobody.
+    pub kind: Option<AnswerKind>,
+    /// About which facts.
+    pub fingerprint: Fingerprint,
+    /// Came from an address several guardians share.
+    pub one_phone: bool,
+    /// The person's own words, if any.
+    pub words: String,
+    /// Who noted it: a chaperone's ref, or empty for the guardian herself.
+    pub noted_by: String,
+    /// A few words for calls that reached nobody.
+    pub outcome: String,
+}
+
+/// A stored answer or call note.
+#[derive(Debug, Clone)]
+pub struct StoredAnswer {
+    /// Row id, rising.
+    pub id: i64,
+    /// The answer.
+    pub answer: NewAnswer,
+}
+
+/// A telling, for rebuilding the record.
+#[derive(Debug, Clone)]
+pub struct StoredTelling {
+    /// Guardian refs of the message.
+    pub guardians: Vec<String>,
+    /// Channel.
+    pub channel: Channel,
+    /// The part.
+    pub part: StoredPart,
+    /// When it was attempted.
+    pub at: Timestamp,
+    /// State of its message.
+    pub state: State,
+}
+
+/// An address with a history.
+#[derive(Debug, Clone)]
+pub struct StoredAddress {
+    /// Channel.
+    pub channel: Channel,
+    /// Address.
+    pub address: String,
+    /// Its owner said stop.
+    pub stopped: bool,
+    /// It does not work.
+    pub bad: bool,
+}
+
+/// Everything needed to rebuild the record.
+#[derive(Debug, Default)]
+pub struct History {
+    /// Tellings by time.
+    pub tellings: Vec<StoredTelling>,
+    /// Answers by arrival.
+    pub answers: Vec<StoredAnswer>,
+    /// Addresses.
+    pub addresses: Vec<StoredAddress>,
+    /// Rises with every change of the above.
+    pub pulse: i64,
+}
+
+/// A line of the ledger as read back.
+#[derive(Debug, Clone)]
+pub struct LedgerLine {
+    /// Position from 1.
+    pub seq: i64,
+    /// The entry.
+    pub entry: crate::domain::chain::Entry,
+    /// Its hash.
+    pub hash: String,
+    /// Words with the salt of their person, as far as they have not been erased.
+    pub words: Option<(Vec<u8>, String)>,
+}
+
+/// What tending the store found.
+#[derive(Debug, Default, Clone, PartialEq, Eq)]
+pub struct Tended {
+    /// Attempts found open, now uncertain.
+    pub doubted: u64,
+    /// Claims whose lease ended.
+    pub released: u64,
+    /// Messages whose moment passed.
+    pub expired: u64,
+    /// Messages that broke the sender too often.
+    pub quarantined: u64,
+    /// Uncertain mails taken up once more.
+    pub tried_again: u64,
+}
+
+/// Rules for tending.
+#[derive(Debug, Clone, Copy)]
+pub struct TendRules {
+    /// Claims after which a message is quarantined.
+    pub claims_max: i64,
+    /// After how long an uncertain mail is tried once more, milliseconds.
+    pub uncertain_wait_ms: i64,
+}
+
+/// Where everything durable lives. Every method is one transaction and idempotent by its keys.
+pub trait Store: Send + Sync {
+    /// The season, if one has been brought.
+    fn season(&self) -> impl Future<Output = Result<Option<StoredSeason>, StoreFault>> + Send;
+    /// Puts a workbook in force if the revision is still `expected` (0 for none yet); false if it is not.
+    fn put_season(
+        &self,
+        reference: &str,
+        book: &Book,
+        expected: i64,
+        at: Timestamp,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Everything needed to rebuild the record.
+    fn history(&self, season: i64) -> impl Future<Output = Result<History, StoreFault>> + Send;
+    /// The present pulse, to notice changes by others.
+    fn pulse(&self, season: i64) -> impl Future<Output = Result<i64, StoreFault>> + Send;
+    /// Messages not at an end: of one household, or of all.
+    fn open_messages(
+        &self,
+        season: i64,
+        household: Option<&str>,
+    ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    /// Carries out a plan's delta; withdrawals and moves touch only messages that may still be withdrawn or moved.
+    fn reconcile(&self, season: i64, delta: &Delta, at: Timestamp) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Claims messages that are due and useful, nearest deadline first.
+    fn claim(
+        &self,
+        season: i64,
+        channel: Channel,
+        most: u32,
+        now: Timestamp,
+        lease_until: Timestamp,
+    ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    /// Writes attempts; gives back the messages that may now be sent: still claimed under that fence, the season
+    /// still at `revision`, the address neither stopped nor known not to work.
+    fn attempt(
+        &self,
+        season: i64,
+        revision: i64,
+        attempts: &[NewAttempt],
+        now: Timestamp,
+        lease_until: Timestamp,
+    ) -> impl Future<Output = Result<Vec<i64>, StoreFault>> + Send;
+    /// Records outcomes, many in one transaction; those with an old fence change nothing.
+    fn settle(&self, season: i64, outcomes: &[Settled], now: Timestamp) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Records what becomes of claimed messages that are not attempted.
+    fn put_back(&self, season: i64, unsent: &[Unsent], now: Timestamp) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Frees ended leases, expires the useless, settles the uncertain as far as rules allow.
+    fn tend(&self, season: i64, now: Timestamp, rules: TendRules) -> impl Future<Output = Result<Tended, StoreFault>> + Send;
+    /// The next instant at which something could be claimed or tended.
+    fn next_due(&self, season: i64) -> impl Future<Output = Result<Option<Timestamp>, StoreFault>> + Send;
+    /// A person settles an uncertain message: it arrived, or send it again. False if it was not uncertain.
+    fn decide(
+        &self,
+        season: i64,
+        message: i64,
+        to: State,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Looks a link up by the hash of its token.
+    fn link(&self, season: i64, hash: &str) -> impl Future<Output = Result<Option<StoredLink>, StoreFault>> + Send;
+    /// Stores a link that belongs to no attempt.
+    fn put_link(&self, season: i64, link: &NewLink) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Records answers and carries out what follows from them, together; false if all of them were known already.
+    fn answer(
+        &self,
+        season: i64,
+        answers: &[NewAnswer],
+        delta: &Delta,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Stops or starts an address and carries out what follows, together.
+    #[allow(clippy::too_many_arguments)]
+    fn set_stopped(
+        &self,
+        season: i64,
+        channel: Channel,
+        address: &str,
+        guardians: &[String],
+        stopped: bool,
+        delta: &Delta,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// A canonical form by its fingerprint.
+    fn facts(&self, season: i64, fingerprint: Fingerprint) -> impl Future<Output = Result<Option<String>, StoreFault>> + Send;
+    /// Number of messages by state and channel, and of attempts.
+    fn counts(&self, season: i64) -> impl Future<Output = Result<Vec<(State, Channel, u64)>, StoreFault>> + Send;
+    /// Messages in one of the given states, newest due first, at most `most`.
+    fn messages_in(
+        &self,
+        season: i64,
+        states: &[State],
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    /// A place where a test may end the program; nothing happens there in ordinary life.
+    fn pass(&self, _point: CrashPoint) -> Result<(), StoreFault> {
+        Ok(())
+    }
+    /// Ledger lines after a position, at most `most`, in order.
+    fn ledger(&self, season: i64, after: i64, most: u32) -> impl Future<Output = Result<Vec<LedgerLine>, StoreFault>> + Send;
+}
+
+/// A mail ready to go.
+#[derive(Debug, Clone)]
+pub struct Parcel {
+    /// Message row, for logs.
+    pub message: i64,
+    /// Address: E.164, or a mail address.
+    pub to: String,
+    /// The reference we ask the gateway to keep; the Message-ID of a mail is made from it.
+    pub reference: String,
+    /// When it is handed over.
+    pub at: Timestamp,
+    /// What it says.
+    pub content: Content,
+}
+
+/// The words of a parcel.
+#[derive(Debug, Clone)]
+pub enum Content {
+    /// A text message.
+    Text(String),
+    /// A mail.
+    Mail(Box<MailContent>),
+}
+
+/// The parts of a mail.
+#[derive(Debug, Clone)]
+pub struct MailContent {
+    /// Subject.
+    pub subject: String,
+    /// Plain text.
+    pub text: String,
+    /// HTML.
+    pub html: String,
+    /// A calendar (RFC 5545); empty for none.
+    pub calendar: String,
+    /// Where a mail client may post to stop mail (RFC 8058).
+    pub stop_link: String,
+    /// Language tag.
+    pub language: String,
+}
+
+/// Something that takes messages.
+pub trait Gateway: Send + Sync {
+    /// Hands one parcel over. Never panics; every end is an [`Outcome`].
+    fn send(&self, parcel: &Parcel) -> impl Future<Output = Outcome> + Send;
+    /// Messages a second it may be given.
+    fn per_second(&self, channel: Channel) -> f64;
+    /// Sessions at once.
+    fn sessions(&self, channel: Channel) -> usize;
+}

@@ -1,0 +1,277 @@
+//! Invented letters that every template is rendered with before it is trusted.
+//!
+//! Telephone numbers and hosts come from ranges reserved for fiction.
+
+use jiff::civil::{Date, Time, date, time};
+
+use super::letter::{Change, Item, Kind, Letter, Rule, Walk, What};
+
+/// A letter about one child at one event.
+pub fn sample(kind: Kind) -> Letter {
+    letter(kind, vec![dress(kind, "Ana")])
+}
+
+/// A letter about two children at two events.
+pub fn sample_many(kind: Kind) -> Letter {
+    let mut letter = letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Tomasz")]);
+    letter.only_child = false;
+    letter
+}
+
+/// Every sample of a kind, each with a few words on what is particular about it.
+pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
+    let mut all = vec![
+        ("one child", sample(kind)),
+        ("two children", sample_many(kind)),
+    ];
+    let mut vary = |name: &'static str, change: &dyn Fn(&mut Letter)| {
+        let mut letter = sample(kind);
+        change(&mut letter);
+        all.push((name, letter));
+    };
+    vary("a name outside the 7-bit alphabet", &|l| {
+        rename(l, Some("Łucja"))
+    });
+    vary("such a name with a sibling in the season", &|l| {
+        rename(l, Some("Łucja"));
+        l.only_child = false;
+    });
+    vary("names left out", &|l| rename(l, None));
+    vary("an answer by text", &|l| l.reply_by_text = true);
+    vary("no answer owed", &|l| l.owes = false);
+    vary("joined late, one phone", &|l| {
+        l.catch_up = true;
+        l.one_phone = true;
+    });
+    vary("bare facts only", &strip);
+    vary("a Saturday", &|l| {
+        l.items
+            .iter_mut()
+            .for_each(|item| item.date = date(2027, 6, 5))
+    });
+    vary("a Saturday and a name outside the alphabet", &|l| {
+        rename(l, Some("Łucja"));
+        l.items
+            .iter_mut()
+            .for_each(|item| item.date = date(2027, 6, 5));
+    });
+    vary("after midnight, adults watch", &|l| {
+        for item in &mut l.items {
+            item.collect_from = Some(time(0, 15, 0, 0));
+            item.collect_overnight = true;
+            item.adults_watch = true;
+            item.no_early_release = false;
+        }
+    });
+    let mut siblings = letter(kind, vec![dress(kind, "Ana"), dress(kind, "Tomasz")]);
+    siblings.only_child = false;
+    siblings.owes = false;
+    all.push(("two children at one event", siblings));
+    all.push(("one child, two events", {
+        letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Ana")])
+    }));
+    all.push(("many events", many_events(kind)));
+    if kind == Kind::Change {
+        all.extend(What::ALL.map(|what| ("one fact changed", changed(what))));
+    }
+    all
+}
+
+fn letter(kind: Kind, items: Vec<Item>) -> Letter {
+    let mut children: Vec<Option<String>> = Vec::new();
+    for item in &items {
+        if !children.contains(&item.child) {
+            children.push(item.child.clone());
+        }
+    }
+    let rules = kind == Kind::Rules;
+    Letter {
+        kind,
+        language: "en".to_owned(),
+        season_language: "en".to_owned(),
+        school: "Larkmoor School of Dance".to_owned(),
+        season: "The Tin Lighthouse".to_owned(),
+        telephone: Some("01632 960 123".to_owned()),
+        children,
+        rules: if rules { house_rules() } else { Vec::new() },
+        items: if rules { Vec::new() } else { items },
+        link: "https://larkmoor.example/g/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
+        stop_link: "https://larkmoor.example/s/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
+        owes: true,
+        reply_by_text: false,
+        one_phone: false,
+        only_child: true,
+        catch_up: false,
+    }
+}
+
+fn house_rules() -> Vec<Rule> {
+    [
+        (
+            "Stay with your chaperone",
+            "Children stay with their chaperone from the door to the door.",
+        ),
+        (
+            "No early release",
+            "Nobody leaves before the last number.\nThis goes for every child.",
+        ),
+    ]
+    .map(|(name, text)| Rule {
+        name: name.to_owned(),
+        text: text.to_owned(),
+    })
+    .into()
+}
+
+fn dress(kind: Kind, child: &str) -> Item {
+    Item {
+        park_by: Some(time(16, 35, 0, 0)),
+        collect_from: Some(time(20, 30, 0, 0)),
+        ways: vec![
+            Walk {
+                name: "Quay car park".to_owned(),
+                min: 15,
+                max: 20,
+            },
+            Walk {
+                name: "Tram stop Ropewalk".to_owned(),
+                min: 1,
+                max: 1,
+            },
+        ],
+        collect_at: "Tar Lane gate".to_owned(),
+        arrive_ready: "Costume on, hair and make-up done".to_owned(),
+        bring: "Water and a plain snack".to_owned(),
+        leave_home: "Jewellery and toys".to_owned(),
+        chaperone: Some("Noor".to_owned()),
+        turn_in: vec!["blue costume".to_owned(), "silver sash".to_owned()],
+        rules: vec![Rule {
+            name: "Closed rehearsal".to_owned(),
+            text: "Adults wait outside.".to_owned(),
+        }],
+        ..item(
+            kind,
+            child,
+            "Dress rehearsal",
+            date(2027, 6, 4),
+            time(17, 0, 0, 0),
+        )
+    }
+}
+
+fn photographs(kind: Kind, child: &str) -> Item {
+    Item {
+        park_by: Some(time(9, 5, 0, 0)),
+        starts: time(9, 30, 0, 0),
+        no_early_release: false,
+        turn_in: vec!["red cape".to_owned()],
+        ..item(
+            kind,
+            child,
+            "Photographs",
+            date(2027, 6, 5),
+            time(9, 20, 0, 0),
+        )
+    }
+}
+
+fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
+    Item {
+        child: Some(child.to_owned()),
+        event: event.to_owned(),
+        date,
+        call,
+        park_by: None,
+        starts: time(18, 0, 0, 0),
+        collect_from: None,
+        collect_overnight: false,
+        place: "Old Ropewalk Theatre".to_owned(),
+        door: "stage door, Tar Lane".to_owned(),
+        ways: Vec::new(),
+        collect_at: String::new(),
+        arrive_ready: String::new(),
+        bring: String::new(),
+        leave_home: String::new(),
+        adults_watch: false,
+        chaperone: None,
+        turn_in: Vec::new(),
+        rules: Vec::new(),
+        changes: if kind == Kind::Change {
+            vec![
+                change(What::Call, "17:30", "17:00"),
+                change(What::ParkBy, "17:05", "16:35"),
+            ]
+        } else {
+            Vec::new()
+        },
+        cancelled: kind == Kind::Cancelled,
+        no_early_release: true,
+    }
+}
+
+fn change(what: What, old: &str, new: &str) -> Change {
+    Change {
+        what,
+        old: old.to_owned(),
+        new: new.to_owned(),
+    }
+}
+
+fn changed(what: What) -> Letter {
+    let (old, new) = match what {
+        What::Date => ("2027-06-03", "2027-06-04"),
+        What::Place => ("Studio 2", "Old Ropewalk Theatre"),
+        What::Door => ("front door", "stage door, Tar Lane"),
+        What::Call => ("17:30", "17:00"),
+        What::ParkBy => ("", "16:35"),
+        What::Ready => ("Hair done", "Costume on"),
+        What::Bring => ("Water", ""),
+        What::TurnIn => ("", "blue costume"),
+        What::Collect => ("20:15", "20:30"),
+        What::Rules => ("", "Closed rehearsal"),
+        What::Cancelled => ("", ""),
+    };
+    let mut letter = sample(Kind::Change);
+    for item in &mut letter.items {
+        item.cancelled = what == What::Cancelled;
+        item.changes = vec![change(what, old, new)];
+    }
+    letter
+}
+
+fn many_events(kind: Kind) -> Letter {
+    let items = (0..6)
+        .flat_map(|week| ["Ana", "Tomasz"].map(|child| (week, child)))
+        .map(|(day, child)| Item {
+            date: date(2027, 6, 5 + day),
+            ..dress(kind, child)
+        })
+        .collect();
+    let mut letter = letter(kind, items);
+    letter.only_child = false;
+    letter
+}
+
+fn rename(letter: &mut Letter, to: Option<&str>) {
+    let to = to.map(str::to_owned);
+    letter.children = vec![to.clone()];
+    for item in &mut letter.items {
+        item.child.clone_from(&to);
+    }
+}
+
+fn strip(letter: &mut Letter) {
+    letter.telephone = None;
+    for rule in &mut letter.rules {
+        rule.text = "Stay together.".to_owned();
+    }
+    for item in &mut letter.items {
+        *item = Item {
+            call: item.call,
+            changes: std::mem::take(&mut item.changes),
+            turn_in: std::mem::take(&mut item.turn_in),
+            cancelled: item.cancelled,
+            ..self::item(letter.kind, "Ana", "Dress rehearsal", item.date, item.call)
+        };
+    }
+}

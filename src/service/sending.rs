@@ -1,0 +1,318 @@
+//! One sending tick: claim and commit, write the attempt and commit, talk with nothing open, record.
+
+use super::composing::{Composed, told_before};
+use super::office::{Allowance, Desk, Office, OfficeFault, Rest, note_state};
+use super::ports::{CrashPoint, Gateway, Outcome, Settled, Store, StoredMessage, Tended, TendRules, Unsent};
+use crate::domain::facts::{Facts, Fingerprint};
+use crate::domain::graph::State;
+use crate::domain::plan::CHANGE;
+use crate::domain::retry;
+use crate::domain::season::{Channel, HouseholdId};
+use futures_util::StreamExt as _;
+use jiff::{SignedDuration, Timestamp};
+use std::collections::{HashMap, HashSet};
+
+/// Batches of one channel in one tick, at most, so that a tick ends.
+const BATCHES_PER_TICK: usize = 1_000;
+
+/// What a sending tick did.
+#[derive(Debug, Default, Clone, PartialEq, Eq)]
+pub struct Sent {
+    /// Messages claimed.
+    pub claimed: usize,
+    /// Messages attempted.
+    pub attempted: usize,
+    /// Messages accepted.
+    pub accepted: usize,
+    /// When a channel that has used up its rate may go on.
+    pub again_at: Option<Timestamp>,
+}
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// Frees what was left behind, expires what is useless, settles what rules settle.
+    pub async fn tend_tick(&self) -> Result<Tended, OfficeFault> {
+        let season = self.desk().await?.season;
+        let rules = TendRules {
+            claims_max: self.ways.claims_max,
+            uncertain_wait_ms: i64::try_from(self.ways.uncertain_wait.as_millis()).unwrap_or(i64::MAX),
+        };
+        Ok(self.store.tend(season, self.now(), rules).await?)
+    }
+
+    /// Sends what is due, as far as rates allow.
+    pub async fn send_tick(&self) -> Result<Sent, OfficeFault> {
+        let mut sent = Sent::default();
+        for channel in [Channel::Text, Channel::Mail] {
+            for _ in 0..BATCHES_PER_TICK {
+                let room = self.room(channel);
+                if let Err(at) = room {
+                    sent.again_at = Some(sent.again_at.map_or(at, |other: Timestamp| other.min(at)));
+                    break;
+                }
+                let claimed = self.send_batch(channel, room.unwrap_or(0), &mut sent).await?;
+                if claimed == 0 {
+                    break;
+                }
+            }
+        }
+        Ok(sent)
+    }
+
+    /// How many messages a channel may be given now, or when it may be given the next.
+    fn room(&self, channel: Channel) -> Result<u32, Timestamp> {
+        let now = self.now();
+        if let Some(until) = self.rests.lock().ok().and_then(|r| r.get(&channel).and_then(|r| r.until))
+            && until > now
+        {
+            return Err(until);
+        }
+        let rate = self.gateway.per_second(channel).max(0.001);
+        let burst = rate.max(1.0);
+        let Ok(mut allowances) = self.allowances.lock() else { return Ok(1) };
+        let allowance = allowances.entry(channel).or_insert(Allowance { tokens: burst, at: now });
+        let passed = now.duration_since(allowance.at).as_secs_f64().max(0.0);
+        *allowance = Allowance { tokens: (allowance.tokens + passed * rate).min(burst), at: now };
+        if allowance.tokens < 1.0 {
+            let wait = SignedDuration::from_secs_f64(((1.0 - allowance.tokens) / rate).max(0.001));
+            return Err(now.saturating_add(wait).unwrap_or(now));
+        }
+        Ok((allowance.tokens as u32).min(self.ways.batch))
+    }
+
+    fn spend(&self, channel: Channel, messages: usize) {
+        if let Ok(mut allowances) = self.allowances.lock()
+            && let Some(allowance) = allowances.get_mut(&channel)
+        {
+            allowance.tokens -= messages as f64;
+        }
+    }
+
+    async fn send_batch(&self, channel: Channel, most: u32, sent: &mut Sent) -> Result<usize, OfficeFault> {
+        let now = self.now();
+        let lease_until = now.saturating_add(self.ways.lease).unwrap_or(now);
+        let season = self.desk().await?.season;
+        let claimed = self.store.claim(season, channel, most, now, lease_until).await?;
+        sent.claimed += claimed.len();
+        if claimed.is_empty() {
+            return Ok(0);
+        }
+        let composed = self.write_attempts(&claimed, now, lease_until).await?;
+        sent.attempted += composed.len();
+        self.spend(channel, composed.len());
+        let outcomes = self.hand_over(channel, composed).await;
+        if outcomes.iter().any(|(_, outcome)| *outcome == Outcome::Accepted) {
+            self.store.pass(CrashPoint::AfterEffect)?;
+        }
+        sent.accepted += outcomes.iter().filter(|(_, o)| *o == Outcome::Accepted).count();
+        self.record(channel, outcomes, &claimed, now).await?;
+        Ok(claimed.len())
+    }
+
+    /// Composes from today's facts and commits the attempts; what may not go is put back.
+    async fn write_attempts(
+        &self,
+        claimed: &[StoredMessage],
+        now: Timestamp,
+        lease_until: Timestamp,
+    ) -> Result<Vec<Composed>, OfficeFault> {
+        let mut desk = self.desk().await?;
+        let old = self.old_facts(&desk, claimed).await?;
+        let (mut going, mut staying) = (Vec::new(), Vec::new());
+        for message in claimed {
+            match self.compose(&desk, &old, message, now) {
+                Ok(composed) => going.push(composed),
+                Err(unsent) => staying.push(unsent),
+            }
+        }
+        if !going.is_empty() {
+            let attempts: Vec<_> = going.iter().map(|c| c.attempt.clone()).collect();
+            let allowed: HashSet<i64> = self
+                .store
+                .attempt(desk.season, desk.revision, &attempts, now, lease_until)
+                .await?
+                .into_iter()
+                .collect();
+            if !allowed.is_empty() {
+                desk.pulse += 1;
+            }
+            going.retain(|c| {
+                let goes = allowed.contains(&c.attempt.message);
+                if !goes {
+                    staying.push(Unsent {
+                        message: c.attempt.message,
+                        fence: c.attempt.fence,
+                        to: State::Planned,
+                        ready: now,
+                        why: "the plan moved on".to_owned(),
+                    });
+                }
+                goes
+            });
+        }
+        if !staying.is_empty() {
+            self.store.put_back(desk.season, &staying, now).await?;
+        }
+        Ok(going)
+    }
+
+    /// The facts told before, for messages that announce a change.
+    pub(super) async fn old_facts(
+        &self,
+        desk: &Desk,
+        messages: &[StoredMessage],
+    ) -> Result<HashMap<Fingerprint, Facts>, OfficeFault> {
+        let mut old = HashMap::new();
+        for message in messages.iter().filter(|m| m.parts.iter().any(|p| p.notice == CHANGE)) {
+            for part in &message.parts {
+                let Some(item) = desk.board.item(&part.child, &part.event) else { continue };
+                for guardian in message.guardians.iter().filter_map(|g| desk.board.guardian(g)) {
+                    let Some(before) = told_before(desk, guardian, item) else { continue };
+                    if let std::collections::hash_map::Entry::Vacant(slot) = old.entry(before)
+                        && let Some(form) = self.store.facts(desk.season, before).await?
+                    {
+                        slot.insert(Facts::parse(&form));
+                    }
+                }
+            }
+        }
+        Ok(old)
+    }
+
+    async fn hand_over(&self, channel: Channel, composed: Vec<Composed>) -> Vec<(Composed, Outcome)> {
+        let sessions = self.gateway.sessions(channel).max(1);
+        futures_util::stream::iter(composed)
+            .map(|composed| async move {
+                let outcome = self.gateway.send(&composed.parcel).await;
+                (composed, outcome)
+            })
+            .buffered(sessions)
+            .collect()
+            .await
+    }
+
+    async fn record(
+        &self,
+        channel: Channel,
+        outcomes: Vec<(Composed, Outcome)>,
+        claimed: &[StoredMessage],
+        attempted_at: Timestamp,
+    ) -> Result<(), OfficeFault> {
+        if outcomes.is_empty() {
+            return Ok(());
+        }
+        let now = self.now();
+        let until: HashMap<i64, Timestamp> = claimed.iter().map(|m| (m.id, m.until)).collect();
+        let settled: Vec<Settled> = outcomes
+            .iter()
+            .map(|(composed, outcome)| {
+                let until = until.get(&composed.attempt.message).copied().unwrap_or(now);
+                self.settled(channel, composed, outcome, until, now)
+            })
+            .collect();
+        let mut desk = self.desk().await?;
+        self.store.settle(desk.season, &settled, now).await?;
+        desk.pulse += 1;
+        let mut moved: HashSet<HouseholdId> = HashSet::new();
+        for ((composed, _), settled) in outcomes.iter().zip(&settled) {
+            for (ask, fingerprint) in &composed.asks {
+                note_state(&mut desk.record, *ask, settled.to, Some(*fingerprint), attempted_at);
+            }
+            if settled.bad_address {
+                desk.record.bad.insert((channel, composed.attempt.address.clone()));
+            }
+            if settled.to == State::Refused {
+                moved.extend(self.households_at(&desk, channel, &composed.attempt.address));
+            }
+        }
+        let delta = self.difference_for(&desk, &moved, now).await?;
+        if !delta.is_empty() {
+            self.store.reconcile(desk.season, &delta, now).await?;
+        }
+        Ok(())
+    }
+
+    /// The households of all guardians with an address.
+    pub(super) fn households_at(&self, desk: &Desk, channel: Channel, address: &str) -> HashSet<HouseholdId> {
+        let season = &desk.board.season;
+        season
+            .cares
+            .iter()
+            .filter(|care| {
+                let contact = &season.guardians[care.guardian.at()].contact;
+                let theirs = match channel {
+                    Channel::Mail => contact.mail.as_ref().map(|m| m.0.as_str()),
+                    Channel::Text => contact.phone.as_ref().map(|p| p.e164.as_str()),
+                };
+                theirs == Some(address)
+            })
+            .map(|care| care.household)
+            .collect()
+    }
+
+    fn settled(
+        &self,
+        channel: Channel,
+        composed: &Composed,
+        outcome: &Outcome,
+        until: Timestamp,
+        now: Timestamp,
+    ) -> Settled {
+        let number = composed.attempt.number;
+        let mut settled = Settled {
+            message: composed.attempt.message,
+            fence: composed.attempt.fence,
+            number,
+            to: State::Accepted,
+            ready: now,
+            bad_address: false,
+            why: String::new(),
+        };
+        match outcome {
+            Outcome::Accepted => {}
+            Outcome::Temporary { why, .. } if number >= self.ways.attempts_max => {
+                settled.to = State::Refused;
+                settled.why = format!("given up after {number} attempts: {why}");
+            }
+            Outcome::Temporary { why, after_seconds } => {
+                settled.to = State::WaitingToRetry;
+                settled.why.clone_from(why);
+                let attempt = u32::try_from(number).unwrap_or(u32::MAX);
+                settled.ready = retry::next_try(now, attempt, until, self.fraction()).unwrap_or(until);
+                if let Some(seconds) = after_seconds {
+                    let asked = now.saturating_add(SignedDuration::from_secs(i64::from(*seconds))).unwrap_or(now);
+                    settled.ready = settled.ready.max(asked);
+                    self.rest(channel, asked, why);
+                }
+            }
+            Outcome::Refused { why, address } => {
+                settled.to = State::Refused;
+                settled.why.clone_from(why);
+                settled.bad_address = *address;
+            }
+            Outcome::Uncertain { why } => {
+                settled.to = State::Uncertain;
+                settled.why.clone_from(why);
+            }
+            Outcome::Unusable { why } => {
+                settled.to = State::WaitingToRetry;
+                settled.why.clone_from(why);
+                settled.ready = now.saturating_add(self.ways.rest).unwrap_or(now);
+                self.rest(channel, settled.ready, why);
+            }
+        }
+        settled
+    }
+
+    fn rest(&self, channel: Channel, until: Timestamp, why: &str) {
+        if let Ok(mut rests) = self.rests.lock() {
+            rests.insert(channel, Rest { until: Some(until), why: why.to_owned() });
+        }
+        tracing::warn!(channel = channel.word(), why, "gateway rested");
+    }
+
+    /// A fraction from 0 up to 1.
+    fn fraction(&self) -> f64 {
+        let bytes = self.random::<4>();
+        f64::from(u32::from_le_bytes(bytes)) / (f64::from(u32::MAX) + 1.0)
+    }
+}

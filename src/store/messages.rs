@@ -1,0 +1,412 @@
+//! Every step of a message's life, each inside one transaction with its ledger entry.
+
+use super::db::{Row, Tx, Value};
+use super::ledger::Note;
+use super::people::add_links;
+use super::{SqlStore, channel, fingerprint, instant, ledger, ms, sql, state};
+use crate::domain::graph::State;
+use crate::domain::season::Channel;
+use crate::service::ports::{
+    Delta, NewAttempt, Settled, StoreFault, StoredMessage, StoredPart, TendRules, Tended, Unsent,
+};
+use jiff::Timestamp;
+use serde_json::json;
+use std::collections::HashMap;
+
+/// Rows in one statement, so that one JSON text stays small.
+const ROWS_PER_STATEMENT: usize = 2_000;
+
+fn message(row: &Row) -> Result<StoredMessage, StoreFault> {
+    const TABLE: &str = "message";
+    let id = row.int(0)?;
+    let key = id.to_string();
+    Ok(StoredMessage {
+        id,
+        key: row.text(1)?,
+        household: row.text(2)?,
+        guardians: row.text(3)?.split(' ').map(str::to_owned).collect(),
+        channel: channel(TABLE, &key, &row.text(4)?)?,
+        wording: row.text(5)?,
+        owes: row.bool(6)?,
+        at_once: row.bool(7)?,
+        due: instant(TABLE, &key, row.int(8)?)?,
+        until: instant(TABLE, &key, row.int(9)?)?,
+        state: state(TABLE, &key, &row.text(10)?)?,
+        fence: row.int(11)?,
+        claims: row.int(12)?,
+        attempts: row.int(13)?,
+        why: row.text(14)?,
+        parts: Vec::new(),
+    })
+}
+
+/// Gives messages their parts.
+fn with_parts(mut messages: Vec<StoredMessage>, rows: Vec<Row>) -> Result<Vec<StoredMessage>, StoreFault> {
+    let mut parts: HashMap<i64, Vec<StoredPart>> = HashMap::new();
+    for row in rows {
+        let id = row.int(0)?;
+        parts.entry(id).or_default().push(StoredPart {
+            child: row.text(1)?,
+            event: row.text(2)?,
+            notice: row.text(3)?,
+            fingerprint: fingerprint("message_part", &id.to_string(), &row.text(4)?)?,
+        });
+    }
+    for message in &mut messages {
+        message.parts = parts.remove(&message.id).unwrap_or_default();
+        message.parts.sort();
+    }
+    Ok(messages)
+}
+
+fn ids(messages: &[StoredMessage]) -> Value {
+    json!(messages.iter().map(|m| m.id).collect::<Vec<_>>()).to_string().into()
+}
+
+pub(super) async fn open(
+    store: &SqlStore,
+    season: i64,
+    household: Option<&str>,
+) -> Result<Vec<StoredMessage>, StoreFault> {
+    match household {
+        None => {
+            let rows = store.db.fetch(sql::OPEN_OF_ALL, vec![season.into()]).await?;
+            let messages = rows.iter().map(message).collect::<Result<_, _>>()?;
+            with_parts(messages, store.db.fetch(sql::PARTS_OF_OPEN, vec![season.into()]).await?)
+        }
+        Some(household) => {
+            let rows = store.db.fetch(sql::OPEN_OF_HOUSEHOLD, vec![season.into(), household.into()]).await?;
+            let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
+            let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+            with_parts(messages, parts)
+        }
+    }
+}
+
+pub(super) async fn one(store: &SqlStore, id: i64) -> Result<Option<StoredMessage>, StoreFault> {
+    let rows = store.db.fetch(sql::MESSAGE, vec![id.into()]).await?;
+    let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    Ok(with_parts(messages, parts)?.into_iter().next())
+}
+
+pub(super) async fn in_states(
+    store: &SqlStore,
+    season: i64,
+    states: &[State],
+    most: u32,
+) -> Result<Vec<StoredMessage>, StoreFault> {
+    let words: Vec<&str> = states.iter().map(|s| s.word()).collect();
+    let values = vec![season.into(), json!(words).to_string().into(), i64::from(most).into()];
+    let rows = store.db.fetch(sql::MESSAGES_IN, values).await?;
+    let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    with_parts(messages, parts)
+}
+
+/// Refs of a message's parts as the ledger writes them: child/event/notice, commas between.
+fn items(parts: &[StoredPart]) -> String {
+    let words: Vec<String> = parts.iter().map(|p| format!("{}/{}/{}", p.child, p.event, p.notice)).collect();
+    words.join(",")
+}
+
+/// Ledger notes for messages that reached a state: rows of id, channel, household, guardians, state, why, key.
+async fn ended(tx: &mut Tx, rows: &[Row], at: Timestamp) -> Result<Vec<Note>, StoreFault> {
+    let mut parts: HashMap<i64, Vec<StoredPart>> = HashMap::new();
+    let list = rows.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
+    for row in tx.fetch(sql::PARTS_OF, vec![json!(list).to_string().into()]).await? {
+        parts.entry(row.int(0)?).or_default().push(StoredPart {
+            child: row.text(1)?,
+            event: row.text(2)?,
+            notice: row.text(3)?,
+            fingerprint: None,
+        });
+    }
+    rows.iter()
+        .map(|row| {
+            let id = row.int(0)?;
+            let word = row.text(4)?;
+            let mut mine = parts.remove(&id).unwrap_or_default();
+            mine.sort();
+            let about = format!(
+                "channel={} guardians={} household={} items={} message={} why={}",
+                row.text(1)?,
+                row.text(3)?.replace(' ', ","),
+                row.text(2)?,
+                items(&mine),
+                row.text(6)?,
+                row.text(5)?.replace(' ', "_")
+            );
+            Ok(Note::plain(at, State::from_word(&word).map_or("other", State::word), about))
+        })
+        .collect()
+}
+
+pub(super) async fn reconcile(
+    store: &SqlStore,
+    tx: &mut Tx,
+    season: i64,
+    delta: &Delta,
+    at: Timestamp,
+) -> Result<(), StoreFault> {
+    withdraw(store, tx, season, &delta.withdraw, at).await?;
+    for chunk in delta.retime.chunks(ROWS_PER_STATEMENT) {
+        let rows: Vec<_> =
+            chunk.iter().map(|(id, due, until, once)| json!([id, ms(*due), ms(*until), i64::from(*once)])).collect();
+        tx.run(sql::RETIME, vec![json!(rows).to_string().into()]).await?;
+    }
+    for chunk in delta.add.chunks(ROWS_PER_STATEMENT) {
+        add(tx, season, chunk).await?;
+    }
+    Ok(())
+}
+
+async fn withdraw(
+    store: &SqlStore,
+    tx: &mut Tx,
+    season: i64,
+    list: &[(i64, String)],
+    at: Timestamp,
+) -> Result<(), StoreFault> {
+    for chunk in list.chunks(ROWS_PER_STATEMENT) {
+        let rows: Vec<_> = chunk.iter().map(|(id, why)| json!([id, why])).collect();
+        let rows = tx.fetch(sql::WITHDRAW, vec![json!(rows).to_string().into()]).await?;
+        let notes = ended(tx, &rows, at).await?;
+        ledger::append(store, tx, season, notes).await?;
+    }
+    Ok(())
+}
+
+async fn add(tx: &mut Tx, season: i64, messages: &[StoredMessage]) -> Result<(), StoreFault> {
+    let rows: Vec<_> = messages
+        .iter()
+        .map(|m| {
+            json!([
+                m.key,
+                m.household,
+                m.guardians.join(" "),
+                m.channel.word(),
+                m.wording,
+                i64::from(m.owes),
+                i64::from(m.at_once),
+                ms(m.due),
+                ms(m.until)
+            ])
+        })
+        .collect();
+    let mut ids = HashMap::new();
+    for row in tx.fetch(sql::MESSAGES_ADD, vec![json!(rows).to_string().into(), season.into()]).await? {
+        ids.insert(row.text(1)?, row.int(0)?);
+    }
+    let parts: Vec<_> = messages
+        .iter()
+        .filter_map(|m| ids.get(&m.key).map(|id| (id, m)))
+        .flat_map(|(id, m)| {
+            m.parts.iter().map(move |p| {
+                json!([id, p.child, p.event, p.notice, p.fingerprint.map_or(String::new(), |f| f.to_string())])
+            })
+        })
+        .collect();
+    tx.run(sql::PARTS_ADD, vec![json!(parts).to_string().into()]).await?;
+    Ok(())
+}
+
+pub(super) async fn claim(
+    store: &SqlStore,
+    season: i64,
+    channel: Channel,
+    most: u32,
+    now: Timestamp,
+    lease_until: Timestamp,
+) -> Result<Vec<StoredMessage>, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let values = vec![
+        season.into(),
+        channel.word().into(),
+        i64::from(most).into(),
+        ms(now).into(),
+        ms(lease_until).into(),
+    ];
+    let rows = tx.fetch(sql::CLAIM, values).await?;
+    if rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
+    let parts = tx.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    store.commit(tx, "claim").await?;
+    let mut messages = with_parts(messages, parts)?;
+    messages.sort_by_key(|m| (m.until, m.id));
+    Ok(messages)
+}
+
+pub(super) async fn attempt(
+    store: &SqlStore,
+    season: i64,
+    revision: i64,
+    attempts: &[NewAttempt],
+    now: Timestamp,
+    lease_until: Timestamp,
+) -> Result<Vec<i64>, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let rows: Vec<_> =
+        attempts.iter().map(|a| json!([a.message, a.fence, a.number, a.channel.word(), a.address])).collect();
+    let values = vec![json!(rows).to_string().into(), season.into(), revision.into(), ms(lease_until).into()];
+    let allowed =
+        tx.fetch(sql::ATTEMPT, values).await?.iter().map(|row| row.int(0)).collect::<Result<Vec<_>, _>>()?;
+    let going: Vec<&NewAttempt> = attempts.iter().filter(|a| allowed.contains(&a.message)).collect();
+    if going.is_empty() {
+        return Ok(allowed);
+    }
+    let rows: Vec<_> = going.iter().map(|a| json!([a.message, a.number, a.address, a.reference])).collect();
+    tx.run(sql::ATTEMPTS_ADD, vec![json!(rows).to_string().into(), ms(now).into()]).await?;
+    let told: Vec<_> = going
+        .iter()
+        .flat_map(|a| a.told.iter().map(move |(c, e, n, f)| json!([a.message, c, e, n, f.to_string()])))
+        .collect();
+    tx.run(sql::TELL, vec![json!(told).to_string().into(), ms(now).into()]).await?;
+    let forms: HashMap<String, &String> =
+        going.iter().flat_map(|a| a.forms.iter()).map(|(f, form)| (f.to_string(), form)).collect();
+    let forms: Vec<_> = forms.into_iter().map(|(f, form)| json!([f, form])).collect();
+    tx.run(sql::FACTS_ADD, vec![json!(forms).to_string().into(), season.into()]).await?;
+    add_links(&mut tx, season, going.iter().map(|a| &a.link)).await?;
+    ledger::append(store, &mut tx, season, going.iter().map(|a| attempted(a, now)).collect()).await?;
+    tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    store.commit(tx, "attempt").await?;
+    Ok(allowed)
+}
+
+fn attempted(a: &NewAttempt, at: Timestamp) -> Note {
+    let items: Vec<String> = a.told.iter().map(|(c, e, n, _)| format!("{c}/{e}/{n}")).collect();
+    let about = format!(
+        "channel={} guardians={} household={} items={} message={} number={}",
+        a.channel.word(),
+        a.guardians.join(","),
+        a.household,
+        items.join(","),
+        a.reference,
+        a.number
+    );
+    let person = a.guardians.first().cloned().unwrap_or_default();
+    Note { at, kind: State::Attempting.word(), about, words: Some((person, format!("{}\n{}", a.address, a.words))) }
+}
+
+pub(super) async fn settle(
+    store: &SqlStore,
+    season: i64,
+    outcomes: &[Settled],
+    now: Timestamp,
+) -> Result<(), StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let rows: Vec<_> =
+        outcomes.iter().map(|o| json!([o.message, o.fence, o.to.word(), ms(o.ready), o.why])).collect();
+    let moved = tx.fetch(sql::SETTLE, vec![json!(rows).to_string().into()]).await?;
+    let ended_rows: Vec<Row> = moved;
+    let ends: Vec<_> = outcomes.iter().map(|o| json!([o.message, o.number, o.to.word(), o.why])).collect();
+    tx.run(sql::ATTEMPT_END, vec![json!(ends).to_string().into(), ms(now).into()]).await?;
+    let bad: Vec<_> = outcomes.iter().filter(|o| o.bad_address).map(|o| json!([o.message, o.number])).collect();
+    if !bad.is_empty() {
+        tx.run(sql::ADDRESSES_BAD, vec![json!(bad).to_string().into(), season.into()]).await?;
+    }
+    let notes = ended(&mut tx, &ended_rows, now).await?;
+    ledger::append(store, &mut tx, season, notes).await?;
+    tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    store.commit(tx, "settle").await
+}
+
+pub(super) async fn put_back(
+    store: &SqlStore,
+    season: i64,
+    unsent: &[Unsent],
+    now: Timestamp,
+) -> Result<(), StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let rows: Vec<_> = unsent.iter().map(|u| json!([u.message, u.fence, u.to.word(), ms(u.ready), u.why])).collect();
+    let moved = tx.fetch(sql::PUT_BACK, vec![json!(rows).to_string().into()]).await?;
+    let mut at_end = Vec::new();
+    for row in moved {
+        if state("message", "", &row.text(4)?)?.is_end() {
+            at_end.push(row);
+        }
+    }
+    let notes = ended(&mut tx, &at_end, now).await?;
+    ledger::append(store, &mut tx, season, notes).await?;
+    store.commit(tx, "put_back").await
+}
+
+pub(super) async fn tend(
+    store: &SqlStore,
+    season: i64,
+    now: Timestamp,
+    rules: TendRules,
+) -> Result<Tended, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let at = || vec![season.into(), ms(now).into()];
+    let values = vec![season.into(), ms(now).into(), rules.claims_max.into()];
+    let quarantined = tx.fetch(sql::TEND_QUARANTINE, values).await?;
+    let released = tx.fetch(sql::TEND_RELEASE, at()).await?;
+    let expired = tx.fetch(sql::TEND_EXPIRE, at()).await?;
+    let doubted = tx.fetch(sql::TEND_DOUBT, at()).await?;
+    if !doubted.is_empty() {
+        let list = doubted.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
+        tx.run(sql::TEND_DOUBT_ATTEMPTS, vec![json!(list).to_string().into(), ms(now).into()]).await?;
+    }
+    let values = vec![season.into(), ms(now).into(), rules.uncertain_wait_ms.into()];
+    let again = tx.fetch(sql::TEND_TRY_AGAIN, values).await?;
+    let tended = Tended {
+        doubted: doubted.len() as u64,
+        released: released.len() as u64,
+        expired: expired.len() as u64,
+        quarantined: quarantined.len() as u64,
+        tried_again: again.len() as u64,
+    };
+    if tended == Tended::default() {
+        return Ok(tended);
+    }
+    for rows in [quarantined, expired, doubted] {
+        let notes = ended(&mut tx, &rows, now).await?;
+        ledger::append(store, &mut tx, season, notes).await?;
+    }
+    if tended.doubted + tended.quarantined + tended.tried_again > 0 {
+        tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    }
+    store.commit(tx, "tend").await?;
+    Ok(tended)
+}
+
+pub(super) async fn next_due(store: &SqlStore, season: i64) -> Result<Option<Timestamp>, StoreFault> {
+    let rows = store.db.fetch(sql::NEXT_DUE, vec![season.into()]).await?;
+    match rows.first().map(|row| row.int(0)).transpose()? {
+        None | Some(-1) => Ok(None),
+        Some(at) => Ok(Some(instant("message", "", at)?)),
+    }
+}
+
+pub(super) async fn decide(
+    store: &SqlStore,
+    season: i64,
+    id: i64,
+    to: State,
+    now: Timestamp,
+) -> Result<bool, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let rows = tx.fetch(sql::DECIDE, vec![season.into(), id.into(), to.word().into(), ms(now).into()]).await?;
+    if rows.is_empty() {
+        return Ok(false);
+    }
+    let notes = ended(&mut tx, &rows, now).await?;
+    ledger::append(store, &mut tx, season, notes).await?;
+    tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    store.commit(tx, "decide").await?;
+    Ok(true)
+}
+
+pub(super) async fn counts(store: &SqlStore, season: i64) -> Result<Vec<(State, Channel, u64)>, StoreFault> {
+    let rows = store.db.fetch(sql::COUNTS, vec![season.into()]).await?;
+    rows.iter()
+        .map(|row| {
+            let state = state("message", "", &row.text(0)?)?;
+            let channel = channel("message", "", &row.text(1)?)?;
+            Ok((state, channel, u64::try_from(row.int(2)?).unwrap_or(0)))
+        })
+        .collect()
+}

@@ -1,0 +1,197 @@
+//! The only SQL. Opens a database by URL, brings its tables up to date, and answers as a [`Store`].
+
+pub mod db;
+mod history;
+mod ledger;
+mod messages;
+mod people;
+mod seasons;
+pub mod sql;
+
+use crate::domain::book::Book;
+use crate::domain::facts::Fingerprint;
+use crate::domain::graph::State;
+use crate::domain::season::Channel;
+use crate::service::ports::{
+    CrashPoint, Delta, History, LedgerLine, NewAnswer, NewAttempt, NewLink, Random, Settled, Store, StoreFault,
+    StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+};
+use db::{Crashes, Db, Tx};
+use jiff::Timestamp;
+use std::sync::Mutex;
+
+/// The store behind the whole program.
+pub struct SqlStore {
+    db: Db,
+    random: Mutex<Box<dyn Random>>,
+    /// Where tests ask for crashes; empty in ordinary life.
+    pub crashes: Crashes,
+}
+
+impl SqlStore {
+    /// Opens the database of a URL such as `sqlite://allheard.db`. Salts are drawn from `random`.
+    pub async fn open(url: &str, random: Box<dyn Random>) -> Result<SqlStore, StoreFault> {
+        Ok(SqlStore { db: Db::open(url).await?, random: Mutex::new(random), crashes: Crashes::default() })
+    }
+
+    /// Closes all connections.
+    pub async fn close(&self) {
+        self.db.close().await;
+    }
+
+    /// The database, for tests that look inside.
+    pub fn db(&self) -> &Db {
+        &self.db
+    }
+
+    fn salt(&self) -> Result<Vec<u8>, StoreFault> {
+        let mut salt = vec![0; ledger::SALT_OCTETS];
+        let mut random =
+            self.random.lock().map_err(|_| StoreFault::Database("the source of randomness is gone".into()))?;
+        random.fill(&mut salt);
+        Ok(salt)
+    }
+
+    /// Commits, with a place to crash on either side.
+    async fn commit(&self, tx: Tx, what: &'static str) -> Result<(), StoreFault> {
+        self.crashes.pass(CrashPoint::BeforeCommit(what))?;
+        tx.commit().await?;
+        self.crashes.pass(CrashPoint::AfterCommit(what))
+    }
+}
+
+/// An instant as stored.
+fn ms(at: Timestamp) -> i64 {
+    at.as_millisecond()
+}
+
+/// A stored instant.
+fn instant(table: &'static str, row: &str, ms: i64) -> Result<Timestamp, StoreFault> {
+    Timestamp::from_millisecond(ms)
+        .map_err(|_| StoreFault::BrokenRow { table, row: row.to_owned(), reason: format!("{ms} is no instant") })
+}
+
+fn channel(table: &'static str, row: &str, word: &str) -> Result<Channel, StoreFault> {
+    Channel::from_word(word)
+        .ok_or_else(|| StoreFault::BrokenRow { table, row: row.to_owned(), reason: format!("'{word}' is no channel") })
+}
+
+fn state(table: &'static str, row: &str, word: &str) -> Result<State, StoreFault> {
+    State::from_word(word)
+        .ok_or_else(|| StoreFault::BrokenRow { table, row: row.to_owned(), reason: format!("'{word}' is no state") })
+}
+
+fn fingerprint(table: &'static str, row: &str, hex: &str) -> Result<Option<Fingerprint>, StoreFault> {
+    if hex.is_empty() {
+        return Ok(None);
+    }
+    hex.parse().map(Some).map_err(|_| StoreFault::BrokenRow {
+        table,
+        row: row.to_owned(),
+        reason: "the fingerprint is not hexadecimal".to_owned(),
+    })
+}
+
+impl Store for SqlStore {
+    async fn season(&self) -> Result<Option<StoredSeason>, StoreFault> {
+        seasons::read(self).await
+    }
+    async fn put_season(&self, reference: &str, book: &Book, expected: i64, at: Timestamp) -> Result<bool, StoreFault> {
+        seasons::put(self, reference, book, expected, at).await
+    }
+    async fn history(&self, season: i64) -> Result<History, StoreFault> {
+        history::read(self, season).await
+    }
+    async fn pulse(&self, season: i64) -> Result<i64, StoreFault> {
+        let rows = self.db.fetch(sql::SEASON_PULSE, vec![season.into()]).await?;
+        rows.first().map_or(Ok(0), |row| row.int(0))
+    }
+    async fn open_messages(&self, season: i64, household: Option<&str>) -> Result<Vec<StoredMessage>, StoreFault> {
+        messages::open(self, season, household).await
+    }
+    async fn reconcile(&self, season: i64, delta: &Delta, at: Timestamp) -> Result<(), StoreFault> {
+        let mut tx = self.db.begin().await?;
+        messages::reconcile(self, &mut tx, season, delta, at).await?;
+        self.commit(tx, "reconcile").await
+    }
+    async fn claim(
+        &self,
+        season: i64,
+        channel: Channel,
+        most: u32,
+        now: Timestamp,
+        lease_until: Timestamp,
+    ) -> Result<Vec<StoredMessage>, StoreFault> {
+        messages::claim(self, season, channel, most, now, lease_until).await
+    }
+    async fn attempt(
+        &self,
+        season: i64,
+        revision: i64,
+        attempts: &[NewAttempt],
+        now: Timestamp,
+        lease_until: Timestamp,
+    ) -> Result<Vec<i64>, StoreFault> {
+        messages::attempt(self, season, revision, attempts, now, lease_until).await
+    }
+    async fn settle(&self, season: i64, outcomes: &[Settled], now: Timestamp) -> Result<(), StoreFault> {
+        messages::settle(self, season, outcomes, now).await
+    }
+    async fn put_back(&self, season: i64, unsent: &[Unsent], now: Timestamp) -> Result<(), StoreFault> {
+        messages::put_back(self, season, unsent, now).await
+    }
+    async fn tend(&self, season: i64, now: Timestamp, rules: TendRules) -> Result<Tended, StoreFault> {
+        messages::tend(self, season, now, rules).await
+    }
+    async fn next_due(&self, season: i64) -> Result<Option<Timestamp>, StoreFault> {
+        messages::next_due(self, season).await
+    }
+    async fn decide(&self, season: i64, message: i64, to: State, now: Timestamp) -> Result<bool, StoreFault> {
+        messages::decide(self, season, message, to, now).await
+    }
+    async fn link(&self, season: i64, hash: &str) -> Result<Option<StoredLink>, StoreFault> {
+        people::link(self, season, hash).await
+    }
+    async fn put_link(&self, season: i64, link: &NewLink) -> Result<(), StoreFault> {
+        let mut tx = self.db.begin().await?;
+        people::add_links(&mut tx, season, std::iter::once(link)).await?;
+        self.commit(tx, "put_link").await
+    }
+    async fn answer(
+        &self,
+        season: i64,
+        answers: &[NewAnswer],
+        delta: &Delta,
+        now: Timestamp,
+    ) -> Result<bool, StoreFault> {
+        people::answer(self, season, answers, delta, now).await
+    }
+    async fn set_stopped(
+        &self,
+        season: i64,
+        channel: Channel,
+        address: &str,
+        guardians: &[String],
+        stopped: bool,
+        delta: &Delta,
+        now: Timestamp,
+    ) -> Result<(), StoreFault> {
+        people::set_stopped(self, season, (channel, address), guardians, stopped, delta, now).await
+    }
+    async fn facts(&self, season: i64, fingerprint: Fingerprint) -> Result<Option<String>, StoreFault> {
+        let rows = self.db.fetch(sql::FACTS, vec![season.into(), fingerprint.to_string().into()]).await?;
+        rows.first().map(|row| row.text(0)).transpose()
+    }
+    async fn counts(&self, season: i64) -> Result<Vec<(State, Channel, u64)>, StoreFault> {
+        messages::counts(self, season).await
+    }
+    async fn messages_in(&self, season: i64, states: &[State], most: u32) -> Result<Vec<StoredMessage>, StoreFault> {
+        messages::in_states(self, season, states, most).await
+    }
+    fn pass(&self, point: CrashPoint) -> Result<(), StoreFault> {
+        self.crashes.pass(point)
+    }
+    async fn ledger(&self, season: i64, after: i64, most: u32) -> Result<Vec<LedgerLine>, StoreFault> {
+        ledger::read(self, season, after, most).await
+    }
+}

@@ -1,0 +1,116 @@
+//! The workbook in force, row by row.
+
+use super::db::Value;
+use super::{SqlStore, instant, ledger, ms, sql};
+use crate::domain::book::{Book, Cell, Row, Sheet};
+use crate::domain::layout::SHEETS;
+use crate::service::ports::{StoreFault, StoredSeason};
+use jiff::Timestamp;
+use serde_json::json;
+use std::collections::{BTreeMap, HashMap};
+
+type Line = (String, String);
+
+pub(super) async fn read(store: &SqlStore) -> Result<Option<StoredSeason>, StoreFault> {
+    let rows = store.db.fetch(sql::SEASON, vec![]).await?;
+    let Some(row) = rows.first() else { return Ok(None) };
+    let id = row.int(0)?;
+    Ok(Some(StoredSeason {
+        id,
+        reference: row.text(1)?,
+        revision: row.int(2)?,
+        revised_at: instant("season", &id.to_string(), row.int(3)?)?,
+        book: book(store, id).await?,
+    }))
+}
+
+async fn book(store: &SqlStore, season: i64) -> Result<Book, StoreFault> {
+    let mut sheets: HashMap<String, Vec<Row>> = HashMap::new();
+    for row in store.db.fetch(sql::SEASON_ROWS, vec![season.into()]).await? {
+        let (sheet, line, position, cells) = (row.text(0)?, row.text(1)?, row.int(2)?, row.text(3)?);
+        let cells: BTreeMap<String, String> = serde_json::from_str(&cells).map_err(|error| StoreFault::BrokenRow {
+            table: "season_row",
+            row: format!("{sheet}/{line}"),
+            reason: error.to_string(),
+        })?;
+        let cells = cells.into_iter().map(|(column, text)| (column, Cell::Text(text))).collect();
+        sheets.entry(sheet).or_default().push(Row { number: u32::try_from(position).unwrap_or(0), cells });
+    }
+    let sheets = SHEETS
+        .iter()
+        .filter_map(|layout| {
+            let rows = sheets.remove(layout.name)?;
+            Some(Sheet { name: layout.name.to_owned(), rows })
+        })
+        .collect();
+    Ok(Book { sheets })
+}
+
+/// The rows of a workbook as stored: by sheet and line, position and cells.
+fn lines(book: &Book) -> BTreeMap<Line, (i64, String)> {
+    let mut out = BTreeMap::new();
+    for sheet in &book.sheets {
+        let has_ref = SHEETS.iter().any(|l| l.name == sheet.name && l.letter.is_some());
+        for (at, row) in sheet.rows.iter().enumerate() {
+            let reference = row.text("ref");
+            // House rules share one ref over several languages, so the language is part of the line's name.
+            let line = if has_ref && !reference.is_empty() {
+                format!("{reference} {}", row.text("language"))
+            } else {
+                format!("#{at:06}")
+            };
+            let cells: BTreeMap<&str, &str> = row
+                .cells
+                .iter()
+                .filter_map(|(column, cell)| match cell {
+                    Cell::Text(text) => Some((column.as_str(), text.as_str())),
+                    Cell::Fault(_) => None,
+                })
+                .collect();
+            out.insert((sheet.name.clone(), line), (at as i64 + 2, json!(cells).to_string()));
+        }
+    }
+    out
+}
+
+pub(super) async fn put(
+    store: &SqlStore,
+    reference: &str,
+    book: &Book,
+    expected: i64,
+    at: Timestamp,
+) -> Result<bool, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let (season, revision) = if expected == 0 {
+        let rows = tx.fetch(sql::SEASON_ADD, vec![reference.into(), ms(at).into()]).await?;
+        let Some(row) = rows.first() else { return Ok(false) };
+        (row.int(0)?, 1)
+    } else {
+        let Some(row) = tx.fetch(sql::SEASON, vec![]).await?.into_iter().next() else { return Ok(false) };
+        let id = row.int(0)?;
+        let rows = tx.fetch(sql::SEASON_REVISE, vec![id.into(), expected.into(), ms(at).into()]).await?;
+        let Some(row) = rows.first() else { return Ok(false) };
+        (id, row.int(0)?)
+    };
+    let mut stored: HashMap<Line, (i64, String)> = HashMap::new();
+    for row in tx.fetch(sql::SEASON_ROWS, vec![season.into()]).await? {
+        stored.insert((row.text(0)?, row.text(1)?), (row.int(2)?, row.text(3)?));
+    }
+    let wanted = lines(book);
+    let changed: Vec<_> = wanted
+        .iter()
+        .filter(|(line, value)| stored.get(*line) != Some(*value))
+        .map(|((sheet, line), (position, cells))| json!([sheet, line, position, cells]))
+        .collect();
+    let gone: Vec<_> = stored
+        .keys()
+        .filter(|line| !wanted.contains_key(*line))
+        .map(|(sheet, line)| json!([sheet, line]))
+        .collect();
+    tx.run(sql::ROWS_PUT, vec![json!(changed).to_string().into(), Value::Int(season)]).await?;
+    tx.run(sql::ROWS_DROP, vec![json!(gone).to_string().into(), Value::Int(season)]).await?;
+    let about = format!("changed={} gone={} revision={revision}", changed.len(), gone.len());
+    ledger::append(store, &mut tx, season, vec![ledger::Note::plain(at, "season", about)]).await?;
+    store.commit(tx, "put_season").await?;
+    Ok(true)
+}

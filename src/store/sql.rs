@@ -1,0 +1,350 @@
+//! Every statement there is, by the table it is mostly about. Sets of rows come in as one JSON text.
+
+use super::db::Statement;
+
+const fn s(binds: usize, text: &'static str) -> Statement {
+    Statement { text, binds }
+}
+
+/// All statements with their names, for the test that prepares each.
+pub const ALL: &[(&str, Statement)] = &[
+    ("SEASON", SEASON),
+    ("SEASON_ROWS", SEASON_ROWS),
+    ("SEASON_ADD", SEASON_ADD),
+    ("SEASON_REVISE", SEASON_REVISE),
+    ("SEASON_BUMP", SEASON_BUMP),
+    ("SEASON_PULSE", SEASON_PULSE),
+    ("ROWS_PUT", ROWS_PUT),
+    ("ROWS_DROP", ROWS_DROP),
+    ("MESSAGES_ADD", MESSAGES_ADD),
+    ("PARTS_ADD", PARTS_ADD),
+    ("WITHDRAW", WITHDRAW),
+    ("RETIME", RETIME),
+    ("OPEN_OF_ALL", OPEN_OF_ALL),
+    ("OPEN_OF_HOUSEHOLD", OPEN_OF_HOUSEHOLD),
+    ("MESSAGES_IN", MESSAGES_IN),
+    ("MESSAGE", MESSAGE),
+    ("PARTS_OF_OPEN", PARTS_OF_OPEN),
+    ("PARTS_OF", PARTS_OF),
+    ("CLAIM", CLAIM),
+    ("ATTEMPT", ATTEMPT),
+    ("ATTEMPTS_ADD", ATTEMPTS_ADD),
+    ("TELL", TELL),
+    ("FACTS_ADD", FACTS_ADD),
+    ("LINKS_ADD", LINKS_ADD),
+    ("SETTLE", SETTLE),
+    ("ATTEMPT_END", ATTEMPT_END),
+    ("PUT_BACK", PUT_BACK),
+    ("TEND_QUARANTINE", TEND_QUARANTINE),
+    ("TEND_RELEASE", TEND_RELEASE),
+    ("TEND_EXPIRE", TEND_EXPIRE),
+    ("TEND_DOUBT", TEND_DOUBT),
+    ("TEND_DOUBT_ATTEMPTS", TEND_DOUBT_ATTEMPTS),
+    ("TEND_TRY_AGAIN", TEND_TRY_AGAIN),
+    ("DECIDE", DECIDE),
+    ("NEXT_DUE", NEXT_DUE),
+    ("COUNTS", COUNTS),
+    ("LINK", LINK),
+    ("ANSWERS_ADD", ANSWERS_ADD),
+    ("ANSWERS", ANSWERS),
+    ("TELLINGS", TELLINGS),
+    ("ADDRESSES", ADDRESSES),
+    ("ADDRESS_STOP", ADDRESS_STOP),
+    ("ADDRESSES_BAD", ADDRESSES_BAD),
+    ("FACTS", FACTS),
+    ("LEDGER_TAIL", LEDGER_TAIL),
+    ("LEDGER_ADD", LEDGER_ADD),
+    ("WORDS_ADD", WORDS_ADD),
+    ("SALTS", SALTS),
+    ("SALT_ADD", SALT_ADD),
+    ("LEDGER", LEDGER),
+];
+
+pub(super) const SEASON: Statement = s(0, "SELECT id, reference, revision, revised_ms FROM season ORDER BY id DESC LIMIT 1");
+pub(super) const SEASON_ROWS: Statement =
+    s(1, "SELECT sheet, line, position, cells FROM season_row WHERE season = $1 ORDER BY sheet, position");
+pub(super) const SEASON_ADD: Statement = s(
+    2,
+    "INSERT INTO season (reference, revision, revised_ms, pulse) VALUES ($1, 1, $2, 1) \
+     ON CONFLICT (reference) DO NOTHING RETURNING id",
+);
+pub(super) const SEASON_REVISE: Statement = s(
+    3,
+    "UPDATE season SET revision = revision + 1, revised_ms = $3, pulse = pulse + 1 \
+     WHERE id = $1 AND revision = $2 RETURNING revision",
+);
+pub(super) const SEASON_BUMP: Statement = s(1, "UPDATE season SET pulse = pulse + 1 WHERE id = $1");
+pub(super) const SEASON_PULSE: Statement = s(1, "SELECT pulse FROM season WHERE id = $1");
+pub(super) const ROWS_PUT: Statement = s(
+    2,
+    "INSERT INTO season_row (season, sheet, line, position, cells) \
+     SELECT $2, value->>0, value->>1, CAST(value->>2 AS BIGINT), value->>3 FROM json_each($1) WHERE true \
+     ON CONFLICT (season, sheet, line) DO UPDATE SET position = excluded.position, cells = excluded.cells",
+);
+pub(super) const ROWS_DROP: Statement = s(
+    2,
+    "DELETE FROM season_row WHERE season = $2 \
+     AND (sheet, line) IN (SELECT value->>0, value->>1 FROM json_each($1))",
+);
+
+/// New messages; `id` comes from the caller's reading of the highest one inside the same transaction.
+pub(super) const MESSAGES_ADD: Statement = s(
+    2,
+    "INSERT INTO message (season, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, \
+     state, ready_ms, lease_ms, fence, claims, attempts, why) \
+     SELECT $2, value->>0, value->>1, value->>2, value->>3, value->>4, CAST(value->>5 AS BIGINT), \
+     CAST(value->>6 AS BIGINT), CAST(value->>7 AS BIGINT), CAST(value->>8 AS BIGINT), 'planned', \
+     CAST(value->>7 AS BIGINT), 0, 0, 0, 0, '' FROM json_each($1) WHERE true \
+     ON CONFLICT (season, key) WHERE state <> 'withdrawn' DO NOTHING RETURNING id, key",
+);
+pub(super) const PARTS_ADD: Statement = s(
+    1,
+    "INSERT INTO message_part (message, child, event, notice, fingerprint, told_ms) \
+     SELECT CAST(value->>0 AS BIGINT), value->>1, value->>2, value->>3, value->>4, 0 FROM json_each($1)",
+);
+pub(super) const WITHDRAW: Statement = s(
+    1,
+    "UPDATE message SET state = 'withdrawn', why = w.why, lease_ms = 0, fence = fence + 1 \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, value->>1 AS why FROM json_each($1)) AS w \
+     WHERE message.id = w.id AND message.state IN ('planned', 'claimed', 'waiting_to_retry', 'uncertain') \
+     RETURNING message.id, message.channel, message.household, message.guardians, message.state, message.why, message.key",
+);
+pub(super) const RETIME: Statement = s(
+    1,
+    "UPDATE message SET due_ms = w.due, until_ms = w.until, at_once = w.at_once, \
+     ready_ms = CASE WHEN state = 'planned' THEN w.due ELSE ready_ms END \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS due, \
+     CAST(value->>2 AS BIGINT) AS until, CAST(value->>3 AS BIGINT) AS at_once FROM json_each($1)) AS w \
+     WHERE message.id = w.id AND message.state IN ('planned', 'claimed', 'waiting_to_retry')",
+);
+
+pub(super) const OPEN_OF_ALL: Statement = s(
+    1,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why FROM message WHERE season = $1 \
+     AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') ORDER BY id",
+);
+pub(super) const OPEN_OF_HOUSEHOLD: Statement = s(
+    2,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why FROM message WHERE season = $1 AND household = $2 \
+     AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') ORDER BY id",
+);
+pub(super) const MESSAGES_IN: Statement = s(
+    3,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why FROM message WHERE season = $1 AND state IN (SELECT value FROM json_each($2)) \
+     ORDER BY due_ms DESC, id DESC LIMIT $3",
+);
+pub(super) const MESSAGE: Statement = s(
+    1,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why FROM message WHERE id = $1",
+);
+pub(super) const PARTS_OF_OPEN: Statement = s(
+    1,
+    "SELECT p.message, p.child, p.event, p.notice, p.fingerprint FROM message_part p \
+     JOIN message m ON m.id = p.message WHERE m.season = $1 \
+     AND m.state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain')",
+);
+pub(super) const PARTS_OF: Statement = s(
+    1,
+    "SELECT message, child, event, notice, fingerprint FROM message_part \
+     WHERE message IN (SELECT CAST(value AS BIGINT) FROM json_each($1))",
+);
+
+pub(super) const CLAIM: Statement = s(
+    5,
+    "UPDATE message SET state = 'claimed', fence = fence + 1, claims = claims + 1, lease_ms = $5 \
+     WHERE state IN ('planned', 'waiting_to_retry') AND id IN ( \
+       SELECT id FROM message WHERE season = $1 AND channel = $2 AND state IN ('planned', 'waiting_to_retry') \
+       AND ready_ms <= $4 AND until_ms > $4 ORDER BY until_ms, id LIMIT $3) \
+     RETURNING id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why",
+);
+pub(super) const ATTEMPT: Statement = s(
+    4,
+    "UPDATE message SET state = 'attempting', attempts = w.number, lease_ms = $4 \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS fence, \
+     CAST(value->>2 AS BIGINT) AS number, value->>3 AS channel, value->>4 AS address FROM json_each($1)) AS w \
+     WHERE message.id = w.id AND message.fence = w.fence AND message.state = 'claimed' \
+     AND (SELECT revision FROM season WHERE id = $2) = $3 \
+     AND NOT EXISTS (SELECT 1 FROM address a WHERE a.season = $2 AND a.channel = w.channel \
+       AND a.address = w.address AND (a.stopped OR a.bad)) \
+     RETURNING message.id",
+);
+pub(super) const ATTEMPTS_ADD: Statement = s(
+    2,
+    "INSERT INTO attempt (message, number, at_ms, address, reference, outcome, outcome_ms, why) \
+     SELECT CAST(value->>0 AS BIGINT), CAST(value->>1 AS BIGINT), $2, value->>2, value->>3, '', 0, '' \
+     FROM json_each($1)",
+);
+pub(super) const TELL: Statement = s(
+    2,
+    "UPDATE message_part SET fingerprint = w.fingerprint, told_ms = $2 \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS message, value->>1 AS child, value->>2 AS event, \
+     value->>3 AS notice, value->>4 AS fingerprint FROM json_each($1)) AS w \
+     WHERE message_part.message = w.message AND message_part.child = w.child AND message_part.event = w.event \
+     AND message_part.notice = w.notice",
+);
+pub(super) const FACTS_ADD: Statement = s(
+    2,
+    "INSERT INTO facts (season, fingerprint, form) SELECT $2, value->>0, value->>1 FROM json_each($1) WHERE true \
+     ON CONFLICT (season, fingerprint) DO NOTHING",
+);
+pub(super) const LINKS_ADD: Statement = s(
+    2,
+    "INSERT INTO link (hash, season, kind, message, chaperone, expires_ms) \
+     SELECT value->>0, $2, value->>1, CAST(value->>2 AS BIGINT), value->>3, CAST(value->>4 AS BIGINT) \
+     FROM json_each($1) WHERE true ON CONFLICT (hash) DO NOTHING",
+);
+pub(super) const SETTLE: Statement = s(
+    1,
+    "UPDATE message SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS fence, value->>2 AS state, \
+     CAST(value->>3 AS BIGINT) AS ready, value->>4 AS why FROM json_each($1)) AS w \
+     WHERE message.id = w.id AND message.fence = w.fence AND message.state IN ('attempting', 'uncertain') \
+     AND (message.state = 'attempting' OR w.state = 'accepted') \
+     RETURNING message.id, message.channel, message.household, message.guardians, message.state, message.why, message.key",
+);
+pub(super) const ATTEMPT_END: Statement = s(
+    2,
+    "UPDATE attempt SET outcome = w.outcome, outcome_ms = $2, why = w.why \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS message, CAST(value->>1 AS BIGINT) AS number, value->>2 AS outcome, \
+     value->>3 AS why FROM json_each($1)) AS w \
+     WHERE attempt.message = w.message AND attempt.number = w.number",
+);
+/// A postponed claim says nothing against the message, so its claim is not counted.
+pub(super) const PUT_BACK: Statement = s(
+    1,
+    "UPDATE message SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why, \
+     claims = CASE WHEN w.state = 'planned' THEN claims - 1 ELSE claims END \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS fence, value->>2 AS state, \
+     CAST(value->>3 AS BIGINT) AS ready, value->>4 AS why FROM json_each($1)) AS w \
+     WHERE message.id = w.id AND message.fence = w.fence AND message.state = 'claimed' \
+     RETURNING message.id, message.channel, message.household, message.guardians, message.state, message.why, message.key",
+);
+
+pub(super) const TEND_QUARANTINE: Statement = s(
+    3,
+    "UPDATE message SET state = 'quarantined', lease_ms = 0, fence = fence + 1, why = 'broke the sender' \
+     WHERE season = $1 AND state = 'claimed' AND lease_ms <= $2 AND claims - attempts >= $3 \
+     RETURNING id, channel, household, guardians, state, why, key",
+);
+pub(super) const TEND_RELEASE: Statement = s(
+    2,
+    "UPDATE message SET state = 'planned', lease_ms = 0, fence = fence + 1 \
+     WHERE season = $1 AND state = 'claimed' AND lease_ms <= $2 RETURNING id",
+);
+pub(super) const TEND_EXPIRE: Statement = s(
+    2,
+    "UPDATE message SET state = 'expired', lease_ms = 0, why = 'its moment passed' \
+     WHERE season = $1 AND state IN ('planned', 'waiting_to_retry') AND until_ms <= $2 \
+     RETURNING id, channel, household, guardians, state, why, key",
+);
+pub(super) const TEND_DOUBT: Statement = s(
+    2,
+    "UPDATE message SET state = 'uncertain', lease_ms = 0, why = 'the program stopped during the attempt' \
+     WHERE season = $1 AND state = 'attempting' AND lease_ms <= $2 \
+     RETURNING id, channel, household, guardians, state, why, key",
+);
+pub(super) const TEND_DOUBT_ATTEMPTS: Statement = s(
+    2,
+    "UPDATE attempt SET outcome = 'uncertain', outcome_ms = $2 WHERE outcome = '' \
+     AND message IN (SELECT CAST(value AS BIGINT) FROM json_each($1))",
+);
+/// Only mail is repeated by rule, once, under the same Message-ID.
+pub(super) const TEND_TRY_AGAIN: Statement = s(
+    3,
+    "UPDATE message SET state = 'waiting_to_retry', ready_ms = $2, why = 'once more under the same Message-ID' \
+     WHERE season = $1 AND state = 'uncertain' AND channel = 'mail' AND until_ms > $2 \
+     AND (SELECT MAX(a.at_ms) FROM attempt a WHERE a.message = message.id) + $3 <= $2 \
+     AND (SELECT COUNT(*) FROM attempt a WHERE a.message = message.id AND a.outcome = 'uncertain') < 2 \
+     RETURNING id",
+);
+pub(super) const DECIDE: Statement = s(
+    4,
+    "UPDATE message SET state = $3, ready_ms = $4, why = 'decided by a person' \
+     WHERE season = $1 AND id = $2 AND state = 'uncertain' \
+     RETURNING id, channel, household, guardians, state, why, key",
+);
+pub(super) const NEXT_DUE: Statement = s(
+    1,
+    "SELECT COALESCE(MIN(at), -1) FROM ( \
+       SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' AND until_ms > ready_ms \
+       UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'waiting_to_retry' AND until_ms > ready_ms \
+       UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'claimed' \
+       UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'attempting') AS moments",
+);
+pub(super) const COUNTS: Statement = s(
+    1,
+    "SELECT state, channel, CAST(COUNT(*) AS BIGINT) FROM message WHERE season = $1 GROUP BY state, channel",
+);
+
+pub(super) const LINK: Statement = s(
+    2,
+    "SELECT l.kind, l.message, l.chaperone, l.expires_ms, \
+     COALESCE((SELECT a.address FROM attempt a WHERE a.message = l.message ORDER BY a.number DESC LIMIT 1), '') \
+     FROM link l WHERE l.season = $1 AND l.hash = $2",
+);
+pub(super) const ANSWERS_ADD: Statement = s(
+    2,
+    "INSERT INTO answer (season, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, \
+     noted_by, outcome) \
+     SELECT $2, CAST(value->>0 AS BIGINT), value->>1, value->>2, value->>3, value->>4, value->>5, value->>6, \
+     value->>7, CAST(value->>8 AS BIGINT), value->>9, value->>10, value->>11 FROM json_each($1) WHERE true \
+     ON CONFLICT (season, road, external, guardian, child, event) DO NOTHING \
+     RETURNING guardian, child, event",
+);
+pub(super) const ANSWERS: Statement = s(
+    1,
+    "SELECT id, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, noted_by, outcome \
+     FROM answer WHERE season = $1 ORDER BY id",
+);
+pub(super) const TELLINGS: Statement = s(
+    1,
+    "SELECT m.guardians, m.channel, m.state, p.child, p.event, p.notice, p.fingerprint, p.told_ms \
+     FROM message m JOIN message_part p ON p.message = m.id \
+     WHERE m.season = $1 AND (p.told_ms > 0 OR m.state = 'quarantined') ORDER BY p.told_ms, m.id",
+);
+pub(super) const ADDRESSES: Statement = s(1, "SELECT channel, address, stopped, bad FROM address WHERE season = $1");
+pub(super) const ADDRESS_STOP: Statement = s(
+    4,
+    "INSERT INTO address (season, channel, address, stopped, bad) VALUES ($1, $2, $3, $4, false) \
+     ON CONFLICT (season, channel, address) DO UPDATE SET stopped = excluded.stopped",
+);
+pub(super) const ADDRESSES_BAD: Statement = s(
+    2,
+    "INSERT INTO address (season, channel, address, stopped, bad) \
+     SELECT DISTINCT $2, m.channel, a.address, false, true FROM json_each($1) AS w \
+     JOIN attempt a ON a.message = CAST(w.value->>0 AS BIGINT) AND a.number = CAST(w.value->>1 AS BIGINT) \
+     JOIN message m ON m.id = a.message WHERE true \
+     ON CONFLICT (season, channel, address) DO UPDATE SET bad = true",
+);
+pub(super) const FACTS: Statement = s(2, "SELECT form FROM facts WHERE season = $1 AND fingerprint = $2");
+
+pub(super) const LEDGER_TAIL: Statement =
+    s(1, "SELECT seq, hash FROM ledger WHERE season = $1 ORDER BY seq DESC LIMIT 1");
+pub(super) const LEDGER_ADD: Statement = s(
+    2,
+    "INSERT INTO ledger (season, seq, at_ms, kind, about, digest, hash) \
+     SELECT $2, CAST(value->>0 AS BIGINT), CAST(value->>1 AS BIGINT), value->>2, value->>3, value->>4, value->>5 \
+     FROM json_each($1)",
+);
+pub(super) const WORDS_ADD: Statement = s(
+    2,
+    "INSERT INTO ledger_words (season, seq, person, words) \
+     SELECT $2, CAST(value->>0 AS BIGINT), value->>1, value->>2 FROM json_each($1)",
+);
+pub(super) const SALTS: Statement = s(
+    2,
+    "SELECT person, salt FROM person_salt WHERE season = $1 AND person IN (SELECT value FROM json_each($2))",
+);
+pub(super) const SALT_ADD: Statement = s(3, "INSERT INTO person_salt (season, person, salt) VALUES ($1, $2, $3)");
+pub(super) const LEDGER: Statement = s(
+    3,
+    "SELECT l.seq, l.at_ms, l.kind, l.about, l.digest, l.hash, COALESCE(w.words, ''), COALESCE(s.salt, x'') \
+     FROM ledger l LEFT JOIN ledger_words w ON w.season = l.season AND w.seq = l.seq \
+     LEFT JOIN person_salt s ON s.season = w.season AND s.person = w.person \
+     WHERE l.season = $1 AND l.seq > $2 ORDER BY l.seq LIMIT $3",
+);

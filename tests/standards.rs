@@ -1,0 +1,359 @@
+//! The arithmetic held against values from published standards. Every item in `vectors/` names its own source.
+
+// A helper of a test fails the test as the test itself would.
+#![allow(clippy::unwrap_used)]
+
+use allheard::domain::answer::{Intent, understand};
+use allheard::domain::quiet::{self, Window};
+use allheard::domain::{digest, ics, segments, wall, way};
+use jiff::civil::{DateTime, time};
+use jiff::tz::TimeZone;
+use jiff::{Span, Timestamp};
+use serde_json::Value;
+
+/// A file of `tests/vectors/`.
+fn vectors(name: &str) -> Value {
+    let path = format!("{}/tests/vectors/{name}.json", env!("CARGO_MANIFEST_DIR"));
+    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+}
+
+/// The items of one list, and that there are as many as the file had when this test was written.
+fn items(file: &Value, list: &str, expected: usize) -> Vec<Value> {
+    let items = file[list].as_array().unwrap().clone();
+    assert_eq!(items.len(), expected, "items in {list}");
+    items
+}
+
+fn text<'v>(item: &'v Value, field: &str) -> &'v str {
+    item[field]
+        .as_str()
+        .unwrap_or_else(|| panic!("{field} in {item}"))
+}
+
+fn number(item: &Value, field: &str) -> usize {
+    usize::try_from(item[field].as_u64().unwrap()).unwrap()
+}
+
+fn stamp(item: &Value, field: &str) -> Timestamp {
+    text(item, field).parse().unwrap()
+}
+
+fn zone(item: &Value) -> TimeZone {
+    TimeZone::get(text(item, "zone")).unwrap()
+}
+
+#[test]
+fn wall_times_become_the_instants_of_rfc_5545() {
+    for item in items(&vectors("timezones"), "cases", 38) {
+        let local: DateTime = text(&item, "local").parse().unwrap();
+        let at = wall::instant(&zone(&item), local);
+        assert_eq!(at, stamp(&item, "utc"), "{item}");
+        let shown: DateTime = text(&item, "wall_after").parse().unwrap();
+        assert_eq!(wall::local(&zone(&item), at), shown, "{item}");
+    }
+}
+
+#[test]
+fn days_are_nominal_and_hours_exact() {
+    for item in items(&vectors("timezones"), "durations", 9) {
+        let anchor = stamp(&item, "event_utc");
+        let back: Span = text(&item, "duration").parse().unwrap();
+        let zone = zone(&item);
+        let trigger = match text(&item, "meaning") {
+            "nominal" => {
+                let hour = wall::local(&zone, anchor).time();
+                wall::days_before(&zone, anchor, -back.get_days(), hour)
+            }
+            "exact" => wall::minutes_before(anchor, -i64::from(back.get_hours()) * 60),
+            other => panic!("unknown meaning {other}"),
+        };
+        assert_eq!(trigger, stamp(&item, "trigger_utc"), "{item}");
+    }
+}
+
+#[test]
+fn the_canaries_are_those_of_the_zone_data() {
+    let listed = items(
+        &vectors("timezones"),
+        "tzdata_canaries",
+        wall::CANARIES.len(),
+    );
+    for (item, canary) in listed.iter().zip(wall::CANARIES) {
+        assert_eq!(text(item, "zone"), canary.zone);
+        assert_eq!(stamp(item, "utc").as_second(), wall::CANARY_INSTANT);
+        assert_eq!(
+            text(item, "offset_2026f"),
+            format!(
+                "{}{:02}:00",
+                if canary.hours < 0 { '-' } else { '+' },
+                canary.hours.abs()
+            )
+        );
+    }
+    assert_eq!(wall::canaries(jiff::tz::db()), vec![]);
+}
+
+#[test]
+fn quiet_hours_defer_to_the_recipients_morning() {
+    let window = Window {
+        from: time(8, 0, 0, 0),
+        until: time(21, 0, 0, 0),
+    };
+    for item in items(&vectors("quiet_hours"), "cases", 15) {
+        let (zone, planned) = (zone(&item), stamp(&item, "planned_utc"));
+        let goes = stamp(&item, "send_utc");
+        assert_eq!(
+            window.permitted(&zone, planned),
+            item["allowed"].as_bool().unwrap(),
+            "{item}"
+        );
+        assert_eq!(window.next_permitted(&zone, planned), goes, "{item}");
+        assert_eq!(
+            window.place(&zone, planned, Timestamp::MAX, None),
+            Some(goes),
+            "{item}"
+        );
+    }
+}
+
+#[test]
+fn a_direct_answer_has_five_minutes() {
+    for item in items(&vectors("keywords"), "confirmation_window", 4) {
+        assert_eq!(
+            quiet::is_direct_answer(stamp(&item, "received"), stamp(&item, "confirmation_sent")),
+            item["within_presumption"].as_bool().unwrap(),
+            "{item}"
+        );
+    }
+}
+
+#[test]
+fn texts_are_counted_as_the_network_counts_them() {
+    let file = vectors("sms_segments");
+    for item in items(&file, "cases", 48) {
+        let counted = segments::count_as_written(text(&item, "text"));
+        assert_eq!(
+            counted.encoding.word(),
+            text(&item, "encoding").to_lowercase(),
+            "{item}"
+        );
+        assert_eq!(counted.units, number(&item, "units"), "{item}");
+        assert_eq!(counted.segments.len(), number(&item, "segments"), "{item}");
+        let listed: Vec<usize> = serde_json::from_value(item["segment_units"].clone()).unwrap();
+        assert_eq!(counted.segments, listed, "{item}");
+        // Composing changes one item alone: the one that holds a decomposed accent on purpose.
+        let composed = segments::count(text(&item, "text"));
+        assert_eq!(composed == counted, text(&item, "id") != "S42", "{item}");
+    }
+    let limits = &file["limits"];
+    for (limit, field) in [
+        (segments::GSM7_SINGLE, "gsm7_single"),
+        (segments::GSM7_PART, "gsm7_concat_8bit_ref"),
+        (segments::UCS2_SINGLE, "ucs2_single"),
+        (segments::UCS2_PART, "ucs2_concat_8bit_ref"),
+        (segments::MOST_SEGMENTS, "max_segments"),
+    ] {
+        assert_eq!(limit, number(limits, field), "{field}");
+    }
+}
+
+#[test]
+fn the_alphabet_is_complete_and_no_larger() {
+    let file = vectors("gsm7");
+    let mut encodable = String::new();
+    for item in items(&file, "base", 128) {
+        if item["encodable"].as_bool().unwrap() {
+            let code = u8::from_str_radix(&text(&item, "code")[2..], 16).unwrap();
+            assert_eq!(
+                segments::septets(text(&item, "char")),
+                Some(vec![code]),
+                "{item}"
+            );
+            encodable.push_str(text(&item, "char"));
+        }
+    }
+    for item in items(&file, "extension", 10) {
+        let code = digest::unhex(&text(&item, "code")[2..]);
+        assert_eq!(segments::septets(text(&item, "char")), code, "{item}");
+        assert_eq!(
+            segments::count(text(&item, "char")).units,
+            number(&item, "septets"),
+            "{item}"
+        );
+        encodable.push_str(text(&item, "char"));
+    }
+    let accepted: Vec<char> = ('\0'..=char::MAX)
+        .filter(|c| segments::septets(c.encode_utf8(&mut [0; 4])).is_some())
+        .collect();
+    let mut listed: Vec<char> = encodable.chars().collect();
+    listed.sort_unstable();
+    assert_eq!(accepted, listed);
+}
+
+#[test]
+fn septets_are_packed_lowest_bit_first() {
+    for item in items(&vectors("gsm7"), "packing", 12) {
+        let words = text(&item, "text");
+        let septets = segments::septets(words).unwrap();
+        assert_eq!(septets.len(), number(&item, "septets"), "{item}");
+        for (octets, field) in [
+            (septets, "septets_hex"),
+            (segments::pack(words).unwrap(), "packed_hex"),
+            (
+                segments::pack_after_header(words).unwrap(),
+                "packed_after_6_octet_udh_hex",
+            ),
+        ] {
+            assert_eq!(
+                digest::hex(&octets).to_uppercase(),
+                text(&item, field),
+                "{field} of {item}"
+            );
+        }
+    }
+}
+
+#[test]
+fn hmac_gives_the_digests_of_rfc_4231() {
+    for item in items(&vectors("hmac"), "cases", 7) {
+        let key = digest::unhex(text(&item, "key_hex")).unwrap();
+        let data = digest::unhex(text(&item, "data_hex")).unwrap();
+        let mac = digest::hex(&digest::hmac_sha256(&key, &data));
+        // The RFC prints only the first 128 bits of its fifth case.
+        let printed = text(&item, "hmac_sha256");
+        assert_eq!(&mac[..printed.len()], printed, "{item}");
+        if let Some(whole) = item["untruncated"].as_str() {
+            assert_eq!(mac, whole, "{item}");
+        } else {
+            assert_eq!(mac.len(), printed.len(), "{item}");
+        }
+    }
+}
+
+#[test]
+fn walks_take_the_minutes_of_published_speeds() {
+    let file = vectors("walking");
+    for item in items(&file, "cases", 13) {
+        let metres = item["distance_m"].as_f64().unwrap();
+        let speed = item["speed_ft_per_s"].as_f64().unwrap();
+        let minutes = way::walk_minutes(metres, speed);
+        assert_eq!(
+            usize::try_from(minutes).unwrap(),
+            number(&item, "minutes_ceil"),
+            "{item}"
+        );
+    }
+    let speed = |item: &Value| item["ft_per_s"].as_f64().unwrap();
+    let speeds = items(&file, "speeds", 10);
+    assert_eq!(speed(&speeds[0]), way::FAST_FEET_PER_SECOND);
+    assert_eq!(speed(&speeds[1]), way::SLOW_FEET_PER_SECOND);
+    for item in &speeds {
+        // Ten minutes at the speed in feet are ten minutes at the same speed in metres, to its last printed digit.
+        let metres = item["m_per_s"].as_f64().unwrap() * 600.0;
+        assert_eq!(way::walk_minutes(metres - 0.06, speed(item)), 10, "{item}");
+        assert_eq!(way::walk_minutes(metres + 0.06, speed(item)), 11, "{item}");
+    }
+}
+
+#[test]
+fn calendar_lines_are_folded_within_75_octets() {
+    for item in items(&vectors("ics"), "folding", 8) {
+        let logical = text(&item, "logical");
+        assert_eq!(logical.len(), number(&item, "octets"), "{item}");
+        let folded = ics::fold(logical);
+        assert_eq!(folded, text(&item, "greedy_folded"), "{item}");
+        let lengths: Vec<usize> = folded.split("\r\n").map(str::len).collect();
+        let listed: Vec<usize> =
+            serde_json::from_value(item["greedy_line_octets"].clone()).unwrap();
+        assert_eq!(lengths, listed, "{item}");
+        assert!(
+            lengths.iter().all(|octets| *octets <= ics::LINE_OCTETS),
+            "{item}"
+        );
+        assert_eq!(folded.replace("\r\n ", ""), logical, "{item}");
+    }
+}
+
+#[test]
+fn calendar_text_is_escaped() {
+    for item in items(&vectors("ics"), "text_escape", 9) {
+        assert_eq!(
+            ics::escape(text(&item, "text")),
+            text(&item, "escaped"),
+            "{item}"
+        );
+    }
+}
+
+#[test]
+fn opting_out_is_understood_and_nothing_else_is() {
+    let file = vectors("keywords");
+    for item in items(&file, "cases", 42) {
+        let intent = understand(text(&item, "text"));
+        match text(&item, "expect") {
+            "opt_out" => assert_eq!(intent, Intent::Stop, "{item}"),
+            "help" => assert_eq!(intent, Intent::Help, "{item}"),
+            // None of these sentences is an answer that the program may act on by itself.
+            "not_opt_out" | "needs_human" => assert_eq!(intent, Intent::Question, "{item}"),
+            other => panic!("unknown expectation {other}"),
+        }
+    }
+    for word in items(&file, "regulatory_words", 7) {
+        assert_eq!(understand(word.as_str().unwrap()), Intent::Stop, "{word}");
+    }
+}
+
+#[test]
+fn calendar_lines_are_unfolded_before_they_are_decoded() {
+    for item in items(&vectors("ics"), "unfolding", 5) {
+        let octets = match item["raw"].as_str() {
+            Some(raw) => raw.as_bytes().to_vec(),
+            None => digest::unhex(text(&item, "raw_hex")).unwrap(),
+        };
+        let lines = ics::unfold(&octets);
+        assert_eq!(lines.len(), 1, "{item}");
+        // Names compare without case; the words after them keep theirs.
+        let (name, value) = lines[0].split_once(':').unwrap();
+        assert_eq!(
+            format!("{}:{value}", name.to_uppercase()),
+            text(&item, "logical"),
+            "{item}"
+        );
+    }
+}
+
+#[test]
+fn calendar_text_is_read_back() {
+    let file = vectors("ics");
+    for item in items(&file, "text_unescape", 4) {
+        assert_eq!(
+            ics::unescape(text(&item, "escaped")),
+            text(&item, "text"),
+            "{item}"
+        );
+    }
+    for item in items(&file, "text_escape", 9) {
+        let words = text(&item, "text").replace("\r\n", "\n");
+        assert_eq!(ics::unescape(text(&item, "escaped")), words, "{item}");
+    }
+}
+
+#[test]
+fn tokens_have_the_lengths_of_rfc_4648() {
+    use base64::Engine;
+    use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+    for item in items(&vectors("hmac"), "token_sizes", 6) {
+        let octets = &digest::sha256(b"token")[..number(&item, "bytes")];
+        assert_eq!(octets.len() * 8, number(&item, "bits"), "{item}");
+        assert_eq!(
+            digest::hex(octets).len(),
+            number(&item, "hex_chars"),
+            "{item}"
+        );
+        assert_eq!(
+            URL_SAFE_NO_PAD.encode(octets).len(),
+            number(&item, "base64url_chars"),
+            "{item}"
+        );
+    }
+}

@@ -1,0 +1,586 @@
+//! What families read: every template with every sample, and templates that are wrong.
+
+use std::fs;
+use std::path::Path;
+
+use allheard::domain::segments;
+use allheard::service::letter::{Kind, Letter, What};
+use allheard::service::samples::{sample, sample_many, samples};
+use allheard::service::wording::words::{plural_category, plural_forms};
+use allheard::service::wording::{Fault, Wording};
+
+fn wording() -> Wording {
+    Wording::load(None).unwrap_or_else(|faults| {
+        let lines: Vec<String> = faults.iter().map(Fault::to_string).collect();
+        panic!("{}", lines.join("\n"))
+    })
+}
+
+fn speak(mut letter: Letter, language: &str) -> Letter {
+    letter.language = language.to_owned();
+    letter
+}
+
+fn faults(files: &[(&str, &str)]) -> Vec<Fault> {
+    match load_over(files) {
+        Ok(_) => Vec::new(),
+        Err(faults) => faults,
+    }
+}
+
+fn load_over(files: &[(&str, &str)]) -> Result<Wording, Vec<Fault>> {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for (name, text) in files {
+        let path = folder.path().join(name);
+        let parent = path.parent().expect("a folder above");
+        fs::create_dir_all(parent).expect("folders made");
+        fs::write(path, text).expect("a file written");
+    }
+    Wording::load(Some(folder.path()))
+}
+
+#[test]
+fn every_text_fits_its_limit_in_every_language() {
+    let wording = wording();
+    assert_eq!(wording.languages(), ["en", "es"]);
+    for (language, limit) in [("en", 1), ("es", 2)] {
+        for kind in Kind::ALL {
+            for (name, letter) in samples(kind) {
+                let letter = speak(letter, language);
+                let worded = wording.text(&letter).unwrap();
+                let counted = segments::count(&worded.text).segments.len();
+                assert_eq!(counted, worded.segments);
+                assert!(!worded.too_long && !worded.language_fell_back);
+                // One more only where a shorter text would leave open which child or event is meant.
+                let clarity = !letter.only_child || letter.items.len() > 1;
+                assert!(
+                    counted <= limit + usize::from(clarity),
+                    "{language} {kind:?} {name}: {}",
+                    worded.text
+                );
+            }
+            let plain = wording.text(&speak(sample(kind), language)).unwrap();
+            assert!(
+                plain.segments <= limit,
+                "{language} {kind:?}: {}",
+                plain.text
+            );
+        }
+    }
+}
+
+/// The facts a kind must carry whatever wording was chosen.
+fn facts(kind: Kind, language: &str) -> Vec<&'static str> {
+    let day = if language == "en" {
+        "Fri 4 June"
+    } else {
+        "vie 4 de junio"
+    };
+    match kind {
+        Kind::Rules => vec![],
+        Kind::CallSheet | Kind::Reminder | Kind::Eve => {
+            vec![day, "17:00", "16:35", "stage door, Tar Lane"]
+        }
+        Kind::Change => vec![day, "17:30 -> 17:00", "17:05 -> 16:35"],
+        Kind::TurnIn | Kind::Cancelled => vec![day],
+    }
+}
+
+#[test]
+fn texts_carry_date_call_park_by_door_and_link() {
+    let wording = wording();
+    for language in ["en", "es"] {
+        for kind in Kind::ALL {
+            for letter in [sample(kind), sample_many(kind)] {
+                let text = wording.text(&speak(letter.clone(), language)).unwrap().text;
+                println!("{language} {}: {text}\n", kind.folder());
+                for fact in facts(kind, language)
+                    .into_iter()
+                    .chain([letter.link.as_str()])
+                {
+                    let text = if fact.starts_with("vie") {
+                        text.to_lowercase()
+                    } else {
+                        text.clone()
+                    };
+                    assert!(
+                        text.contains(fact),
+                        "{language} {kind:?} lacks {fact}: {text}"
+                    );
+                }
+                for child in letter.children.iter().flatten() {
+                    assert!(
+                        text.contains(child.as_str()),
+                        "{language} {kind:?} lacks {child}: {text}"
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn mails_carry_every_fact_the_caution_and_the_ways_out() {
+    let wording = wording();
+    let said = |language: &str, english: &'static str, spanish: &'static str| {
+        if language == "en" { english } else { spanish }
+    };
+    for language in ["en", "es"] {
+        for kind in Kind::ALL {
+            let letter = speak(sample(kind), language);
+            let mail = wording.mail(&letter).unwrap();
+            println!("Subject: {}\n\n{}\n=====", mail.subject, mail.text);
+            let mut wanted = vec![
+                letter.link.as_str(),
+                letter.stop_link.as_str(),
+                "01632 960 123",
+                said(
+                    language,
+                    "This message is not for emergencies.",
+                    "Este mensaje no es para emergencias.",
+                ),
+            ];
+            if kind != Kind::Rules {
+                wanted.push(said(language, "Friday 4 June", "viernes 4 de junio"));
+            }
+            match kind {
+                Kind::Rules | Kind::TurnIn | Kind::Cancelled => {}
+                _ => wanted.extend([
+                    "17:00",
+                    "16:35",
+                    "20:30",
+                    "Tar Lane gate",
+                    "stage door, Tar Lane",
+                ]),
+            }
+            for part in [&mail.text, &mail.html] {
+                for fact in &wanted {
+                    let escaped = fact.replace('/', "&#x2f;");
+                    assert!(
+                        part.contains(fact) || part.contains(&escaped),
+                        "{language} {kind:?} lacks {fact}:\n{part}"
+                    );
+                }
+            }
+            assert!(
+                mail.html
+                    .contains(&format!("<html lang=\"{language}\" dir=\"ltr\">"))
+            );
+        }
+        for kind in [Kind::CallSheet, Kind::Reminder, Kind::Eve, Kind::Change] {
+            let mail = wording.mail(&speak(sample(kind), language)).unwrap();
+            let rule = said(
+                language,
+                "Nobody leaves before the last number.",
+                "Nadie sale antes del último número.",
+            );
+            assert!(
+                mail.text.contains(rule) && mail.html.contains(rule),
+                "{language} {kind:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_change_shows_the_old_and_the_new_in_the_readers_form() {
+    let wording = wording();
+    let with = |what: What| {
+        let mut all = samples(Kind::Change).into_iter().map(|(_, letter)| letter);
+        all.find(|l| {
+            l.items.len() == 1
+                && l.items[0].changes.len() == 1
+                && l.items[0].changes[0].what == what
+        })
+        .unwrap()
+    };
+    let text = |what, language| wording.text(&speak(with(what), language)).unwrap().text;
+    assert!(text(What::Date, "en").contains("Date: Thu 3 June -> Fri 4 June"));
+    assert!(text(What::Date, "es").contains("jue 3 de junio -> vie 4 de junio"));
+    assert!(text(What::Bring, "en").contains("Bring: no longer Water"));
+    assert!(text(What::Cancelled, "en").contains("Cancelled"));
+    let html = wording.mail(&speak(with(What::Call), "en")).unwrap().html;
+    assert!(
+        html.contains("<bdi>17:30</bdi></del> &rarr; <b") && html.contains("<bdi>17:00</bdi></b>")
+    );
+}
+
+#[test]
+fn a_name_outside_the_alphabet_is_left_out_or_paid_for_but_never_stripped() {
+    let wording = wording();
+    let named = |only_child| {
+        let mut letter = sample(Kind::CallSheet);
+        letter.children = vec![Some("Łucja".to_owned())];
+        letter.items[0].child = Some("Łucja".to_owned());
+        letter.only_child = only_child;
+        letter
+    };
+    let alone = wording.text(&named(true)).unwrap();
+    assert!(
+        alone
+            .text
+            .starts_with("Your child: Dress rehearsal Fri 4 June 17:00"),
+        "{}",
+        alone.text
+    );
+    assert_eq!(alone.segments, 1);
+    let sibling = wording.text(&named(false)).unwrap();
+    assert!(
+        sibling.text.contains("Łucja") && sibling.text.contains("16:35"),
+        "{}",
+        sibling.text
+    );
+    assert_eq!(sibling.segments, 2);
+    let mail = wording.mail(&named(true)).unwrap();
+    for part in [&mail.subject, &mail.text, &mail.html] {
+        assert!(part.contains("Łucja"));
+    }
+    assert!(
+        wording
+            .mail(&speak(named(true), "es"))
+            .unwrap()
+            .text
+            .contains("número")
+    );
+}
+
+#[test]
+fn the_reply_word_is_asked_for_only_where_it_is_understood() {
+    let wording = wording();
+    for (language, word) in [("en", "YES"), ("es", "SÍ")] {
+        for kind in Kind::ALL {
+            let mut letter = speak(sample(kind), language);
+            let asks = |letter: &Letter| wording.text(letter).unwrap().text.contains(word);
+            assert!(!asks(&letter), "{language} {kind:?}");
+            letter.reply_by_text = true;
+            // SÍ makes every character dear: the longer Spanish texts keep the facts and ask for a tap instead.
+            let room =
+                language == "en" || matches!(kind, Kind::Rules | Kind::TurnIn | Kind::Cancelled);
+            let text = wording.text(&letter).unwrap().text;
+            assert_eq!(asks(&letter), room, "{language} {kind:?}: {text}");
+            assert!(text.contains(&letter.link));
+            letter.owes = false;
+            assert!(!asks(&letter), "{language} {kind:?}");
+        }
+    }
+}
+
+#[test]
+fn line_breaks_and_markup_in_names_stay_inert() {
+    let wording = wording();
+    let mut letter = sample(Kind::CallSheet);
+    letter.items[0].child = Some("Ana\r\nBcc: all@example.com".to_owned());
+    letter.items[0].event = "<b>Dress</b> & tea\u{2028}\n\u{202e}.".to_owned();
+    for kind in Kind::ALL.into_iter().filter(|kind| *kind != Kind::Rules) {
+        let mut letter = Letter {
+            kind,
+            ..letter.clone()
+        };
+        letter.children = vec![letter.items[0].child.clone()];
+        let mail = wording.mail(&letter).unwrap();
+        assert!(
+            !mail.subject.contains(['\r', '\n', '\u{2028}']),
+            "{:?}",
+            mail.subject
+        );
+        assert!(
+            !mail
+                .text
+                .lines()
+                .any(|line| line.trim_start().starts_with("Bcc:"))
+        );
+        assert!(!mail.html.contains('\u{202e}') && !mail.text.contains('\u{202e}'));
+        assert!(!mail.html.contains("<b>Dress"));
+        assert!(mail.html.contains("&lt;b&gt;Dress"));
+        assert!(
+            !wording
+                .text(&letter)
+                .unwrap()
+                .text
+                .contains(['\r', '\n', '\u{2028}'])
+        );
+    }
+}
+
+#[test]
+fn names_written_from_right_to_left_are_isolated_in_html() {
+    let wording = wording();
+    let mut letter = sample(Kind::CallSheet);
+    let (noor, layla) = ("نور", "ליאה");
+    letter.children = vec![Some(noor.to_owned()), Some(layla.to_owned())];
+    letter.items[0].child = Some(noor.to_owned());
+    let html = wording.mail(&letter).unwrap().html;
+    assert!(html.contains(&format!("<bdi>{noor}</bdi> and <bdi>{layla}</bdi>")));
+    assert!(html.contains(&format!("<bdi>{noor}</bdi><br>")));
+}
+
+#[test]
+fn a_language_without_templates_falls_back_and_says_so() {
+    let wording = wording();
+    let mut letter = speak(sample(Kind::Eve), "pl");
+    letter.season_language = "es".to_owned();
+    let worded = wording.text(&letter).unwrap();
+    assert!(
+        worded.language_fell_back && worded.language == "es" && worded.text.contains("4 de junio")
+    );
+    assert!(wording.mail(&letter).unwrap().language_fell_back);
+    letter.season_language = "de".to_owned();
+    let worded = wording.text(&letter).unwrap();
+    assert!(worded.language_fell_back && worded.language == "en");
+    letter.language = "es-MX".to_owned();
+    let worded = wording.text(&letter).unwrap();
+    assert!(!worded.language_fell_back && worded.language == "es");
+}
+
+#[test]
+fn children_are_listed_as_the_language_lists_them() {
+    let wording = wording();
+    let subject = |children: &[&str], language| {
+        let mut letter = speak(sample(Kind::Rules), language);
+        letter.children = children.iter().map(|c| Some((*c).to_owned())).collect();
+        wording.mail(&letter).unwrap().subject
+    };
+    assert!(subject(&["Ana", "Tomasz"], "en").contains("Ana and Tomasz,"));
+    assert!(subject(&["Ana", "Tomasz", "Łucja"], "en").contains("Ana, Tomasz and Łucja,"));
+    assert!(subject(&["Ana", "Tomasz"], "es").contains("Ana y Tomasz"));
+    // The Academy's rule for y and e before the sound of i, from memory.
+    for (name, and) in [
+        ("Inés", "e"),
+        ("Íñigo", "e"),
+        ("Hilario", "e"),
+        ("Yvonne", "e"),
+        ("Hierro", "y"),
+        ("Yara", "y"),
+        ("Ian", "y"),
+    ] {
+        assert!(
+            subject(&["Ana", name], "es").contains(&format!("Ana {and} {name}")),
+            "{name}"
+        );
+    }
+    let mut letter = sample(Kind::Rules);
+    letter.children = vec![None];
+    assert!(
+        wording
+            .mail(&letter)
+            .unwrap()
+            .subject
+            .contains("your child,")
+    );
+    letter.children = vec![None, None];
+    assert!(
+        wording
+            .mail(&letter)
+            .unwrap()
+            .subject
+            .contains("your children,")
+    );
+}
+
+#[test]
+fn accents_survive_in_texts() {
+    let wording = wording();
+    let mut letter = speak(sample(Kind::CallSheet), "es");
+    letter.items[0].event = "Función".to_owned();
+    letter.items[0].door = "callejón".to_owned();
+    let worded = wording.text(&letter).unwrap();
+    assert!(
+        worded.text.contains("Función") && worded.text.contains("callejón"),
+        "{}",
+        worded.text
+    );
+    assert_eq!(worded.segments, 2);
+}
+
+/// Source: Unicode CLDR, language plural rules (cardinals) of en, es and pl with their integer samples, from memory.
+#[test]
+fn plurals_follow_cldr() {
+    let table: &[(&str, &str, &[u64])] = &[
+        ("en", "one", &[1]),
+        ("en", "other", &[0, 2, 3, 16, 100, 1_000, 1_000_000]),
+        ("es", "one", &[1]),
+        ("es", "other", &[0, 2, 3, 16, 100, 1_000, 100_000]),
+        ("es", "many", &[1_000_000]),
+        ("pl", "one", &[1]),
+        ("pl", "few", &[2, 3, 4, 22, 23, 24, 32, 33, 34, 102, 1_002]),
+        (
+            "pl",
+            "many",
+            &[
+                0, 5, 6, 11, 12, 13, 14, 19, 21, 25, 100, 112, 1_000, 1_000_000,
+            ],
+        ),
+    ];
+    for (language, category, numbers) in table {
+        for number in *numbers {
+            assert_eq!(
+                plural_category(language, *number),
+                Some(*category),
+                "{language} {number}"
+            );
+        }
+    }
+    assert_eq!(plural_forms("en"), ["one", "other"]);
+    assert_eq!(plural_forms("es"), ["one", "other"]);
+    assert_eq!(plural_forms("pl"), ["one", "few", "many"]);
+}
+
+#[test]
+fn an_unknown_word_is_found_with_its_file_and_line() {
+    let found = faults(&[(
+        "en/eve/text.txt",
+        "{{ letter.link }}\n\n{{ letter.lnik }}\n",
+    )]);
+    let [fault] = &found[..] else {
+        panic!("{found:?}")
+    };
+    assert!(fault.file.ends_with("en/eve/text.txt"), "{fault}");
+    assert_eq!(fault.line, 3);
+    assert!(fault.reason.contains("\"lnik\""), "{fault}");
+    // Also where no sample would take the branch, at the root, and after other wordings.
+    let dead = "{{ letter.link }}\n----\n{{ letter.link }}\n{% if false %}\n{{ chlid }} {{ letter.roomm }}\n{% endif %}";
+    let found = faults(&[("es/change/text.txt", dead)]);
+    assert_eq!(
+        found.iter().map(|f| f.line).collect::<Vec<_>>(),
+        [5, 5],
+        "{found:?}"
+    );
+}
+
+#[test]
+fn broken_templates_are_found_with_their_file_and_line() {
+    let cases: &[(&str, &str, usize, &str)] = &[
+        (
+            "en/eve/mail.txt",
+            "Hello\n{% if letter.owes %}\nnever closed",
+            3,
+            "end of input",
+        ),
+        (
+            "en/eve/mail.html",
+            "<p>\n<p>{{ letter.link|shout }}",
+            2,
+            "shout",
+        ),
+        (
+            "en/eve/mail.txt",
+            "\n{% if false %}{{ letter.link | shuot }}{% endif %}",
+            2,
+            "shuot",
+        ),
+        (
+            "en/eve/subject.txt",
+            "a\nb\n{% include \"nowhere.txt\" %}",
+            3,
+            "nowhere.txt",
+        ),
+        (
+            "en/eve/subject.txt",
+            "{% if false %}x{% endif %}",
+            1,
+            "subject is empty",
+        ),
+        (
+            "en/eve/subject.txt",
+            "\n{{ 3|plural(one=\"call\") }}",
+            2,
+            "other",
+        ),
+        (
+            "en/eve/subject.txt",
+            "\n{{ letter.items[0].date|clock }}",
+            2,
+            "no time",
+        ),
+        (
+            "en/rules/mail.txt",
+            "Ring\n{{ letter.telephone }}",
+            2,
+            "may be absent",
+        ),
+        (
+            "en/words.toml",
+            "direction = \"ltr\"\nsegments = \"one\"",
+            2,
+            "segments",
+        ),
+        ("en/eve/texts.txt", "misspelt", 1, "No message uses"),
+        (
+            "en/ask.txt",
+            "Tap\n{{ item.wrong }} {{ letter.link }}",
+            2,
+            "wrong",
+        ),
+    ];
+    for (file, text, line, says) in cases {
+        let found = faults(&[(file, text)]);
+        let hit = found
+            .iter()
+            .find(|f| f.file.ends_with(file) && f.line == *line && f.reason.contains(says));
+        let hit = hit.unwrap_or_else(|| panic!("{file} {says}: {found:#?}"));
+        assert!(!hit.cure.is_empty());
+    }
+}
+
+#[test]
+fn a_text_that_cannot_fit_is_refused_at_load() {
+    let long = format!("{} {{{{ letter.link }}}}", "word ".repeat(60));
+    let found = faults(&[("en/eve/text.txt", &long)]);
+    assert!(
+        found
+            .iter()
+            .any(|f| f.file.ends_with("en/eve/text.txt") && f.reason.contains("fits 1 segment")),
+        "{found:?}"
+    );
+}
+
+#[test]
+fn a_new_language_needs_every_file() {
+    let found = faults(&[("pl/ask.txt", "Szczegóły: {{ letter.link }}")]);
+    assert!(
+        found
+            .iter()
+            .any(|f| f.file == "pl/words.toml" && f.reason.contains("lacks")),
+        "{found:?}"
+    );
+    assert!(found.iter().any(|f| f.file == "pl/eve/text.txt"));
+    assert!(
+        faults(&[("not a tag/ask.txt", "x")])
+            .iter()
+            .any(|f| f.reason.contains("tag of a language"))
+    );
+    assert!(Wording::load(Some(Path::new("no-such-folder"))).is_err());
+}
+
+#[test]
+fn a_hosts_file_replaces_one_template_and_no_other() {
+    let wording = load_over(&[
+        (
+            "en/eve/subject.txt",
+            "Until then, {{ letter.children|names }}",
+        ),
+        ("readme.txt", "notes to ourselves"),
+    ])
+    .unwrap_or_else(|faults| panic!("{faults:?}"));
+    assert_eq!(
+        wording.mail(&sample(Kind::Eve)).unwrap().subject,
+        "Until then, Ana"
+    );
+    assert!(
+        wording
+            .mail(&sample(Kind::CallSheet))
+            .unwrap()
+            .subject
+            .contains("call 17:00")
+    );
+}
+
+#[test]
+fn a_text_longer_than_any_limit_is_sent_whole_and_marked() {
+    let wording = wording();
+    let mut letter = sample(Kind::CallSheet);
+    letter.items[0].door = "the small green door behind the bicycle shed, ".repeat(4);
+    letter.items[0].event = "Répétition générale en costumes à Saint-Éloi".to_owned();
+    let worded = wording.text(&letter).unwrap();
+    assert!(worded.too_long && worded.text.contains(&letter.link) && worded.text.contains("17:00"));
+}
