@@ -227,3 +227,20 @@ fn doubtful_refs_are_asked_about() {
     let (_, questions) = adopted(changed, Some(&twins));
     assert_eq!(questions.iter().map(|q| q.candidates.len()).collect::<Vec<_>>(), [2, 2]);
 }
+
+#[test]
+fn the_example_season_and_its_changes_keep_every_ref() {
+    for seed in [1, 7] {
+        let (book, questions) = adopted(allheard::demo::book(seed), None);
+        assert_eq!(questions, vec![]);
+        assert_eq!(adopted(book.clone(), Some(&book)), (book.clone(), vec![]));
+        let (read, problems) = workbook::read_octets(&workbook::to_xlsx(&book).unwrap()).unwrap();
+        assert_eq!((read == book, problems), (true, vec![]));
+        assert_eq!(adopted(shuffled(&without_refs(&book), 17), Some(&book)).1, vec![]);
+        for (_, changed) in allheard::demo::changes(seed, &book) {
+            let (changed, questions) = adopted(changed, Some(&book));
+            assert_eq!(questions, vec![]);
+            assert!(reading::season(&changed).0.is_some());
+        }
+    }
+}

@@ -598,6 +598,7 @@ fn events_orders_and_duties_are_judged() {
     check("ways", 0, &[("walk minutes", "")], Weight::Error, "no time to park by");
     check("running order", 1, &[("place", "1")], Weight::Error, "taken by row 2");
     check("running order", 2, &[("place", "5")], Weight::Warning, "after place 2 comes place 5");
+    check("running order", 2, &[("call", "19:00")], Weight::Warning, "called after the event is over");
     check("running order", 2, &[("number", "Example Opening")], Weight::Error, "in row 2 too");
     check("running order", 2, &[("number", "Example Fnale")], Weight::Error, "not on the sheet 'numbers'");
     check("duties", 0, &[("chaperone", "Nobody")], Weight::Error, "not on the sheet 'chaperones'");

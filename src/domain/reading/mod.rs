@@ -154,12 +154,13 @@ fn summary(desk: &mut Desk, sheet: &str, cells: &[(&Row, &Column)], what: &str, 
     let Some((row, column)) = cells.first() else {
         return;
     };
-    let rows: Vec<u32> = cells.iter().map(|(row, _)| row.number).collect();
-    let reason = match rows.len() {
+    let mut rows: Vec<u32> = cells.iter().map(|(row, _)| row.number).collect();
+    rows.dedup();
+    let reason = match cells.len() {
         1 => format!("the telephone number {what}"),
         _ => format!(
             "{} in {}: each {what}",
-            desk::counted(rows.len(), "telephone number", "telephone numbers"),
+            desk::counted(cells.len(), "telephone number", "telephone numbers"),
             desk::row_list(&rows)
         ),
     };

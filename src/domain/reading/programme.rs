@@ -269,14 +269,15 @@ fn fill_order(
         }
         event.ordered = true;
         event.order = lines.iter().map(|line| line.slot.clone()).collect();
+        let ends = ending(event, numbers);
         for line in lines {
+            // Numbers of a long rehearsal are called while it runs; only after its end can nothing be meant.
             if let Slot::Number { call: Some(call), .. } = line.slot
-                && call > event.starts
-                && event.ends.is_none_or(|ends| ends >= event.starts && call > ends)
+                && event.date.to_datetime(call) > ends
             {
                 desk.warn(
                     Spot::cell("running order", line.row, "call"),
-                    "the number is called after the event starts",
+                    "the number is called after the event is over",
                     "Check the time.",
                 );
             }

@@ -63,13 +63,9 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
             rules.len() - 1
         });
         let (rule, first) = &mut rules[at];
-        if rule.reference != row.text("ref") {
-            let reason = format!("lines of one rule have one ref, and row {} has another", first.number);
-            desk.error(
-                Spot::cell("house rules", row, "ref"),
-                reason,
-                "Write the same ref in both, or give one of them another name.",
-            );
+        // Lines of one rule may carry one ref or one each; the smallest names the rule, whatever their order.
+        if row.text("ref") < rule.reference.as_str() {
+            rule.reference = row.text("ref").to_owned();
         }
         if rule.acknowledge != acknowledge {
             let reason = format!("row {} says the opposite about this rule", first.number);
