@@ -337,7 +337,7 @@ fn an_xlsx_holds_dates_times_truths_formulas_and_faults() {
         .write_datetime_with_format(
             1,
             1,
-            &ExcelDateTime::from_ymd(2027, 6, 4).unwrap(),
+            ExcelDateTime::from_ymd(2027, 6, 4).unwrap(),
             &Format::new().set_num_format("dd/mm/yyyy"),
         )
         .unwrap();
@@ -345,7 +345,7 @@ fn an_xlsx_holds_dates_times_truths_formulas_and_faults() {
         .write_datetime_with_format(
             1,
             2,
-            &ExcelDateTime::from_hms(17, 0, 0.0).unwrap(),
+            ExcelDateTime::from_hms(17, 0, 0.0).unwrap(),
             &Format::new().set_num_format("h:mm AM/PM"),
         )
         .unwrap();
@@ -366,7 +366,7 @@ fn an_xlsx_holds_dates_times_truths_formulas_and_faults() {
             .write_datetime_with_format(
                 row,
                 1,
-                &ExcelDateTime::from_hms(hour, minute, second).unwrap(),
+                ExcelDateTime::from_hms(hour, minute, second).unwrap(),
                 &Format::new().set_num_format(format),
             )
             .unwrap();
