@@ -4,5 +4,7 @@
 pub mod audit;
 pub mod demo;
 pub mod domain;
+pub mod gateway;
 pub mod service;
 pub mod store;
+pub mod web;

@@ -29,11 +29,12 @@ fn faults(files: &[(&str, &str)]) -> Vec<Fault> {
 }
 
 fn load_over(files: &[(&str, &str)]) -> Result<Wording, Vec<Fault>> {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = tempfile::tempdir().expect("a temporary folder");
     for (name, text) in files {
         let path = folder.path().join(name);
-        fs::create_dir_all(path.parent().unwrap()).unwrap();
-        fs::write(path, text).unwrap();
+        let parent = path.parent().expect("a folder above");
+        fs::create_dir_all(parent).expect("folders made");
+        fs::write(path, text).expect("a file written");
     }
     Wording::load(Some(folder.path()))
 }
@@ -269,7 +270,7 @@ fn line_breaks_and_markup_in_names_stay_inert() {
     let wording = wording();
     let mut letter = sample(Kind::CallSheet);
     letter.items[0].child = Some("Ana\r\nBcc: all@example.com".to_owned());
-    letter.items[0].event = "<b>Dress</b> & tea\u{2028}\n.".to_owned();
+    letter.items[0].event = "<b>Dress</b> & tea\u{2028}\n\u{202e}.".to_owned();
     for kind in Kind::ALL.into_iter().filter(|kind| *kind != Kind::Rules) {
         let mut letter = Letter {
             kind,
@@ -288,6 +289,7 @@ fn line_breaks_and_markup_in_names_stay_inert() {
                 .lines()
                 .any(|line| line.trim_start().starts_with("Bcc:"))
         );
+        assert!(!mail.html.contains('\u{202e}') && !mail.text.contains('\u{202e}'));
         assert!(!mail.html.contains("<b>Dress"));
         assert!(mail.html.contains("&lt;b&gt;Dress"));
         assert!(
@@ -375,6 +377,21 @@ fn children_are_listed_as_the_language_lists_them() {
     );
 }
 
+#[test]
+fn accents_survive_in_texts() {
+    let wording = wording();
+    let mut letter = speak(sample(Kind::CallSheet), "es");
+    letter.items[0].event = "Función".to_owned();
+    letter.items[0].door = "callejón".to_owned();
+    let worded = wording.text(&letter).unwrap();
+    assert!(
+        worded.text.contains("Función") && worded.text.contains("callejón"),
+        "{}",
+        worded.text
+    );
+    assert_eq!(worded.segments, 2);
+}
+
 /// Source: Unicode CLDR, language plural rules (cardinals) of en, es and pl with their integer samples, from memory.
 #[test]
 fn plurals_follow_cldr() {
@@ -444,6 +461,12 @@ fn broken_templates_are_found_with_their_file_and_line() {
             "<p>\n<p>{{ letter.link|shout }}",
             2,
             "shout",
+        ),
+        (
+            "en/eve/mail.txt",
+            "\n{% if false %}{{ letter.link | shuot }}{% endif %}",
+            2,
+            "shuot",
         ),
         (
             "en/eve/subject.txt",

@@ -17,6 +17,8 @@ pub struct Told {
     pub by_change: bool,
     /// The facts told before these, where they were others.
     pub before: Option<Fingerprint>,
+    /// How many messages have told anything about the item.
+    pub times: u32,
 }
 
 /// What a guardian said.
@@ -97,6 +99,8 @@ pub struct Record {
     pub told: BTreeMap<(GuardianId, Item), Told>,
     /// Last answer of each guardian about each item.
     pub answers: HashMap<(GuardianId, Item), Answer>,
+    /// Last call that reached nobody, about each item: when, and how it ended.
+    pub calls: HashMap<(GuardianId, Item), (Timestamp, String)>,
     /// Asks that need no further message.
     pub covered: HashMap<Ask, Cover>,
     /// Addresses whose owner said stop.
@@ -115,11 +119,12 @@ impl Record {
             .entry((ask.guardian, ask.item))
             .and_modify(|told| {
                 if told.fingerprint != fingerprint {
-                    *told = Told { fingerprint, at, by_change, before: Some(told.fingerprint) };
+                    *told = Told { fingerprint, at, by_change, before: Some(told.fingerprint), times: told.times };
                 }
                 told.at = told.at.max(at);
+                told.times += 1;
             })
-            .or_insert(Told { fingerprint, at, by_change, before: None });
+            .or_insert(Told { fingerprint, at, by_change, before: None, times: 1 });
     }
 
     /// Notes an answer; the last by time of the person's act counts.

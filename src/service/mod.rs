@@ -1,7 +1,9 @@
 //! Use cases: load, ask the domain, save. Knows ports, not products.
 
+pub mod answering;
 pub mod composing;
 pub mod letter;
+pub mod lists;
 pub mod office;
 pub mod planning;
 pub mod ports;

@@ -1,6 +1,6 @@
 //! The office: everything a use case needs at hand, and the record kept in memory in step with the store.
 
-use super::ports::{Clock, Gateway, History, Random, Store, StoreFault, StoredTelling};
+use super::ports::{Clock, Gateway, History, NewAnswer, Random, Store, StoreFault, StoredTelling};
 use super::wording::Wording;
 use crate::domain::board::{Board, Item};
 use crate::domain::book::Problem;
@@ -192,9 +192,8 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
     for stored in &history.answers {
         let answer = &stored.answer;
         let item = board.item(&answer.child, &answer.event);
-        if let (Some(guardian), Some(item), Some(kind)) = (board.guardian(&answer.guardian), item, answer.kind) {
-            let answer = Answer { kind, fingerprint: answer.fingerprint, at: answer.at, one_phone: answer.one_phone };
-            record.answer(guardian, item, answer);
+        if let (Some(guardian), Some(item)) = (board.guardian(&answer.guardian), item) {
+            note_answer(&mut record, guardian, item, answer);
         }
     }
     for address in &history.addresses {
@@ -207,6 +206,19 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
         }
     }
     record
+}
+
+/// Notes an answer, or a call that reached nobody.
+pub(super) fn note_answer(record: &mut Record, guardian: GuardianId, item: Item, said: &NewAnswer) {
+    match said.kind {
+        Some(kind) => {
+            let answer = Answer { kind, fingerprint: said.fingerprint, at: said.at, one_phone: said.one_phone };
+            record.answer(guardian, item, answer);
+        }
+        None => {
+            record.calls.insert((guardian, item), (said.at, said.outcome.clone()));
+        }
+    }
 }
 
 fn parts_of(board: &Board, telling: &StoredTelling) -> Option<(Vec<GuardianId>, Item, NoticeKey)> {

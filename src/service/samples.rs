@@ -162,6 +162,7 @@ fn dress(kind: Kind, child: &str) -> Item {
 fn photographs(kind: Kind, child: &str) -> Item {
     Item {
         park_by: Some(time(9, 5, 0, 0)),
+        starts: time(9, 30, 0, 0),
         no_early_release: false,
         turn_in: vec!["red cape".to_owned()],
         ..item(

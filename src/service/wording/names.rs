@@ -26,7 +26,8 @@ const LOOP: [&str; 10] = [
 struct Token<'a> {
     word: &'a str,
     line: usize,
-    after_dot: bool,
+    /// The last character before it other than white space: `.` before a field, `|` before a filter.
+    after: char,
 }
 
 /// Unknown words of a template with their lines.
@@ -39,7 +40,7 @@ pub fn unknown(
     let tokens = tokens(source);
     let mut found: Vec<(String, usize)> = tokens
         .iter()
-        .filter(|t| t.after_dot && !fields.contains(t.word) && !LOOP.contains(&t.word))
+        .filter(|t| t.after == '.' && !fields.contains(t.word) && !LOOP.contains(&t.word))
         .map(|t| (t.word.to_owned(), t.line))
         .collect();
     for name in template.undeclared_variables(false) {
@@ -48,12 +49,19 @@ pub fn unknown(
         }
         let line = tokens
             .iter()
-            .find(|t| !t.after_dot && t.word == name)
+            .find(|t| t.after != '.' && t.word == name)
             .map_or(1, |t| t.line);
         found.push((name, line));
     }
     found.sort_by(|a, b| (a.1, &a.0).cmp(&(b.1, &b.0)));
     found
+}
+
+/// The filters a template uses, with their lines.
+pub fn filters(source: &str) -> Vec<(String, usize)> {
+    let tokens = tokens(source);
+    let used = tokens.iter().filter(|t| t.after == '|');
+    used.map(|t| (t.word.to_owned(), t.line)).collect()
 }
 
 /// Every field name in a value, at any depth.
@@ -74,7 +82,7 @@ fn tokens(source: &str) -> Vec<Token<'_>> {
     let mut tokens = Vec::new();
     let mut at = 0;
     while let Some(open) = source[at..].find('{').map(|i| at + i) {
-        let close = match source[open..].as_bytes().get(1) {
+        let close = match source.as_bytes().get(open + 1) {
             Some(b'{') => "}}",
             Some(b'%') => "%}",
             Some(b'#') => "#}",
@@ -99,22 +107,18 @@ fn words<'a>(inside: &'a str, mut line: usize, tokens: &mut Vec<Token<'a>>) {
     let mut quote = None;
     let mut start = None;
     let mut before = ' ';
-    let mut dotted = false;
+    let mut after = ' ';
     for (i, c) in inside.char_indices().chain([(inside.len(), ' ')]) {
         let in_word = quote.is_none() && (c.is_alphanumeric() || c == '_');
         match (start, in_word) {
             (None, true) => {
                 start = Some(i);
-                dotted = before == '.';
+                after = before;
             }
             (Some(from), false) => {
                 let word = &inside[from..i];
                 if !word.starts_with(|c: char| c.is_ascii_digit()) {
-                    tokens.push(Token {
-                        word,
-                        line,
-                        after_dot: dotted,
-                    });
+                    tokens.push(Token { word, line, after });
                 }
                 start = None;
             }
@@ -126,6 +130,8 @@ fn words<'a>(inside: &'a str, mut line: usize, tokens: &mut Vec<Token<'a>>) {
             other => other,
         };
         line += usize::from(c == '\n');
-        before = c;
+        if !c.is_whitespace() {
+            before = c;
+        }
     }
 }

@@ -10,6 +10,8 @@ use minijinja::value::{Kwargs, Value, ValueKind};
 use minijinja::{AutoEscape, Environment, Error, ErrorKind, HtmlEscape, State};
 use serde::{Deserialize, Serialize};
 
+use crate::domain::segments;
+
 /// Every whole number up to this one decides which plural forms a language's templates must give;
 /// Spanish has a form of its own for millions, which no family has children of.
 const PLURAL_PROBE: u64 = 200;
@@ -29,7 +31,7 @@ pub struct Words {
     pub clock: String,
     /// Days, from `{weekday}`, `{day}` and `{month}`.
     pub day: String,
-    /// Days for the shortest texts, from `{day}` and `{month}`.
+    /// Days in short texts where the weekday's name is outside the 7-bit alphabet, from `{day}` and `{month}`.
     pub plain_day: String,
     /// Weekdays in full, Monday first.
     pub weekdays: [String; 7],
@@ -104,6 +106,15 @@ impl Words {
         form.replace("{weekday}", &weekdays[weekday])
             .replace("{month}", &self.months[month])
             .replace("{day}", &date.day().to_string())
+    }
+
+    /// The day without its weekday where the weekday's name would make a text dear, as in "sáb".
+    fn plain_day(&self, date: Date) -> Result<String, Error> {
+        let full = self.day(date, &self.day, &self.weekdays_short);
+        if segments::count(&full).causes.is_empty() {
+            return Ok(full);
+        }
+        Ok(self.day(date, &self.plain_day, &self.weekdays_short))
     }
 
     fn clock(&self, time: Time) -> Result<String, Error> {
@@ -221,7 +232,7 @@ pub fn add_filters(env: &mut Environment<'static>, words: &Arc<Words>) {
     });
     let w = Arc::clone(words);
     env.add_filter("plain_day", move |date: &str| {
-        Ok::<_, Error>(w.day(parse_date(date)?, &w.plain_day, &w.weekdays))
+        w.plain_day(parse_date(date)?)
     });
     let w = Arc::clone(words);
     env.add_filter("clock", move |time: &str| {

@@ -1,0 +1,52 @@
+//! A folder instead of a carrier: mails as a Maildir of `.eml` files, texts as files with a few header lines.
+
+use super::mail::{self, Identity};
+use crate::service::ports::{Content, Outcome, Parcel};
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+/// The folder of outgoing messages.
+pub struct Folder {
+    root: PathBuf,
+    identity: Identity,
+}
+
+impl Folder {
+    /// Makes the folder and its parts ready.
+    pub fn open(root: &Path, identity: Identity) -> std::io::Result<Folder> {
+        for part in ["mail/tmp", "mail/new", "mail/cur", "texts"] {
+            std::fs::create_dir_all(root.join(part))?;
+        }
+        Ok(Folder { root: root.to_owned(), identity })
+    }
+
+    pub(super) async fn send(&self, parcel: &Parcel) -> Outcome {
+        let name = format!("{:013}.{}", parcel.at.as_millisecond(), parcel.message);
+        let (path, bytes) = match &parcel.content {
+            Content::Text(text) => {
+                let head = format!("To: {}\nDate: {}\nReference: {}\n\n", parcel.to, parcel.at, parcel.reference);
+                (self.root.join("texts").join(format!("{name}.txt")), (head + text).into_bytes())
+            }
+            Content::Mail(content) => match mail::build(parcel, content, &self.identity) {
+                Ok(message) => (self.root.join("mail/new").join(format!("{name}.eml")), message.formatted()),
+                Err(fault) => return Outcome::Refused { why: fault.to_string(), address: true },
+            },
+        };
+        let tmp = self.root.join("mail/tmp").join(&name);
+        match tokio::task::spawn_blocking(move || deliver(&tmp, &path, &bytes)).await {
+            Ok(Ok(())) => Outcome::Accepted,
+            Ok(Err(error)) => {
+                Outcome::Unusable { why: format!("the outbox folder cannot be written: {}", error.kind()) }
+            }
+            Err(_) => Outcome::Uncertain { why: "writing was cut short".to_owned() },
+        }
+    }
+}
+
+/// Writes aside, makes durable, then moves into place: a file that is there is whole.
+fn deliver(tmp: &Path, path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut file = std::fs::File::create(tmp)?;
+    file.write_all(bytes)?;
+    file.sync_data()?;
+    std::fs::rename(tmp, path)
+}

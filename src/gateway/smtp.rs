@@ -1,0 +1,347 @@
+//! Mail by SMTP over connections of our own, with TCP_NODELAY: the library's pool sets none, and each message then
+//! waits 44 ms for the peer's delayed acknowledgement.
+
+use super::mail::{self, Identity};
+use crate::service::ports::{Content, MailContent, Outcome, Parcel};
+use lettre::transport::smtp::authentication::{Credentials, Mechanism};
+use lettre::transport::smtp::client::{AsyncSmtpConnection, AsyncTokioStream, Certificate, TlsParameters};
+use lettre::transport::smtp::commands::{Data, Mail, Rcpt, Rset};
+use lettre::transport::smtp::extension::{ClientId, Extension, MailBodyParameter, MailParameter};
+use lettre::{Address, transport::smtp::Error};
+use std::future::Future;
+use std::pin::Pin;
+use std::sync::{Arc, Mutex};
+use std::task::{Context, Poll};
+use std::time::{Duration, Instant};
+use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
+use tokio::net::TcpStream;
+
+/// Time for a connection to open.
+const CONNECT_SECONDS: u64 = 30;
+/// Time for a command to be answered (RFC 5321 4.5.3.2: 5 minutes).
+const COMMAND_SECONDS: u64 = 300;
+/// Time for the end of the data to be answered (RFC 5321 4.5.3.2.6: 10 minutes).
+const END_OF_DATA_SECONDS: u64 = 600;
+/// A session idle for so long is not used again.
+const IDLE_SECONDS: u64 = 20;
+/// Sessions kept open for the next batch.
+const KEPT_SESSIONS: usize = 16;
+
+/// How a connection is protected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Protection {
+    /// STARTTLS after connecting; without it nothing is sent.
+    StartTls,
+    /// TLS from the first byte.
+    Tls,
+    /// None: for a mail server on the same host only.
+    None,
+}
+
+/// A mail server.
+#[derive(Debug, Clone)]
+pub struct Server {
+    /// Host name, also checked against its certificate.
+    pub host: String,
+    /// Port.
+    pub port: u16,
+    /// Protection.
+    pub protection: Protection,
+    /// User and password.
+    pub login: Option<(String, String)>,
+    /// Certificates (PEM) trusted besides the system's.
+    pub trusted: Option<Vec<u8>>,
+    /// How we name ourselves.
+    pub hello: String,
+}
+
+/// Why a mail server cannot be used as configured.
+#[derive(Debug, thiserror::Error)]
+pub enum SmtpFault {
+    /// The certificates cannot be read.
+    #[error("the trusted certificates cannot be read: {0}")]
+    Certificates(String),
+    /// No password goes over an open line to another host.
+    #[error("protection 'none' is only for a mail server on this host, without a login; '{0}' is another")]
+    Open(String),
+}
+
+/// The gateway.
+pub struct Smtp {
+    server: Server,
+    identity: Identity,
+    tls: Option<TlsParameters>,
+    wrap: Option<Arc<rustls::ClientConfig>>,
+    idle: Mutex<Vec<(AsyncSmtpConnection, Instant)>>,
+}
+
+/// A failure and whether the message may already have been taken.
+enum Failure {
+    Before(Outcome),
+    AtData(Outcome),
+}
+
+impl Smtp {
+    /// Checks the configuration; connects to nothing yet.
+    pub fn new(server: Server, identity: Identity) -> Result<Smtp, SmtpFault> {
+        let local = ["localhost", "127.0.0.1", "::1"].contains(&server.host.as_str());
+        if server.protection == Protection::None && (!local || server.login.is_some()) {
+            return Err(SmtpFault::Open(server.host));
+        }
+        let (tls, wrap) = match server.protection {
+            Protection::StartTls => (Some(starttls_parameters(&server)?), None),
+            Protection::Tls => (None, Some(Arc::new(client_config(&server)?))),
+            Protection::None => (None, None),
+        };
+        Ok(Smtp { server, identity, tls, wrap, idle: Mutex::new(Vec::new()) })
+    }
+
+    pub(super) async fn send(&self, parcel: &Parcel) -> Outcome {
+        let Content::Mail(content) = &parcel.content else {
+            return Outcome::Refused { why: "not a mail".to_owned(), address: false };
+        };
+        let (mut connection, reused) = match self.kept() {
+            Some(connection) => (connection, true),
+            None => match self.connect().await {
+                Ok(connection) => (connection, false),
+                Err(outcome) => return outcome,
+            },
+        };
+        let first = self.exchange(&mut connection, parcel, content).await;
+        // A kept session may have been closed by the server; before any data that costs nothing but another try.
+        let result = match first {
+            Err(Failure::Before(Outcome::Temporary { .. })) if reused && connection.has_broken() => {
+                match self.connect().await {
+                    Ok(fresh) => {
+                        connection = fresh;
+                        self.exchange(&mut connection, parcel, content).await
+                    }
+                    Err(outcome) => return outcome,
+                }
+            }
+            other => other,
+        };
+        if !connection.has_broken() && !matches!(result, Err(Failure::AtData(Outcome::Uncertain { .. }))) {
+            self.keep(connection).await;
+        }
+        match result {
+            Ok(()) => Outcome::Accepted,
+            Err(Failure::Before(outcome) | Failure::AtData(outcome)) => outcome,
+        }
+    }
+
+    fn kept(&self) -> Option<AsyncSmtpConnection> {
+        let mut idle = self.idle.lock().ok()?;
+        while let Some((connection, since)) = idle.pop() {
+            if since.elapsed() < Duration::from_secs(IDLE_SECONDS) {
+                return Some(connection);
+            }
+        }
+        None
+    }
+
+    async fn keep(&self, mut connection: AsyncSmtpConnection) {
+        let full = self.idle.lock().map_or(true, |idle| idle.len() >= KEPT_SESSIONS);
+        if full {
+            let _ = connection.quit().await;
+        } else if let Ok(mut idle) = self.idle.lock() {
+            idle.push((connection, Instant::now()));
+        }
+    }
+
+    /// Opens a session: TCP with TCP_NODELAY, TLS as configured, login.
+    async fn connect(&self) -> Result<AsyncSmtpConnection, Outcome> {
+        let hello = ClientId::Domain(self.server.hello.clone());
+        let socket = limit(CONNECT_SECONDS, dial(&self.server.host, self.server.port)).await?;
+        let stream: Box<dyn AsyncTokioStream> = match &self.wrap {
+            None => Box::new(socket),
+            Some(config) => Box::new(limit(CONNECT_SECONDS, wrapped(socket, &self.server.host, config.clone())).await?),
+        };
+        let opening = AsyncSmtpConnection::connect_with_transport(stream, &hello);
+        let mut connection = limit(COMMAND_SECONDS, async { opening.await.map_err(|e| early(&e)) }).await?;
+        if let Some(tls) = &self.tls {
+            if !connection.can_starttls() {
+                return Err(Outcome::Unusable { why: "the mail server offers no STARTTLS".to_owned() });
+            }
+            let upgrade = connection.starttls(tls.clone(), &hello);
+            limit(COMMAND_SECONDS, async { upgrade.await.map_err(|e| unusable("TLS failed", &e)) }).await?;
+        }
+        if let Some((user, password)) = &self.server.login {
+            let login = Credentials::new(user.clone(), password.clone());
+            let mechanisms = [Mechanism::Plain, Mechanism::Login];
+            let auth = connection.auth(&mechanisms, &login);
+            limit(COMMAND_SECONDS, async { auth.await.map(|_| ()).map_err(|e| login_failed(&e)) }).await?;
+        }
+        Ok(connection)
+    }
+
+    async fn exchange(
+        &self,
+        connection: &mut AsyncSmtpConnection,
+        parcel: &Parcel,
+        content: &MailContent,
+    ) -> Result<(), Failure> {
+        let refused = |why: String| Failure::Before(Outcome::Refused { why, address: true });
+        let message = mail::build(parcel, content, &self.identity).map_err(|fault| refused(fault.to_string()))?;
+        let to: Address = parcel.to.parse().map_err(|_| refused("not a mail address".to_owned()))?;
+        let mut parameters = Vec::new();
+        if connection.server_info().supports_feature(Extension::EightBitMime) {
+            parameters.push(MailParameter::Body(MailBodyParameter::EightBitMime));
+        }
+        if !parcel.to.is_ascii() {
+            if !connection.server_info().supports_feature(Extension::SmtpUtfEight) {
+                return Err(refused("the mail server takes no such address (no SMTPUTF8)".to_owned()));
+            }
+            parameters.push(MailParameter::SmtpUtfEight);
+        }
+        let steps = async {
+            let from = Mail::new(Some(self.identity.bounces.clone()), parameters);
+            connection.command(from).await.map_err(|e| (e, false))?;
+            connection.command(Rcpt::new(to, vec![])).await.map_err(|e| (e, true))?;
+            connection.command(Data).await.map_err(|e| (e, false))?;
+            Ok(())
+        };
+        let before = limit(COMMAND_SECONDS, async { steps.await.map_err(|(e, rcpt)| refusal(&e, rcpt)) }).await;
+        if let Err(outcome) = before {
+            // A refused recipient leaves the session usable for the next mail.
+            let _ = limit(COMMAND_SECONDS, async { connection.command(Rset).await.map_err(|e| early(&e)) }).await;
+            return Err(Failure::Before(outcome));
+        }
+        let body = message.formatted();
+        let sending = connection.message(&body);
+        match tokio::time::timeout(Duration::from_secs(END_OF_DATA_SECONDS), sending).await {
+            Ok(Ok(_)) => Ok(()),
+            Ok(Err(error)) if error.is_transient() || error.is_permanent() => {
+                Err(Failure::AtData(refusal(&error, false)))
+            }
+            Ok(Err(_)) => Err(Failure::AtData(uncertain("the connection broke at the end of the data"))),
+            Err(_) => Err(Failure::AtData(uncertain("no answer to the end of the data"))),
+        }
+    }
+}
+
+fn uncertain(why: &str) -> Outcome {
+    Outcome::Uncertain { why: why.to_owned() }
+}
+
+/// Bounds a step that comes before any data; running out of time is a temporary failure.
+async fn limit<T>(seconds: u64, step: impl Future<Output = Result<T, Outcome>>) -> Result<T, Outcome> {
+    tokio::time::timeout(Duration::from_secs(seconds), step).await.unwrap_or_else(|_| {
+        Err(Outcome::Temporary { why: "the mail server did not answer in time".to_owned(), after_seconds: None })
+    })
+}
+
+/// A TCP connection with TCP_NODELAY set.
+///
+/// # Errors
+/// A temporary failure: nothing has been said yet.
+pub async fn dial(host: &str, port: u16) -> Result<TcpStream, Outcome> {
+    let temporary = |error: std::io::Error| Outcome::Temporary {
+        why: format!("the mail server cannot be reached: {}", error.kind()),
+        after_seconds: None,
+    };
+    let socket = TcpStream::connect((host, port)).await.map_err(temporary)?;
+    socket.set_nodelay(true).map_err(temporary)?;
+    Ok(socket)
+}
+
+/// A failure before any mail was offered.
+fn early(error: &Error) -> Outcome {
+    match error.status() {
+        Some(code) if error.is_permanent() => Outcome::Unusable { why: format!("the mail server refuses us ({code})") },
+        Some(code) => Outcome::Temporary { why: format!("not now ({code})"), after_seconds: None },
+        None => Outcome::Temporary { why: "the connection failed".to_owned(), after_seconds: None },
+    }
+}
+
+fn unusable(what: &str, error: &Error) -> Outcome {
+    let why = error.status().map_or_else(|| what.to_owned(), |code| format!("{what} ({code})"));
+    Outcome::Unusable { why }
+}
+
+fn login_failed(error: &Error) -> Outcome {
+    if error.is_permanent() || error.is_client() { unusable("login failed", error) } else { early(error) }
+}
+
+/// What an answer to a mail command means. At RCPT a permanent refusal of class 5.1 or 5.2 (RFC 3463), or without a
+/// class by code 550, 551 or 553 (RFC 5321 4.2.3), is about the address.
+fn refusal(error: &Error, at_rcpt: bool) -> Outcome {
+    let Some(code) = error.status() else {
+        return Outcome::Temporary { why: "the connection failed".to_owned(), after_seconds: None };
+    };
+    if error.is_transient() {
+        return Outcome::Temporary { why: format!("not now ({code})"), after_seconds: None };
+    }
+    let text = error.to_string();
+    let class = ["5.1.", "5.2.", "5.3.", "5.4.", "5.5.", "5.6.", "5.7."].into_iter().find(|c| text.contains(c));
+    let code = u16::from(code);
+    let by_code = matches!(code, 550 | 551 | 553);
+    let address = at_rcpt && class.map_or(by_code, |c| c == "5.1." || c == "5.2.");
+    Outcome::Refused { why: format!("refused ({code})"), address }
+}
+
+fn starttls_parameters(server: &Server) -> Result<TlsParameters, SmtpFault> {
+    let broken = |error: Error| SmtpFault::Certificates(error.to_string());
+    let mut builder = TlsParameters::builder(server.host.clone());
+    if let Some(pem) = &server.trusted {
+        builder = builder.add_root_certificate(Certificate::from_pem(pem).map_err(broken)?);
+    }
+    builder.build_rustls().map_err(broken)
+}
+
+fn client_config(server: &Server) -> Result<rustls::ClientConfig, SmtpFault> {
+    use rustls::pki_types::{CertificateDer, pem::PemObject};
+    let broken = |error: String| SmtpFault::Certificates(error);
+    let mut roots = rustls::RootCertStore::empty();
+    roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
+    if let Some(pem) = &server.trusted {
+        for certificate in CertificateDer::pem_slice_iter(pem) {
+            let certificate = certificate.map_err(|e| broken(format!("{e:?}")))?;
+            roots.add(certificate).map_err(|e| broken(e.to_string()))?;
+        }
+    }
+    let provider = Arc::new(rustls::crypto::ring::default_provider());
+    let builder = rustls::ClientConfig::builder_with_provider(provider)
+        .with_safe_default_protocol_versions()
+        .map_err(|e| broken(e.to_string()))?;
+    Ok(builder.with_root_certificates(roots).with_no_client_auth())
+}
+
+async fn wrapped(
+    socket: TcpStream,
+    host: &str,
+    config: Arc<rustls::ClientConfig>,
+) -> Result<Wrapped, Outcome> {
+    let broken = |why: String| Outcome::Unusable { why };
+    let name = rustls::pki_types::ServerName::try_from(host.to_owned()).map_err(|e| broken(e.to_string()))?;
+    let stream = tokio_rustls::TlsConnector::from(config).connect(name, socket).await;
+    Ok(Wrapped(stream.map_err(|error| broken(format!("TLS failed: {}", error.kind())))?))
+}
+
+/// A TLS stream the mail library can talk over.
+#[derive(Debug)]
+struct Wrapped(tokio_rustls::client::TlsStream<TcpStream>);
+
+impl AsyncTokioStream for Wrapped {
+    fn peer_addr(&self) -> std::io::Result<std::net::SocketAddr> {
+        self.0.get_ref().0.peer_addr()
+    }
+}
+
+impl AsyncRead for Wrapped {
+    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<std::io::Result<()>> {
+        Pin::new(&mut self.0).poll_read(cx, buf)
+    }
+}
+
+impl AsyncWrite for Wrapped {
+    fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<std::io::Result<usize>> {
+        Pin::new(&mut self.0).poll_write(cx, buf)
+    }
+    fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<std::io::Result<()>> {
+        Pin::new(&mut self.0).poll_flush(cx)
+    }
+    fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<std::io::Result<()>> {
+        Pin::new(&mut self.0).poll_shutdown(cx)
+    }
+}

@@ -1,0 +1,309 @@
+//! What people answer, by whatever road, becomes a standing: recorded with what follows from it, in one transaction.
+
+use super::composing::token_hash;
+use super::office::{Desk, Office, OfficeFault, note_answer};
+use super::ports::{Delta, Gateway, NewAnswer, Store, StoredLink};
+use crate::domain::board::{Board, Item};
+use crate::domain::facts::{Facts, Fingerprint};
+use crate::domain::graph::State;
+use crate::domain::record::{AnswerKind, Record};
+use crate::domain::season::{ChaperoneId, Channel, GuardianId, HouseholdId};
+use crate::domain::standing::{Standing, standing};
+use jiff::Timestamp;
+use std::collections::HashSet;
+use std::sync::Arc;
+
+/// Characters of a question that are kept.
+pub const QUESTION_CHARACTERS_MAX: usize = 1_000;
+
+/// What became of an answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Noted {
+    /// Recorded.
+    Recorded,
+    /// Said before; nothing changed.
+    Known,
+    /// The facts have changed since the page was opened; nothing recorded, show today's and ask again.
+    Changed,
+    /// The link does not cover that child and event, or is dead.
+    NotCovered,
+}
+
+/// One item of a guardian's page.
+#[derive(Debug, Clone)]
+pub struct SheetData {
+    /// The item.
+    pub item: Item,
+    /// Today's facts.
+    pub facts: Facts,
+    /// Their fingerprint.
+    pub fingerprint: Fingerprint,
+    /// What she knew before, where it differs.
+    pub before: Option<Facts>,
+    /// Where she is.
+    pub standing: Standing,
+}
+
+/// Everything a guardian's page shows.
+pub struct GuardianData {
+    /// The season.
+    pub board: Arc<Board>,
+    /// Who the page is for; several for one shared address.
+    pub guardians: Vec<GuardianId>,
+    /// The channel her message came by.
+    pub channel: Channel,
+    /// The address it went to.
+    pub address: String,
+    /// Whether messages to that address are stopped.
+    pub stopped: bool,
+    /// The items her message was about.
+    pub sheets: Vec<SheetData>,
+}
+
+/// A link that opens a guardian's page.
+struct Opened {
+    link: StoredLink,
+    guardians: Vec<GuardianId>,
+    items: Vec<Item>,
+    channel: Channel,
+    household: Option<HouseholdId>,
+}
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// Looks a token up; none if it opens nothing or has died.
+    pub async fn open_link(&self, token: &str) -> Result<Option<StoredLink>, OfficeFault> {
+        let season = self.desk().await?.season;
+        let link = self.store.link(season, &token_hash(token)).await?;
+        Ok(link.filter(|link| link.expires > self.now()))
+    }
+
+    async fn opened(&self, desk: &Desk, token: &str) -> Result<Option<Opened>, OfficeFault> {
+        let link = self.store.link(desk.season, &token_hash(token)).await?;
+        let Some(link) = link.filter(|l| l.expires > self.now() && l.kind == "guardian") else { return Ok(None) };
+        let Some(message) = &link.message else { return Ok(None) };
+        let mut items: Vec<Item> =
+            message.parts.iter().filter_map(|p| desk.board.item(&p.child, &p.event)).collect();
+        items.sort_by_key(|item| (desk.board.needed_by(*item), item.child));
+        items.dedup();
+        Ok(Some(Opened {
+            guardians: message.guardians.iter().filter_map(|g| desk.board.guardian(g)).collect(),
+            items,
+            channel: message.channel,
+            household: desk.board.household(&message.household),
+            link,
+        }))
+    }
+
+    /// What a guardian's link shows. Changes nothing.
+    pub async fn guardian_data(&self, token: &str) -> Result<Option<GuardianData>, OfficeFault> {
+        let desk = self.desk().await?;
+        let Some(opened) = self.opened(&desk, token).await? else { return Ok(None) };
+        let Some(first) = opened.guardians.first().copied() else { return Ok(None) };
+        let mut sheets = Vec::with_capacity(opened.items.len());
+        for item in &opened.items {
+            let fingerprint = desk.board.fingerprint(*item);
+            let known = desk.record.answers.get(&(first, *item)).map(|a| a.fingerprint).filter(|f| *f != fingerprint);
+            let known = known.or_else(|| super::composing::told_before(&desk, first, *item));
+            let form = match known.filter(|f| *f != fingerprint) {
+                Some(known) => self.store.facts(desk.season, known).await?,
+                None => None,
+            };
+            sheets.push(SheetData {
+                item: *item,
+                facts: desk.board.facts(*item),
+                fingerprint,
+                before: form.map(|form| Facts::parse(&form)),
+                standing: standing(&desk.board, &desk.record, first, *item),
+            });
+        }
+        let key = (opened.channel, opened.link.address.clone());
+        Ok(Some(GuardianData {
+            board: desk.board.clone(),
+            guardians: opened.guardians,
+            channel: opened.channel,
+            address: opened.link.address,
+            stopped: desk.record.stopped.contains(&key),
+            sheets,
+        }))
+    }
+
+    /// An answer given on a guardian's page, for one item as she saw it. The same act again changes nothing.
+    pub async fn answer_by_link(
+        &self,
+        token: &str,
+        child: &str,
+        event: &str,
+        seen: Fingerprint,
+        kind: AnswerKind,
+        words: &str,
+    ) -> Result<Noted, OfficeFault> {
+        let mut desk = self.desk().await?;
+        let Some(opened) = self.opened(&desk, token).await? else { return Ok(Noted::NotCovered) };
+        let item = desk.board.item(child, event).filter(|item| opened.items.contains(item));
+        let Some(item) = item else { return Ok(Noted::NotCovered) };
+        if kind == AnswerKind::Heard && desk.board.fingerprint(item) != seen {
+            return Ok(Noted::Changed);
+        }
+        let words: String = words.chars().take(QUESTION_CHARACTERS_MAX).collect();
+        let said = Said { item, kind: Some(kind), road: "page", act: &opened.link.hash, words, ..Said::default_for(item) };
+        self.note(&mut desk, &opened.guardians, said, &opened.household.into_iter().collect()).await
+    }
+
+    /// What a chaperone notes after a call or at the class door.
+    #[allow(clippy::too_many_arguments)]
+    pub async fn note_call(
+        &self,
+        chaperone: ChaperoneId,
+        guardian: &str,
+        child: &str,
+        event: &str,
+        kind: Option<AnswerKind>,
+        outcome: &str,
+    ) -> Result<Noted, OfficeFault> {
+        let mut desk = self.desk().await?;
+        let found = desk.board.item(child, event).zip(desk.board.guardian(guardian));
+        let Some((item, guardian)) = found else { return Ok(Noted::NotCovered) };
+        let hers = item.event.is_some_and(|event| {
+            super::lists::children_of(&desk.board, chaperone, event).contains(&item.child)
+        });
+        let theirs = desk.board.cares_of(item.child).any(|care| care.guardian == guardian);
+        if !hers || !theirs {
+            return Ok(Noted::NotCovered);
+        }
+        let reference = desk.board.season.chaperones[chaperone.at()].reference.clone();
+        let households: HashSet<HouseholdId> = desk
+            .board
+            .cares_of(item.child)
+            .filter(|care| care.guardian == guardian)
+            .map(|care| care.household)
+            .collect();
+        let said = Said { kind, road: "call", act: &reference, noted_by: &reference, outcome, ..Said::default_for(item) };
+        self.note(&mut desk, &[guardian], said, &households).await
+    }
+
+    async fn note(
+        &self,
+        desk: &mut Desk,
+        guardians: &[GuardianId],
+        said: Said<'_>,
+        households: &HashSet<HouseholdId>,
+    ) -> Result<Noted, OfficeFault> {
+        let now = self.now();
+        let fingerprint = desk.board.fingerprint(said.item);
+        let known = |record: &Record, guardian: &GuardianId| {
+            let last = record.answers.get(&(*guardian, said.item));
+            said.kind.is_some_and(|kind| {
+                kind != AnswerKind::Question
+                    && last.is_some_and(|a| a.kind == kind && a.fingerprint == fingerprint)
+                    && (kind != AnswerKind::Heard
+                        || standing(&desk.board, record, *guardian, said.item) == Standing::Heard)
+            })
+        };
+        if guardians.iter().all(|g| known(&desk.record, g)) {
+            return Ok(Noted::Known);
+        }
+        let answers: Vec<NewAnswer> =
+            guardians.iter().map(|g| said.answer(&desk.board, &desk.record, *g, guardians.len() > 1, now)).collect();
+        // Until the store has agreed, what is in memory is ahead of it and must be read again after a fault.
+        let pulse = std::mem::replace(&mut desk.pulse, -1);
+        for (guardian, answer) in guardians.iter().zip(&answers) {
+            note_answer(&mut desk.record, *guardian, said.item, answer);
+        }
+        let delta = self.difference_for(desk, households, now).await?;
+        let fresh = self.store.answer(desk.season, &answers, &delta, now).await?;
+        if fresh {
+            desk.pulse = pulse + 1;
+        }
+        Ok(if fresh { Noted::Recorded } else { Noted::Known })
+    }
+
+    /// Stops or starts messages to the address a guardian's link was sent to, for every child.
+    pub async fn set_stopped_by_link(&self, token: &str, stopped: bool) -> Result<bool, OfficeFault> {
+        let now = self.now();
+        let mut desk = self.desk().await?;
+        let Some(opened) = self.opened(&desk, token).await? else { return Ok(false) };
+        let (channel, address) = (opened.channel, opened.link.address.clone());
+        let key = (channel, address.clone());
+        if desk.record.stopped.contains(&key) == stopped {
+            return Ok(true);
+        }
+        if stopped {
+            desk.record.stopped.insert(key.clone());
+        } else {
+            desk.record.stopped.remove(&key);
+        }
+        let households = self.households_at(&desk, channel, &address);
+        // Until the store has agreed, what is in memory is ahead of it.
+        let pulse = std::mem::replace(&mut desk.pulse, -1);
+        let delta: Delta = self.difference_for(&desk, &households, now).await?;
+        let guardians: Vec<String> = opened
+            .guardians
+            .iter()
+            .map(|g| desk.board.season.guardians[g.at()].reference.clone())
+            .collect();
+        self.store.set_stopped(desk.season, channel, &address, &guardians, stopped, &delta, now).await?;
+        desk.pulse = pulse + 1;
+        Ok(true)
+    }
+
+    /// A person decides about a message of which nobody knows whether it arrived.
+    pub async fn decide(&self, message: i64, arrived: bool) -> Result<bool, OfficeFault> {
+        let mut desk = self.desk().await?;
+        let to = if arrived { State::Accepted } else { State::WaitingToRetry };
+        let done = self.store.decide(desk.season, message, to, self.now()).await?;
+        if done {
+            desk.pulse = -1;
+        }
+        Ok(done)
+    }
+}
+
+/// One person's act, before it is spelled out for each guardian.
+struct Said<'a> {
+    item: Item,
+    kind: Option<AnswerKind>,
+    road: &'a str,
+    act: &'a str,
+    words: String,
+    noted_by: &'a str,
+    outcome: &'a str,
+}
+
+impl<'a> Said<'a> {
+    fn default_for(item: Item) -> Said<'a> {
+        Said { item, kind: None, road: "", act: "", words: String::new(), noted_by: "", outcome: "" }
+    }
+
+    fn answer(
+        &self,
+        board: &Board,
+        record: &Record,
+        guardian: GuardianId,
+        one_phone: bool,
+        now: Timestamp,
+    ) -> NewAnswer {
+        let (child, event) = board.item_refs(self.item);
+        let fingerprint = board.fingerprint(self.item);
+        let last = record.answers.get(&(guardian, self.item)).map_or(0, |a| a.at.as_millisecond());
+        let word = self.kind.map_or(self.outcome, |kind| kind.word());
+        // A call that reached nobody, or a question, may be noted again; within the same minute it is a double tap.
+        let again = match self.kind {
+            Some(AnswerKind::Heard | AnswerKind::CantCome) => last,
+            _ => now.as_second() / 60,
+        };
+        NewAnswer {
+            at: now,
+            road: self.road.to_owned(),
+            external: format!("{} {word} {fingerprint} {again}", self.act),
+            guardian: board.season.guardians[guardian.at()].reference.clone(),
+            child: child.to_owned(),
+            event: event.to_owned(),
+            kind: self.kind,
+            fingerprint,
+            one_phone,
+            words: self.words.clone(),
+            noted_by: self.noted_by.to_owned(),
+            outcome: self.outcome.to_owned(),
+        }
+    }
+}

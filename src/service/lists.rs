@@ -1,0 +1,279 @@
+//! What lists show: who has been heard from at each event, and whom a chaperone should ring.
+
+use super::office::{Office, OfficeFault};
+use super::ports::{Gateway, Store, StoredMessage};
+use crate::domain::board::{Board, Item};
+use crate::domain::graph::State;
+use crate::domain::record::{Record, Told};
+use crate::domain::season::{ChaperoneId, Channel, ChildId, EventId, EventKind, GuardianId, NumberId};
+use crate::domain::standing::{Standing, heard, reachable, settled, standing};
+use jiff::{SignedDuration, Timestamp};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// Messages shown as needing a person, at most.
+const NEEDS_SHOWN: u32 = 100;
+
+/// One child at an event.
+#[derive(Debug, Clone)]
+pub struct ChildLine {
+    /// Who.
+    pub child: ChildId,
+    /// As a whole: heard means settled.
+    pub standing: Standing,
+    /// Each guardian.
+    pub guardians: Vec<GuardianLine>,
+}
+
+/// One guardian of a child at an event.
+#[derive(Debug, Clone)]
+pub struct GuardianLine {
+    /// Who.
+    pub guardian: GuardianId,
+    /// Where she is.
+    pub standing: Standing,
+    /// What she was told last.
+    pub told: Option<Told>,
+    /// Last call that reached nobody.
+    pub call: Option<(Timestamp, String)>,
+}
+
+/// An event as a list.
+#[derive(Debug, Clone)]
+pub struct EventList {
+    /// Which.
+    pub event: EventId,
+    /// Recipients (guardian and child) by standing, in the order of [`Standing::ALL`].
+    pub recipients: [u64; 6],
+    /// Children settled, and all.
+    pub settled: (u64, u64),
+    /// Children in order of their first number.
+    pub children: Vec<ChildLine>,
+    /// Settled and all children of each number, in order.
+    pub numbers: Vec<(NumberId, u64, u64)>,
+    /// Since when each settled child has been so, earliest first.
+    pub settled_since: Vec<Timestamp>,
+}
+
+/// What a chaperone's page shows for one event.
+pub struct ChaperoneData {
+    /// The season.
+    pub board: Arc<Board>,
+    /// Who.
+    pub chaperone: ChaperoneId,
+    /// Her events, soonest first.
+    pub events: Vec<EventId>,
+    /// The event shown.
+    pub event: EventId,
+    /// Her numbers there.
+    pub numbers: Vec<NumberId>,
+    /// When she is due: the children's call less the season's lead.
+    pub due: Timestamp,
+    /// Her children.
+    pub children: Vec<ChildLine>,
+}
+
+/// Everything the coordinator's first page shows.
+pub struct SeasonData {
+    /// The season.
+    pub board: Arc<Board>,
+    /// Each event.
+    pub events: Vec<EventList>,
+    /// Guardians without any way to reach them, and their children.
+    pub no_way: Vec<(GuardianId, Vec<ChildId>)>,
+    /// Messages refused or bounced, newest first.
+    pub returned: Vec<StoredMessage>,
+    /// Messages of which nobody knows whether they arrived.
+    pub uncertain: Vec<StoredMessage>,
+    /// Messages that broke the sender or whose wording failed.
+    pub quarantined: Vec<StoredMessage>,
+    /// Number of messages by state and channel.
+    pub counts: Vec<(State, Channel, u64)>,
+    /// Gateways that cannot be used at the moment.
+    pub resting: Vec<(Channel, super::office::Rest)>,
+    /// Now.
+    pub now: Timestamp,
+}
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// Each event's list, without anything about messages.
+    pub async fn event_lists(&self) -> Result<Vec<EventList>, OfficeFault> {
+        let desk = self.desk().await?;
+        Ok(event_ids(&desk.board).map(|event| event_list(&desk.board, &desk.record, event)).collect())
+    }
+
+    /// Everything the coordinator's first page shows.
+    pub async fn season_data(&self) -> Result<SeasonData, OfficeFault> {
+        let desk = self.desk().await?;
+        let board = desk.board.clone();
+        let events = event_ids(&board).map(|event| event_list(&board, &desk.record, event)).collect();
+        let no_way = unreachable(&board, &desk.record);
+        let season = desk.season;
+        drop(desk);
+        let returned = [State::Refused, State::Bounced];
+        Ok(SeasonData {
+            events,
+            no_way,
+            returned: self.store.messages_in(season, &returned, NEEDS_SHOWN).await?,
+            uncertain: self.store.messages_in(season, &[State::Uncertain], NEEDS_SHOWN).await?,
+            quarantined: self.store.messages_in(season, &[State::Quarantined], NEEDS_SHOWN).await?,
+            counts: self.store.counts(season).await?,
+            resting: self.resting(),
+            now: self.now(),
+            board,
+        })
+    }
+
+    /// A chaperone's list for the event of a ref, or her next one; none if she has no duties.
+    pub async fn chaperone_data(&self, chaperone: &str, event: &str) -> Result<Option<ChaperoneData>, OfficeFault> {
+        let desk = self.desk().await?;
+        let board = desk.board.clone();
+        let position = board.season.chaperones.iter().position(|c| c.reference == chaperone);
+        let Some(chaperone) = position.map(|at| ChaperoneId(at as u32)) else { return Ok(None) };
+        let events: BTreeSet<EventId> =
+            board.season.duties.iter().filter(|d| d.chaperone == chaperone).map(|d| d.event).collect();
+        let mut events: Vec<EventId> = events.into_iter().collect();
+        events.sort_by_key(|e| starts_at(&board, *e));
+        let now = self.now();
+        let next = events.iter().find(|e| starts_at(&board, **e) > now).or(events.last()).copied();
+        let Some(event) = board.event(event).filter(|e| events.contains(e)).or(next) else { return Ok(None) };
+        let children = children_of(&board, chaperone, event);
+        let lines = children.iter().map(|child| child_line(&board, &desk.record, *child, event)).collect();
+        Ok(Some(ChaperoneData {
+            numbers: numbers_of(&board, chaperone, event),
+            due: chaperone_call(&board, event),
+            children: lines,
+            chaperone,
+            events,
+            event,
+            board,
+        }))
+    }
+}
+
+fn event_ids(board: &Board) -> impl Iterator<Item = EventId> + use<> {
+    (0..board.season.events.len() as u32).map(EventId)
+}
+
+/// When an event starts.
+pub fn starts_at(board: &Board, event: EventId) -> Timestamp {
+    let event = &board.season.events[event.at()];
+    crate::domain::wall::instant(&board.season.zone, event.date.to_datetime(event.starts))
+}
+
+/// The chaperones' call: the event's call less the season's lead.
+pub fn chaperone_call(board: &Board, event: EventId) -> Timestamp {
+    let at = &board.season.events[event.at()];
+    let minutes = match at.kind {
+        EventKind::Dress | EventKind::Show => board.season.settings.lead_show_minutes,
+        EventKind::Class | EventKind::Rehearsal | EventKind::Photographs => board.season.settings.lead_rehearsal_minutes,
+    };
+    let call = crate::domain::wall::instant(&board.season.zone, at.date.to_datetime(at.call));
+    call.saturating_sub(SignedDuration::from_mins(i64::from(minutes))).unwrap_or(call)
+}
+
+fn numbers_of(board: &Board, chaperone: ChaperoneId, event: EventId) -> Vec<NumberId> {
+    let duties = board.season.duties.iter().filter(|d| d.chaperone == chaperone && d.event == event);
+    let numbers: BTreeSet<NumberId> = duties.filter_map(|d| d.number).collect();
+    numbers.into_iter().collect()
+}
+
+/// The children a chaperone looks after at an event, in order of name.
+pub fn children_of(board: &Board, chaperone: ChaperoneId, event: EventId) -> Vec<ChildId> {
+    let numbers = numbers_of(board, chaperone, event);
+    let mut children: Vec<ChildId> = board
+        .programme
+        .itineraries
+        .iter()
+        .filter(|it| it.event == event && it.numbers.iter().any(|n| numbers.contains(n)))
+        .map(|it| it.child)
+        .collect();
+    children.sort_by_key(|c| {
+        let child = &board.season.children[c.at()];
+        (child.given.clone(), child.family.clone())
+    });
+    children
+}
+
+fn child_line(board: &Board, record: &Record, child: ChildId, event: EventId) -> ChildLine {
+    let item = Item { child, event: Some(event) };
+    let guardians: Vec<GuardianLine> = board
+        .cares_of(child)
+        .map(|care| GuardianLine {
+            guardian: care.guardian,
+            standing: standing(board, record, care.guardian, item),
+            told: record.told.get(&(care.guardian, item)).copied(),
+            call: record.calls.get(&(care.guardian, item)).cloned(),
+        })
+        .collect();
+    ChildLine { child, standing: whole(settled(board, record, item), &guardians), guardians }
+}
+
+/// A child's standing as a whole: settled, else the one that asks most of a person.
+fn whole(settled: bool, guardians: &[GuardianLine]) -> Standing {
+    if settled {
+        return Standing::Heard;
+    }
+    let has = |s| guardians.iter().any(|g| g.standing == s);
+    if has(Standing::CantCome) {
+        Standing::CantCome
+    } else if guardians.iter().all(|g| g.standing == Standing::NoWay) {
+        Standing::NoWay
+    } else if has(Standing::HeardBefore) {
+        Standing::HeardBefore
+    } else if has(Standing::Waiting) || has(Standing::Heard) {
+        Standing::Waiting
+    } else {
+        Standing::NotAsked
+    }
+}
+
+/// An event's list.
+pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
+    let mut its: Vec<_> = board.programme.itineraries.iter().filter(|it| it.event == event).collect();
+    its.sort_by_key(|it| (it.numbers.first().copied(), it.child));
+    let mut list = EventList {
+        event,
+        recipients: [0; 6],
+        settled: (0, its.len() as u64),
+        children: Vec::with_capacity(its.len()),
+        numbers: Vec::new(),
+        settled_since: Vec::new(),
+    };
+    let mut numbers: BTreeMap<NumberId, (u64, u64)> = BTreeMap::new();
+    for it in its {
+        let line = child_line(board, record, it.child, event);
+        for guardian in &line.guardians {
+            if let Some(at) = Standing::ALL.iter().position(|s| *s == guardian.standing) {
+                list.recipients[at] += 1;
+            }
+        }
+        let done = line.standing == Standing::Heard;
+        for number in &it.numbers {
+            let tally = numbers.entry(*number).or_default();
+            tally.0 += u64::from(done);
+            tally.1 += 1;
+        }
+        if done {
+            list.settled.0 += 1;
+            let item = Item { child: it.child, event: Some(event) };
+            list.settled_since.extend(
+                line.guardians.iter().filter_map(|g| heard(board, record, g.guardian, item)).map(|a| a.at).min(),
+            );
+        }
+        list.children.push(line);
+    }
+    list.settled_since.sort();
+    list.numbers = numbers.into_iter().map(|(number, (done, all))| (number, done, all)).collect();
+    list
+}
+
+fn unreachable(board: &Board, record: &Record) -> Vec<(GuardianId, Vec<ChildId>)> {
+    let mut out: BTreeMap<GuardianId, Vec<ChildId>> = BTreeMap::new();
+    for care in &board.season.cares {
+        if !reachable(board, record, care.guardian) {
+            out.entry(care.guardian).or_default().push(care.child);
+        }
+    }
+    out.into_iter().collect()
+}

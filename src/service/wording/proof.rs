@@ -1,0 +1,101 @@
+//! Proves the templates of a language before any is trusted.
+
+use std::collections::BTreeSet;
+
+use minijinja::ErrorKind;
+
+use super::tongue::{BETWEEN_WORDINGS, Tongue, cure};
+use super::{Fault, names};
+use crate::service::letter::{Kind, Letter};
+use crate::service::samples;
+
+impl Tongue {
+    /// Looks for unknown words, then renders everything with every sample.
+    pub fn prove(&self, faults: &mut Vec<Fault>) {
+        let before = faults.len();
+        self.prove_words(faults);
+        if faults.len() > before {
+            return;
+        }
+        for (kind, (name, mut letter)) in Kind::ALL.into_iter().flat_map(|kind| {
+            samples::samples(kind)
+                .into_iter()
+                .map(move |sample| (kind, sample))
+        }) {
+            letter.language.clone_from(&self.words.tag);
+            self.prove_sample(kind, name, &letter, faults);
+        }
+    }
+
+    fn prove_words(&self, faults: &mut Vec<Fault>) {
+        let mut fields = BTreeSet::new();
+        for kind in Kind::ALL {
+            for (_, letter) in samples::samples(kind) {
+                let both = serde_json::json!({ "letter": letter, "words": *self.words });
+                names::fields(&both, &mut fields);
+            }
+        }
+        let globals: Vec<String> = self
+            .env
+            .globals()
+            .map(|(name, _)| name.to_owned())
+            .collect();
+        for (name, template) in self.env.templates() {
+            for (filter, line) in names::filters(template.source()) {
+                if self.lacks_filter(&filter) {
+                    faults.push(Fault {
+                        file: self.label(name),
+                        line,
+                        reason: format!("There is no filter called {filter:?}."),
+                        cure: cure(ErrorKind::UnknownFilter).to_owned(),
+                    });
+                }
+            }
+            for (word, line) in names::unknown(&template, &fields, &globals) {
+                faults.push(Fault {
+                    file: self.label(name),
+                    line,
+                    reason: format!("Nothing in a letter is called {word:?}."),
+                    cure: "Correct its spelling; the templates that came with the program show every name.".to_owned(),
+                });
+            }
+        }
+    }
+
+    /// The engine looks for a filter only where a branch is taken, and has no list of its filters to ask.
+    fn lacks_filter(&self, filter: &str) -> bool {
+        let tried = self.env.render_str(&format!("{{{{ ''|{filter} }}}}"), ());
+        tried.is_err_and(|error| error.kind() == ErrorKind::UnknownFilter)
+    }
+
+    fn prove_sample(&self, kind: Kind, name: &str, letter: &Letter, faults: &mut Vec<Fault>) {
+        // Every wording is rendered, also those after the first that fits.
+        match self.wordings(letter).and_then(|_| self.text(letter, false)) {
+            Ok(worded) if worded.too_long || worded.text.is_empty() => {
+                let file = format!("{}/text.txt", kind.folder());
+                let limit = self.words.segments;
+                faults.push(Fault {
+                    file: self.label(&file),
+                    line: 1,
+                    reason: format!(
+                        "No wording of this text fits {limit} segment(s) for the sample \"{name}\"; the shortest makes {}: {:?}.",
+                        worded.segments, worded.text
+                    ),
+                    cure: format!("Add a shorter wording at the end, after a line {BETWEEN_WORDINGS}."),
+                });
+            }
+            Ok(_) => {}
+            Err(fault) => faults.push(fault),
+        }
+        match self.mail(letter, false) {
+            Ok(mail) if mail.subject.is_empty() => faults.push(Fault {
+                file: self.label(&format!("{}/subject.txt", kind.folder())),
+                line: 1,
+                reason: format!("The subject is empty for the sample \"{name}\"."),
+                cure: "Write at least one word outside any condition.".to_owned(),
+            }),
+            Ok(_) => {}
+            Err(fault) => faults.push(fault),
+        }
+    }
+}

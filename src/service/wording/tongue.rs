@@ -1,0 +1,323 @@
+//! One language: its templates compiled in an engine that takes nothing unknown.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use minijinja::value::Serde;
+use minijinja::{
+    AutoEscape, Environment, Error, ErrorKind, UndefinedBehavior, Value, context, escape_formatter,
+};
+
+use super::files::{self, Folder};
+use super::words::{self, Words};
+use super::{Fault, Mail, Worded};
+use crate::domain::segments;
+use crate::service::letter::{Kind, Letter, What};
+
+/// Stands alone on a line between two wordings of a text.
+pub const BETWEEN_WORDINGS: &str = "----";
+/// How lines end in templates of one line: the space keeps the words of two lines apart where the engine
+/// takes away a line break after a tag.
+const LINE_BREAK: &str = " \n";
+/// Segments a text may have beyond its language's limit rather than leave open which child or event is meant.
+const SEGMENTS_FOR_CLARITY: usize = 1;
+/// One language, ready to use.
+pub struct Tongue {
+    pub(super) words: Arc<Words>,
+    pub(super) env: Environment<'static>,
+    /// For each kind the number of wordings of its text.
+    wordings: BTreeMap<Kind, usize>,
+    /// File names as their author knows them.
+    labels: BTreeMap<String, String>,
+}
+
+impl Tongue {
+    /// Compiles the templates of one language; none if any is faulty.
+    pub fn load(language: &str, folder: &Folder, faults: &mut Vec<Fault>) -> Option<Tongue> {
+        let before = faults.len();
+        for file in files::wanted()
+            .into_iter()
+            .filter(|file| !folder.contains_key(file))
+        {
+            faults.push(Fault {
+                file: format!("{language}/{file}"),
+                line: 1,
+                reason: format!("The language {language:?} lacks this file, so some message could not be worded."),
+                cure: "Write it, or remove the folder of this language.".to_owned(),
+            });
+        }
+        let words =
+            folder
+                .get(files::WORDS)
+                .and_then(|source| match read_words(language, source) {
+                    Ok(words) => Some(Arc::new(words)),
+                    Err(fault) => {
+                        faults.push(fault);
+                        None
+                    }
+                })?;
+        let mut tongue = Tongue {
+            env: engine(&words),
+            words,
+            wordings: BTreeMap::new(),
+            labels: folder
+                .iter()
+                .map(|(name, source)| (name.clone(), source.label.clone()))
+                .collect(),
+        };
+        for (name, source) in folder.iter().filter(|(name, _)| *name != files::WORDS) {
+            for (name, text) in tongue.parts(name, &source.text) {
+                if let Err(error) = tongue.env.add_template_owned(name.clone(), text) {
+                    faults.push(tongue.fault(&error, &name));
+                }
+            }
+        }
+        (faults.len() == before).then_some(tongue)
+    }
+
+    /// The templates in one file: a text has one for each wording, padded so that lines keep their numbers.
+    fn parts(&mut self, name: &str, source: &str) -> Vec<(String, String)> {
+        let Some((folder, "text.txt")) = name.split_once('/') else {
+            let one_line = name == "ask.txt" || name.ends_with("/subject.txt");
+            let source = if one_line {
+                source.replace('\n', LINE_BREAK)
+            } else {
+                source.to_owned()
+            };
+            return vec![(name.to_owned(), source)];
+        };
+        let mut wordings = vec![String::new()];
+        for (above, line) in source.lines().enumerate() {
+            match wordings.last_mut() {
+                Some(wording) if line.trim_end() != BETWEEN_WORDINGS => {
+                    wording.push_str(line);
+                    wording.push_str(LINE_BREAK);
+                }
+                _ => wordings.push("\n".repeat(above + 1)),
+            }
+        }
+        if let Some(kind) = Kind::from_folder(folder) {
+            self.wordings.insert(kind, wordings.len());
+        }
+        let named = |(at, wording)| (format!("{name}#{at}"), wording);
+        wordings.into_iter().enumerate().map(named).collect()
+    }
+
+    /// The text message; see [`super::Wording::text`].
+    pub fn text(&self, letter: &Letter, language_fell_back: bool) -> Result<Worded, Fault> {
+        let several = letter.items.len() > 1;
+        let limit = self.words.segments;
+        let generous = limit + usize::from(several || !letter.only_child) * SEGMENTS_FOR_CLARITY;
+        let counted: Vec<(String, usize)> = self
+            .wordings(letter)?
+            .into_iter()
+            .map(|text| (segments::count(&text).segments.len(), text))
+            .map(|(segments, text)| (text, segments))
+            .collect();
+        let fits = |most| counted.iter().find(|(_, segments)| *segments <= most);
+        let chosen = fits(if several { generous } else { limit })
+            .or_else(|| fits(generous))
+            .or_else(|| counted.iter().min_by_key(|(_, n)| *n));
+        let (text, segments) = chosen.cloned().unwrap_or_default();
+        Ok(Worded {
+            too_long: segments > generous,
+            text,
+            language: self.words.tag.clone(),
+            language_fell_back,
+            segments,
+        })
+    }
+
+    /// Every wording of the text that says anything, each in one line.
+    pub fn wordings(&self, letter: &Letter) -> Result<Vec<String>, Fault> {
+        let context = self.context(letter);
+        let count = self.wordings.get(&letter.kind).copied().unwrap_or(0);
+        let mut all = Vec::new();
+        for at in 0..count {
+            let text = self.render(&format!("{}/text.txt#{at}", letter.kind.folder()), &context)?;
+            let text = one_line(&text);
+            if !text.is_empty() {
+                all.push(text);
+            }
+        }
+        Ok(all)
+    }
+
+    /// The mail; see [`super::Wording::mail`].
+    pub fn mail(&self, letter: &Letter, language_fell_back: bool) -> Result<Mail, Fault> {
+        let context = self.context(letter);
+        let part = |file: &str| self.render(&format!("{}/{file}", letter.kind.folder()), &context);
+        Ok(Mail {
+            subject: one_line(&part("subject.txt")?),
+            text: few_blank_lines(&part("mail.txt")?),
+            html: few_blank_lines(&part("mail.html")?),
+            language: self.words.tag.clone(),
+            language_fell_back,
+        })
+    }
+
+    fn context(&self, letter: &Letter) -> Value {
+        let mut letter = serde_json::json!(letter);
+        tidy(&mut letter, false);
+        context! { letter => Value::from(Serde(&letter)), words => Value::from(Serde(&*self.words)) }
+    }
+
+    fn render(&self, name: &str, context: &Value) -> Result<String, Fault> {
+        self.env
+            .get_template(name)
+            .and_then(|template| template.render(context.clone()))
+            .map_err(|error| self.fault(&error, name))
+    }
+
+    /// The name of a template's file as its author knows it.
+    pub fn label(&self, name: &str) -> String {
+        let file = name.split('#').next().unwrap_or(name);
+        self.labels
+            .get(file)
+            .cloned()
+            .unwrap_or_else(|| format!("{}/{file}", self.words.tag))
+    }
+
+    /// The innermost cause, because an error in an included file is wrapped in one of the file that includes it.
+    fn fault(&self, error: &Error, asked: &str) -> Fault {
+        let mut inner = error;
+        while let Some(next) =
+            std::error::Error::source(inner).and_then(|e| e.downcast_ref::<Error>())
+        {
+            inner = next;
+        }
+        let detail = inner.detail().map(|d| format!(": {d}")).unwrap_or_default();
+        Fault {
+            file: self.label(inner.name().unwrap_or(asked)),
+            line: inner.line().unwrap_or(1),
+            reason: format!("The template fails, {}{detail}.", inner.kind()),
+            cure: cure(inner.kind()).to_owned(),
+        }
+    }
+}
+
+/// What to do about an error of the engine.
+pub fn cure(kind: ErrorKind) -> &'static str {
+    match kind {
+        ErrorKind::SyntaxError => "Compare the line with the template that came with the program.",
+        ErrorKind::UndefinedError => "Correct the spelling, or ask first whether it is there.",
+        ErrorKind::UnknownFilter => {
+            "Use one of the filters of the templates that came with the program."
+        }
+        ErrorKind::TemplateNotFound => "Name a file of the same language, such as ask.txt.",
+        ErrorKind::MissingArgument => "Give every plural form that the language has.",
+        _ => "Put the template that came with the program back and change it in small steps.",
+    }
+}
+
+/// An engine in which an unknown or absent value is an error and only HTML is escaped.
+fn engine(words: &Arc<Words>) -> Environment<'static> {
+    let mut env = Environment::new();
+    let mut syntax = minijinja::syntax::SyntaxConfig::builder();
+    syntax.trim_blocks(true).lstrip_blocks(true);
+    if let Ok(syntax) = syntax.build() {
+        env.set_syntax(syntax);
+    }
+    env.set_undefined_behavior(UndefinedBehavior::Strict);
+    env.set_auto_escape_callback(|name| {
+        if name.ends_with(".html") {
+            AutoEscape::Html
+        } else {
+            AutoEscape::None
+        }
+    });
+    env.set_formatter(|out, state, value| {
+        if value.is_none() {
+            // An absent telephone or time would otherwise be sent as the word "none".
+            return Err(Error::new(
+                ErrorKind::UndefinedError,
+                "this value may be absent; ask with {% if … %} first",
+            ));
+        }
+        escape_formatter(out, state, value)
+    });
+    words::add_filters(&mut env, words);
+    env
+}
+
+fn read_words(language: &str, source: &files::Source) -> Result<Words, Fault> {
+    let fault = |line, reason: String| Fault {
+        file: source.label.clone(),
+        line,
+        reason,
+        cure: "Compare it with the words.toml of another language.".to_owned(),
+    };
+    let mut words: Words = toml::from_str(&source.text).map_err(|error| {
+        let start = error.span().map_or(0, |span| span.start);
+        let above = source
+            .text
+            .bytes()
+            .take(start)
+            .filter(|b| *b == b'\n')
+            .count();
+        let line = source.text.lines().nth(above).unwrap_or_default().trim();
+        fault(
+            above + 1,
+            format!(
+                "The words cannot be read at `{line}`: {}.",
+                one_line(error.message())
+            ),
+        )
+    })?;
+    language.clone_into(&mut words.tag);
+    let facts: Vec<String> = What::ALL
+        .iter()
+        .filter_map(|what| serde_json::json!(what).as_str().map(str::to_owned))
+        .collect();
+    match words.complaint(&facts) {
+        Some(complaint) => Err(fault(1, format!("In the words, {complaint}."))),
+        None => Ok(words),
+    }
+}
+
+/// Makes every string one line, so that no name can add a line to a message; only the text of a rule keeps its lines.
+fn tidy(value: &mut serde_json::Value, keep_lines: bool) {
+    match value {
+        serde_json::Value::String(text) if keep_lines => {
+            let lines: Vec<String> = text
+                .lines()
+                .map(one_line)
+                .filter(|line| !line.is_empty())
+                .collect();
+            *text = lines.join("\n");
+        }
+        serde_json::Value::String(text) => *text = one_line(text),
+        serde_json::Value::Array(values) => values.iter_mut().for_each(|value| tidy(value, false)),
+        serde_json::Value::Object(map) => map
+            .iter_mut()
+            .for_each(|(name, value)| tidy(value, name == "text")),
+        _ => {}
+    }
+}
+
+/// The text with control characters and every run of white space made one space, and without characters
+/// that turn the direction of what follows them.
+fn one_line(text: &str) -> String {
+    let spaced: String = text
+        .chars()
+        .filter(|c| !matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'))
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect();
+    spaced.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The text with no line ending in blanks and at most one empty line in a row.
+fn few_blank_lines(text: &str) -> String {
+    let mut kept = String::with_capacity(text.len());
+    let mut blank = true;
+    for line in text.lines().map(str::trim_end) {
+        if !(line.is_empty() && blank) {
+            kept.push_str(line);
+            kept.push('\n');
+        }
+        blank = line.is_empty();
+    }
+    kept.truncate(kept.trim_end().len());
+    kept.push('\n');
+    kept
+}

@@ -1,0 +1,152 @@
+//! One struct a page, holding what is shown; each renders by `askama::Template::render`.
+
+use jiff::civil::{Date, Time};
+
+use super::labels::{ENGLISH, Labels, clock};
+
+mod bring;
+mod chaperone;
+mod door;
+mod guardian;
+mod season;
+mod sheet;
+mod stop;
+
+pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Preview, Problem};
+pub use chaperone::{ChaperonePage, EventChoice, Notice, OpenChild, Ring, SettledChild, Watch};
+pub use door::DoorPage;
+pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
+pub use season::{
+    Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay,
+    NumberGroup, NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
+};
+pub use sheet::{Item, Row, RowKind, Sheet, WayIn};
+pub use stop::{Channel, StopPage};
+
+/// The longest question a guardian may send from her page, in characters; the field stops there.
+pub const QUESTION_CHARACTERS: u32 = 1000;
+
+/// Where a recipient, or a child at an event, is: drawn as an ink box and always said in words beside it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mark {
+    /// Heard; of a child: settled.
+    Heard,
+    /// Heard before the change.
+    HeardBefore,
+    /// Asked, not heard from.
+    Waiting,
+    /// Can't come.
+    CantCome,
+    /// No way to reach.
+    NoWay,
+    /// Not asked yet.
+    NotAsked,
+}
+
+impl Mark {
+    /// Every mark, in the order pages list them.
+    pub const ALL: [Mark; 6] = [
+        Mark::Heard,
+        Mark::HeardBefore,
+        Mark::Waiting,
+        Mark::CantCome,
+        Mark::NoWay,
+        Mark::NotAsked,
+    ];
+
+    /// The style of the box.
+    pub fn class(&self) -> &'static str {
+        match self {
+            Mark::Heard => "heard",
+            Mark::HeardBefore => "before",
+            Mark::Waiting => "waiting",
+            Mark::CantCome => "cant",
+            Mark::NoWay => "noway",
+            Mark::NotAsked => "notyet",
+        }
+    }
+
+    /// The words beside the box on chaperones' and coordinators' pages.
+    pub fn words(&self) -> &'static str {
+        match self {
+            Mark::Heard => "heard",
+            Mark::HeardBefore => "heard before the change",
+            Mark::Waiting => "waiting",
+            Mark::CantCome => "can't come",
+            Mark::NoWay => "no way to reach",
+            Mark::NotAsked => "not asked yet",
+        }
+    }
+
+    /// The words beside a child's box: a child is settled where a recipient has heard.
+    pub fn child_words(&self) -> &'static str {
+        match self {
+            Mark::Heard => "settled",
+            other => other.words(),
+        }
+    }
+}
+
+/// What holds now and, where it differs, what the reader was told before.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Told<T> {
+    /// What holds now.
+    pub now: T,
+    /// What was told before; none if it is the same, or nothing was told.
+    pub was: Option<T>,
+}
+
+impl<T> Told<T> {
+    /// Something that has not changed.
+    pub fn same(now: T) -> Self {
+        Told { now, was: None }
+    }
+
+    /// Something that has.
+    pub fn changed(was: T, now: T) -> Self {
+        Told {
+            now,
+            was: Some(was),
+        }
+    }
+
+    /// Whether it has changed.
+    pub fn is_changed(&self) -> bool {
+        self.was.is_some()
+    }
+}
+
+/// A telephone number to ring.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Telephone {
+    /// `+` and digits (ITU-T E.164).
+    pub e164: String,
+    /// As people read it.
+    pub shown: String,
+}
+
+/// The local date and time at which the page was put together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct AsOf {
+    /// Local date.
+    pub date: Date,
+    /// Local time.
+    pub time: Time,
+}
+
+impl AsOf {
+    /// The date in words.
+    pub fn day(&self, labels: &Labels) -> String {
+        labels.day(&self.date)
+    }
+
+    /// The date in English words, for chaperones and the coordinator.
+    pub fn english_day(&self) -> String {
+        ENGLISH.day(&self.date)
+    }
+
+    /// The time, such as `18:42`.
+    pub fn clock(&self) -> String {
+        clock(&self.time)
+    }
+}

@@ -1,0 +1,273 @@
+//! The chaperone's page behind her link: whom to ring, and what came of it.
+
+use askama::Template;
+use jiff::civil::{Date, Time};
+
+use super::{AsOf, Mark, Telephone};
+use crate::web::labels::{ENGLISH, capitalised, clock};
+
+/// One of her events, to choose from.
+#[derive(Debug, Clone)]
+pub struct EventChoice {
+    /// Relative address of her page for that event, such as `?event=E002`.
+    pub href: String,
+    /// Name.
+    pub name: String,
+    /// Local date.
+    pub date: Date,
+    /// Children of hers not settled there.
+    pub open: usize,
+    /// Whether it is the one shown.
+    pub current: bool,
+}
+
+impl EventChoice {
+    /// The date in words.
+    pub fn day(&self) -> String {
+        ENGLISH.day(&self.date)
+    }
+}
+
+/// Her duty at the event shown.
+#[derive(Debug, Clone)]
+pub struct Watch {
+    /// Reference of the event, sent back as `event`.
+    pub event: String,
+    /// Name of the event.
+    pub name: String,
+    /// Local date.
+    pub date: Date,
+    /// The children's call, local.
+    pub call: Time,
+    /// When she is due, local.
+    pub due: Time,
+    /// Where she is due, in words.
+    pub station: String,
+    /// Her numbers, or her task where she has none.
+    pub numbers: Vec<String>,
+}
+
+impl Watch {
+    /// The date in words.
+    pub fn day(&self) -> String {
+        ENGLISH.day(&self.date)
+    }
+
+    /// The children's call.
+    pub fn call_clock(&self) -> String {
+        clock(&self.call)
+    }
+
+    /// When she is due.
+    pub fn due_clock(&self) -> String {
+        clock(&self.due)
+    }
+
+    /// Her numbers in words.
+    pub fn numbers_words(&self) -> String {
+        ENGLISH.list(&self.numbers)
+    }
+}
+
+/// A guardian to ring.
+#[derive(Debug, Clone)]
+pub struct Ring {
+    /// Reference of the guardian, sent back as `guardian`.
+    pub guardian: String,
+    /// Given name.
+    pub given: String,
+    /// Number to ring; none if there is none.
+    pub telephone: Option<Telephone>,
+    /// The language she asked for, in English, where it is not the season's.
+    pub language: Option<String>,
+    /// Where this guardian stands.
+    pub mark: Mark,
+    /// What was tried, in words, such as "Mail on Monday, text on Wednesday."
+    pub tried: String,
+}
+
+/// A child not settled.
+#[derive(Debug, Clone)]
+pub struct OpenChild {
+    /// Reference of the child, sent back as `child`.
+    pub child: String,
+    /// Given name and initial, such as "Ines A."
+    pub name: String,
+    /// Where the child stands.
+    pub mark: Mark,
+    /// What matters about the child there, such as "Quick change."; may be empty.
+    pub note: String,
+    /// Those who may be rung.
+    pub rings: Vec<Ring>,
+}
+
+/// A child who needs no call: settled, or said not to come.
+#[derive(Debug, Clone)]
+pub struct SettledChild {
+    /// Given name and initial.
+    pub name: String,
+    /// Where the child stands.
+    pub mark: Mark,
+    /// More in words; may be empty.
+    pub note: String,
+}
+
+/// What became of the note just posted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Notice {
+    /// A sentence for the heading, such as "Noted: Marisol has heard, for Ines."
+    pub words: String,
+    /// False if nothing was noted.
+    pub done: bool,
+}
+
+/// The page behind `/c/TOKEN`. Each note is a POST with `child`, `event`, `guardian` and
+/// `act` = `heard`, `no_answer`, `wrong_number` or `cant_come`.
+#[derive(Debug, Template)]
+#[template(path = "chaperone.html")]
+pub struct ChaperonePage {
+    /// Name of the school.
+    pub school: String,
+    /// Name of the production.
+    pub season: String,
+    /// When the page was put together.
+    pub as_of: AsOf,
+    /// Her given name.
+    pub given: String,
+    /// Her events, soonest first.
+    pub events: Vec<EventChoice>,
+    /// The event shown; none if she has no duty left.
+    pub watch: Option<Watch>,
+    /// What became of the note just posted.
+    pub notice: Option<Notice>,
+    /// Children not settled, most urgent first.
+    pub open: Vec<OpenChild>,
+    /// Children who need no call.
+    pub settled: Vec<SettledChild>,
+    /// The coordinator's telephone.
+    pub telephone: Option<Telephone>,
+}
+
+impl ChaperonePage {
+    /// The heading: how many families to ring.
+    pub fn heading(&self) -> String {
+        let what = match (self.watch.is_some(), self.open.len()) {
+            (false, _) => "you have no more duties this season".to_owned(),
+            (true, 0) => "nobody to ring: all of yours are settled".to_owned(),
+            (true, 1) => "one family to ring".to_owned(),
+            (true, n) => format!("{} families to ring", ENGLISH.number(n)),
+        };
+        format!("{}, {what}", self.given)
+    }
+
+    /// How many of hers are settled, in a sentence.
+    pub fn settled_words(&self) -> String {
+        let settled = self
+            .settled
+            .iter()
+            .filter(|child| child.mark == Mark::Heard)
+            .count();
+        let all = self.open.len() + self.settled.len();
+        let (settled_words, all_words) = (ENGLISH.number(settled), ENGLISH.number(all));
+        match (settled, all) {
+            (_, 0) => "No children are yours at this event.".to_owned(),
+            (0, 1) => "Your one child is not settled yet.".to_owned(),
+            (0, _) => format!("None of your {all_words} children is settled yet."),
+            (1, 1) => "Your one child is settled.".to_owned(),
+            (a, b) if a == b => format!("All {all_words} of your children are settled."),
+            (1, _) => format!("One of your {all_words} children is settled."),
+            _ => format!(
+                "{} of your {all_words} children are settled.",
+                capitalised(&settled_words)
+            ),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::{date, time};
+
+    fn page(open: usize, settled: usize) -> ChaperonePage {
+        let child = OpenChild {
+            child: "C001".into(),
+            name: "Ines A.".into(),
+            mark: Mark::Waiting,
+            note: String::new(),
+            rings: Vec::new(),
+        };
+        let done = SettledChild {
+            name: "Bilal R.".into(),
+            mark: Mark::Heard,
+            note: String::new(),
+        };
+        ChaperonePage {
+            school: "Larkmoor".into(),
+            season: "The Tide Clock".into(),
+            as_of: AsOf {
+                date: date(2027, 6, 3),
+                time: time(18, 42, 0, 0),
+            },
+            given: "Noor".into(),
+            events: Vec::new(),
+            watch: Some(Watch {
+                event: "E002".into(),
+                name: "Dress rehearsal".into(),
+                date: date(2027, 6, 4),
+                call: time(17, 0, 0, 0),
+                due: time(16, 0, 0, 0),
+                station: "Staff table".into(),
+                numbers: vec!["Lamplighters".into()],
+            }),
+            notice: None,
+            open: vec![child; open],
+            settled: vec![done; settled],
+            telephone: None,
+        }
+    }
+
+    #[test]
+    fn the_heading_counts_the_families() {
+        assert_eq!(page(3, 11).heading(), "Noor, three families to ring");
+        assert_eq!(page(1, 0).heading(), "Noor, one family to ring");
+        assert_eq!(
+            page(0, 2).heading(),
+            "Noor, nobody to ring: all of yours are settled"
+        );
+        let free = ChaperonePage {
+            watch: None,
+            ..page(0, 0)
+        };
+        assert_eq!(free.heading(), "Noor, you have no more duties this season");
+    }
+
+    #[test]
+    fn the_sentence_below_counts_the_settled() {
+        assert_eq!(
+            page(3, 11).settled_words(),
+            "Eleven of your 14 children are settled."
+        );
+        assert_eq!(
+            page(2, 1).settled_words(),
+            "One of your three children is settled."
+        );
+        assert_eq!(page(0, 1).settled_words(), "Your one child is settled.");
+        assert_eq!(
+            page(1, 0).settled_words(),
+            "Your one child is not settled yet."
+        );
+        assert_eq!(
+            page(2, 0).settled_words(),
+            "None of your two children is settled yet."
+        );
+        assert_eq!(
+            page(0, 2).settled_words(),
+            "All two of your children are settled."
+        );
+        assert_eq!(
+            page(0, 0).settled_words(),
+            "No children are yours at this event."
+        );
+    }
+}

@@ -1,0 +1,403 @@
+//! The coordinator's pages: the whole season, and one event child by child.
+
+use askama::Template;
+use jiff::civil::{Date, Time};
+
+use super::{AsOf, Mark, Telephone};
+use crate::web::chart::{Counts, Drawing, draw};
+use crate::web::labels::{ENGLISH, clock};
+
+/// How many children stand where, from the boxes themselves.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tally {
+    /// One mark a child.
+    pub marks: Vec<Mark>,
+}
+
+impl Tally {
+    /// Children in all.
+    pub fn all(&self) -> usize {
+        self.marks.len()
+    }
+
+    /// Children settled.
+    pub fn settled(&self) -> usize {
+        self.count(Mark::Heard)
+    }
+
+    /// Children at a mark.
+    pub fn count(&self, mark: Mark) -> usize {
+        self.marks.iter().filter(|&&one| one == mark).count()
+    }
+
+    /// Each mark that occurs besides the settled, with its count.
+    pub fn others(&self) -> Vec<(Mark, usize)> {
+        let rest = Mark::ALL.into_iter().filter(|&mark| mark != Mark::Heard);
+        rest.map(|mark| (mark, self.count(mark)))
+            .filter(|&(_, n)| n > 0)
+            .collect()
+    }
+
+    /// "268 of 350 settled".
+    pub fn words(&self) -> String {
+        format!("{} of {} settled", self.settled(), self.all())
+    }
+
+    /// The whole field in words, for those who do not see it.
+    pub fn alt(&self) -> String {
+        let rest = self
+            .others()
+            .into_iter()
+            .map(|(mark, n)| format!(", {n} {}", mark.words()));
+        self.words() + &rest.collect::<String>()
+    }
+}
+
+/// One number of an event.
+#[derive(Debug, Clone)]
+pub struct NumberRow {
+    /// Name.
+    pub name: String,
+    /// Full names of the chaperones who look after it; empty is said in words.
+    pub chaperones: Vec<String>,
+    /// Its children.
+    pub tally: Tally,
+}
+
+impl NumberRow {
+    /// Who looks after it, in words.
+    pub fn with(&self) -> String {
+        if self.chaperones.is_empty() {
+            "no chaperone yet".to_owned()
+        } else {
+            ENGLISH.list(&self.chaperones)
+        }
+    }
+}
+
+/// The line of settled children over time.
+#[derive(Debug, Clone)]
+pub struct Picture {
+    /// What it is drawn from.
+    pub counts: Counts,
+    /// Local date of the first count.
+    pub from: Date,
+    /// Local date and time of the deadline.
+    pub deadline: AsOf,
+}
+
+impl Picture {
+    /// The drawing; none if there is nothing to draw yet.
+    pub fn drawing(&self) -> Option<Drawing> {
+        draw(&self.counts)
+    }
+
+    /// Children settled at the reading.
+    pub fn settled(&self) -> u32 {
+        let past = self
+            .counts
+            .steps
+            .iter()
+            .rev()
+            .find(|(at, _)| *at <= self.counts.now_ms);
+        past.map_or(0, |&(_, n)| n)
+    }
+
+    /// The picture in a sentence.
+    pub fn alt(&self) -> String {
+        format!(
+            "Settled children over time: {} of {} now, counted from {}; all should be settled by {}.",
+            self.settled(),
+            self.counts.all,
+            self.from_words(),
+            self.deadline_words()
+        )
+    }
+
+    /// The first day in words.
+    pub fn from_words(&self) -> String {
+        ENGLISH.day(&self.from)
+    }
+
+    /// The deadline in words.
+    pub fn deadline_words(&self) -> String {
+        format!("{}, {}", self.deadline.day(&ENGLISH), self.deadline.clock())
+    }
+}
+
+/// One event on the season's page.
+#[derive(Debug, Clone)]
+pub struct EventSummary {
+    /// Address of the event's page.
+    pub href: String,
+    /// Name.
+    pub name: String,
+    /// Local date.
+    pub date: Date,
+    /// Children's call, local.
+    pub call: Time,
+    /// Called off.
+    pub called_off: bool,
+    /// Its children in order of numbers.
+    pub tally: Tally,
+    /// Its numbers in order.
+    pub numbers: Vec<NumberRow>,
+    /// The line over time, once something was asked.
+    pub picture: Option<Picture>,
+}
+
+impl EventSummary {
+    /// The date in words.
+    pub fn day(&self) -> String {
+        ENGLISH.day(&self.date)
+    }
+
+    /// The children's call.
+    pub fn call_clock(&self) -> String {
+        clock(&self.call)
+    }
+}
+
+/// A guardian without any usable address.
+#[derive(Debug, Clone)]
+pub struct NoWay {
+    /// Full name.
+    pub guardian: String,
+    /// Full names of the children.
+    pub children: Vec<String>,
+    /// Why, in a sentence.
+    pub why: String,
+}
+
+/// A message that was refused or came back.
+#[derive(Debug, Clone)]
+pub struct Returned {
+    /// Full name of the guardian.
+    pub guardian: String,
+    /// Full names of the children.
+    pub children: Vec<String>,
+    /// Which message, by which channel, what the other side said.
+    pub why: String,
+    /// A number to ring.
+    pub telephone: Option<Telephone>,
+}
+
+/// A message of which nobody can know whether it arrived.
+#[derive(Debug, Clone)]
+pub struct Uncertain {
+    /// Identifier, sent back as `message`.
+    pub message: String,
+    /// Full name of the guardian.
+    pub guardian: String,
+    /// Full names of the children.
+    pub children: Vec<String>,
+    /// Which message, by which channel, what happened.
+    pub why: String,
+}
+
+/// A question, or a "can't come", that waits for a person.
+#[derive(Debug, Clone)]
+pub struct Asked {
+    /// Full name of the guardian.
+    pub guardian: String,
+    /// Full names of the children.
+    pub children: Vec<String>,
+    /// What the guardian wrote, or what the answer was, in words.
+    pub words: String,
+    /// Local date and time.
+    pub at: AsOf,
+    /// A number to ring.
+    pub telephone: Option<Telephone>,
+}
+
+/// Everything that waits for the coordinator.
+#[derive(Debug, Clone, Default)]
+pub struct Needs {
+    /// Questions, oldest first.
+    pub asked: Vec<Asked>,
+    /// Messages whose outcome is unknown: POST with `message` and `act` = `arrived` or `send_again`.
+    pub uncertain: Vec<Uncertain>,
+    /// Messages refused or returned.
+    pub returned: Vec<Returned>,
+    /// Guardians who cannot be reached.
+    pub no_way: Vec<NoWay>,
+}
+
+impl Needs {
+    /// How many things wait.
+    pub fn len(&self) -> usize {
+        self.asked.len() + self.uncertain.len() + self.returned.len() + self.no_way.len()
+    }
+
+    /// Whether nothing waits.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// The heading.
+    pub fn heading(&self) -> String {
+        match self.len() {
+            0 => "Nothing needs a person now".to_owned(),
+            1 => "One thing needs a person".to_owned(),
+            n => crate::web::labels::capitalised(&format!(
+                "{} things need a person",
+                ENGLISH.number(n)
+            )),
+        }
+    }
+}
+
+/// How many messages are in a state.
+#[derive(Debug, Clone)]
+pub struct MessageCount {
+    /// The state in the words of the page, such as "delivered".
+    pub words: String,
+    /// Messages.
+    pub count: u64,
+}
+
+/// The page at `/season`.
+#[derive(Debug, Template)]
+#[template(path = "season.html")]
+pub struct SeasonPage {
+    /// Name of the school.
+    pub school: String,
+    /// Name of the production.
+    pub season: String,
+    /// When the page was put together.
+    pub as_of: AsOf,
+    /// Events, soonest first.
+    pub events: Vec<EventSummary>,
+    /// Index of the next event; none when all are over.
+    pub next: Option<usize>,
+    /// What waits for a person.
+    pub needs: Needs,
+    /// Messages by state.
+    pub messages: Vec<MessageCount>,
+    /// More about sending, such as when the next message leaves; may be empty.
+    pub sending: String,
+    /// What became of the form just posted.
+    pub notice: Option<String>,
+}
+
+impl SeasonPage {
+    /// The heading: the next event and how many are settled.
+    pub fn heading(&self) -> String {
+        match self.next.and_then(|at| self.events.get(at)) {
+            Some(event) => {
+                format!(
+                    "{} {}: {}",
+                    event.name,
+                    when(self.as_of.date, event.date),
+                    event.tally.words()
+                )
+            }
+            None if self.events.is_empty() => "No season yet: bring the workbook".to_owned(),
+            None => "The season is over".to_owned(),
+        }
+    }
+}
+
+/// A date as seen from a day: today, tomorrow, or in words.
+fn when(today: Date, date: Date) -> String {
+    if date == today {
+        "today".to_owned()
+    } else if today.tomorrow().is_ok_and(|tomorrow| tomorrow == date) {
+        "tomorrow".to_owned()
+    } else {
+        format!("on {}", ENGLISH.day(&date))
+    }
+}
+
+/// Where one guardian of a child stands.
+#[derive(Debug, Clone)]
+pub struct GuardianStanding {
+    /// Full name.
+    pub name: String,
+    /// Brings, collects, or both, in words; may be empty.
+    pub part: String,
+    /// Where she stands.
+    pub mark: Mark,
+}
+
+/// One child of an event.
+#[derive(Debug, Clone)]
+pub struct ChildRow {
+    /// Full name.
+    pub name: String,
+    /// Where the child stands.
+    pub mark: Mark,
+    /// Each guardian.
+    pub guardians: Vec<GuardianStanding>,
+}
+
+/// A number with its children.
+#[derive(Debug, Clone)]
+pub struct NumberGroup {
+    /// Name and chaperones.
+    pub number: NumberRow,
+    /// Its children; one in several numbers stands under each.
+    pub children: Vec<ChildRow>,
+}
+
+/// The page at `/season/EVENT`.
+#[derive(Debug, Template)]
+#[template(path = "event.html")]
+pub struct EventPage {
+    /// Name of the school.
+    pub school: String,
+    /// Name of the production.
+    pub season: String,
+    /// When the page was put together.
+    pub as_of: AsOf,
+    /// The event itself.
+    pub event: EventSummary,
+    /// Place and door, in words.
+    pub place: String,
+    /// Numbers in order.
+    pub groups: Vec<NumberGroup>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    #[test]
+    fn a_tally_says_itself() {
+        let tally = Tally {
+            marks: vec![
+                Mark::Heard,
+                Mark::Waiting,
+                Mark::Heard,
+                Mark::NoWay,
+                Mark::Waiting,
+            ],
+        };
+        assert_eq!(tally.words(), "2 of 5 settled");
+        assert_eq!(tally.alt(), "2 of 5 settled, 2 waiting, 1 no way to reach");
+    }
+
+    #[test]
+    fn near_days_have_names() {
+        let today = date(2027, 6, 3);
+        assert_eq!(when(today, today), "today");
+        assert_eq!(when(today, date(2027, 6, 4)), "tomorrow");
+        assert_eq!(when(today, date(2027, 6, 6)), "on Sunday 6 June");
+    }
+
+    #[test]
+    fn needs_are_counted_in_the_heading() {
+        let mut needs = Needs::default();
+        assert_eq!(needs.heading(), "Nothing needs a person now");
+        let nobody = NoWay {
+            guardian: "A".into(),
+            children: vec!["B".into()],
+            why: "No number.".into(),
+        };
+        needs.no_way = vec![nobody.clone()];
+        assert_eq!(needs.heading(), "One thing needs a person");
+        needs.no_way.push(nobody);
+        assert_eq!(needs.heading(), "Two things need a person");
+    }
+}

@@ -1,0 +1,280 @@
+//! One child at one event, as a guardian reads it.
+
+use jiff::civil::{Date, Time};
+
+use super::{AsOf, Mark, Told};
+use crate::web::labels::{Labels, clock, fill};
+
+/// What an answer is about. Both go back to the server as they came, as the hidden fields `item` and `fingerprint`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Item {
+    /// Which child and event, or which child's house rules, such as `C001/E002`.
+    pub item: String,
+    /// The fingerprint of the facts on this page.
+    pub fingerprint: String,
+}
+
+/// A way in with its walk.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WayIn {
+    /// Name of the car park, stop or gate.
+    pub name: String,
+    /// Shortest and longest walk in whole minutes.
+    pub walk: (u32, u32),
+}
+
+/// What happens at a time of the ribbon.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum RowKind {
+    /// Park, and walk from there.
+    ParkBy(WayIn),
+    /// Be at the door: the main mark.
+    Call,
+    /// The event begins.
+    Starts,
+    /// Collect the child, not before.
+    Collect,
+}
+
+/// One time of the ribbon.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Row {
+    /// What happens.
+    pub kind: RowKind,
+    /// Local time, with the one told before where it differs.
+    pub time: Told<Time>,
+    /// More in a sentence; may be empty.
+    pub note: String,
+}
+
+impl Row {
+    /// The style of the row.
+    pub fn class(&self) -> &'static str {
+        match self.kind {
+            RowKind::ParkBy(_) => "walk",
+            RowKind::Call => "call",
+            RowKind::Starts => "starts",
+            RowKind::Collect => "collect",
+        }
+    }
+
+    /// What to do, in words.
+    pub fn label(&self, labels: &Labels) -> &'static str {
+        match self.kind {
+            RowKind::ParkBy(_) => labels.park_by,
+            RowKind::Call => labels.call,
+            RowKind::Starts => labels.starts,
+            RowKind::Collect => labels.collect,
+        }
+    }
+
+    /// The walk in words; empty for other rows.
+    pub fn walk(&self, labels: &Labels) -> String {
+        let RowKind::ParkBy(way) = &self.kind else {
+            return String::new();
+        };
+        let (short, long) = (way.walk.0.to_string(), way.walk.1.to_string());
+        if short == long {
+            fill(labels.walk, &[&way.name, &long])
+        } else {
+            fill(labels.walk_range, &[&way.name, &short, &long])
+        }
+    }
+
+    /// The time now.
+    pub fn clock(&self) -> String {
+        clock(&self.time.now)
+    }
+
+    /// The time told before; empty if it is the same.
+    pub fn clock_before(&self) -> String {
+        self.time.was.as_ref().map(clock).unwrap_or_default()
+    }
+}
+
+/// Today's facts for one child at one event.
+#[derive(Debug, Clone)]
+pub struct Sheet {
+    /// What the answer is about.
+    pub item: Item,
+    /// The child's given name.
+    pub given: String,
+    /// The event's name.
+    pub event: String,
+    /// Local date.
+    pub date: Told<Date>,
+    /// Where.
+    pub place: Told<String>,
+    /// The door children use.
+    pub door: Told<String>,
+    /// The event is called off; times and acts to prepare are then not shown.
+    pub called_off: bool,
+    /// Something is not as the reader acknowledged it, even if no single value below says so.
+    pub changed: bool,
+    /// Times in order.
+    pub ribbon: Vec<Row>,
+    /// Costume, hair, make-up; may be empty.
+    pub arrive_ready: Told<String>,
+    /// May be empty.
+    pub bring: Told<String>,
+    /// May be empty.
+    pub leave_home: Told<String>,
+    /// What is handed in and when, in a sentence; may be empty.
+    pub hand_in: Told<String>,
+    /// Whether adults may watch.
+    pub adults_watch: Told<bool>,
+    /// Chaperone who signs the child in, as families should know her.
+    pub signs_in: Option<String>,
+    /// Chaperone who signs the child out.
+    pub signs_out: Option<String>,
+    /// House rules of this event that are acknowledged with it.
+    pub rules: Vec<String>,
+    /// Where this guardian's answer stands.
+    pub standing: Mark,
+    /// When she last answered, local.
+    pub answered: Option<AsOf>,
+}
+
+impl Sheet {
+    /// Whether anything is marked as changed.
+    pub fn is_changed(&self) -> bool {
+        self.changed
+            || self.date.is_changed()
+            || self.place.is_changed()
+            || self.door.is_changed()
+            || self.ribbon.iter().any(|row| row.time.is_changed())
+            || [
+                &self.arrive_ready,
+                &self.bring,
+                &self.leave_home,
+                &self.hand_in,
+            ]
+            .iter()
+            .any(|text| text.is_changed())
+            || self.adults_watch.is_changed()
+    }
+
+    /// The style that makes the ribbon longer after a row where more time passes before the next; empty after the last.
+    pub fn stretch(&self, row: &usize) -> &'static str {
+        let minute = |at: usize| self.ribbon.get(at).map(|row| minute_of_day(row.time.now));
+        let (Some(from), Some(to)) = (minute(*row), minute(*row + 1)) else {
+            return "";
+        };
+        match (to - from).rem_euclid(DAY_MINUTES) {
+            ..=20 => " s1",
+            21..=45 => " s2",
+            46..=90 => " s3",
+            _ => " s4",
+        }
+    }
+
+    /// Whether an answer is still owed.
+    pub fn owes(&self) -> bool {
+        owes(self.standing)
+    }
+
+    /// The date in words.
+    pub fn day(&self, labels: &Labels) -> String {
+        labels.day(&self.date.now)
+    }
+
+    /// The date told before in words; empty if it is the same.
+    pub fn day_before(&self, labels: &Labels) -> String {
+        self.date
+            .was
+            .as_ref()
+            .map(|date| labels.day(date))
+            .unwrap_or_default()
+    }
+
+    /// Rows of plain text below the ribbon: label, words now, words before; empty ones are left out.
+    pub fn lines(&self, labels: &Labels) -> Vec<(&'static str, String, Option<String>)> {
+        let watch = |may: bool| {
+            if may {
+                labels.may_watch
+            } else {
+                labels.may_not_watch
+            }
+        };
+        let watching = Told {
+            now: watch(self.adults_watch.now).to_owned(),
+            was: self.adults_watch.was.map(|may| watch(may).to_owned()),
+        };
+        [
+            (labels.arrive, &self.arrive_ready),
+            (labels.bring, &self.bring),
+            (labels.leave_home, &self.leave_home),
+            (labels.hand_in, &self.hand_in),
+            (labels.watching, &watching),
+        ]
+        .into_iter()
+        .filter(|(_, text)| !text.now.is_empty() || text.is_changed())
+        .map(|(label, text)| (label, text.now.clone(), text.was.clone()))
+        .collect()
+    }
+
+    /// Who signs in and out, in sentences; empty if nobody is named yet.
+    pub fn in_charge(&self, labels: &Labels) -> String {
+        match (&self.signs_in, &self.signs_out) {
+            (Some(a), Some(b)) if a == b => fill(labels.signs_both, &[a]),
+            (a, b) => {
+                let a = a.as_ref().map(|name| fill(labels.signs_in, &[name]));
+                let b = b.as_ref().map(|name| fill(labels.signs_out, &[name]));
+                a.into_iter().chain(b).collect::<Vec<_>>().join(" ")
+            }
+        }
+    }
+
+    /// The standing in words.
+    pub fn standing_words(&self, labels: &Labels) -> String {
+        standing_words(self.standing, labels, &self.given)
+    }
+
+    /// When she last answered, in words; empty if never.
+    pub fn answered_words(&self, labels: &Labels) -> String {
+        answered_words(self.answered.as_ref(), labels)
+    }
+
+    /// The words of the main button.
+    pub fn heard_words(&self, labels: &Labels) -> String {
+        let text = if self.standing == Mark::CantCome {
+            labels.act_come_after_all
+        } else {
+            labels.act_heard
+        };
+        fill(text, &[&self.given])
+    }
+
+    /// The words of the button that says the child can't come.
+    pub fn cant_words(&self, labels: &Labels) -> String {
+        fill(labels.act_cant_come, &[&self.given])
+    }
+}
+
+const DAY_MINUTES: i32 = 24 * 60;
+
+fn minute_of_day(time: Time) -> i32 {
+    i32::from(time.hour()) * 60 + i32::from(time.minute())
+}
+
+/// Whether an answer is still owed.
+pub(super) fn owes(standing: Mark) -> bool {
+    !matches!(standing, Mark::Heard | Mark::CantCome)
+}
+
+/// A guardian's standing in words.
+pub(super) fn standing_words(standing: Mark, labels: &Labels, given: &str) -> String {
+    match standing {
+        Mark::Heard => labels.heard.to_owned(),
+        Mark::HeardBefore => labels.heard_before.to_owned(),
+        Mark::CantCome => fill(labels.cant_come, &[given]),
+        Mark::Waiting | Mark::NoWay | Mark::NotAsked => labels.waiting.to_owned(),
+    }
+}
+
+/// When a guardian last answered, in words; empty if never.
+pub(super) fn answered_words(answered: Option<&AsOf>, labels: &Labels) -> String {
+    answered
+        .map(|at| fill(labels.answered_at, &[&at.day(labels), &at.clock()]))
+        .unwrap_or_default()
+}

@@ -1,0 +1,92 @@
+//! A folder of `.csv` files, one a sheet, named as the sheets are.
+
+use super::guard::unguarded;
+use super::header;
+use super::sheets::{Intake, Value};
+use super::{FILE_MAX_OCTETS, UNPACKED_MAX_OCTETS, whole};
+use crate::domain::book::{Book, Problem, Weight};
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+/// Reads every `.csv` of a folder.
+pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
+    let unreadable = |fault: std::io::Error| whole(format!("the folder cannot be read: {fault}"), "Check the name and whether you may read it.");
+    let mut files: Vec<PathBuf> = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv")) {
+            files.push(path);
+        }
+    }
+    if files.is_empty() {
+        return Err(whole("the folder holds no .csv files", "Choose the folder that holds season.csv, places.csv and so on."));
+    }
+    files.sort();
+    let mut intake = Intake::default();
+    let mut octets = 0;
+    for path in files {
+        let name = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+        let mut bytes = Vec::new();
+        let read = std::fs::File::open(&path).and_then(|file| file.take(FILE_MAX_OCTETS + 1).read_to_end(&mut bytes));
+        if let Err(fault) = read {
+            intake.tell(header::problem(Weight::Error, &name, None, format!("the file cannot be read: {fault}"), "Check whether you may read it.".to_owned()));
+            continue;
+        }
+        octets += bytes.len() as u64;
+        if bytes.len() as u64 > FILE_MAX_OCTETS || octets > UNPACKED_MAX_OCTETS {
+            return Err(whole(format!("the file '{name}.csv' makes the folder larger than any season"), "Delete copied rows and columns beyond your lists."));
+        }
+        sheet(&name, &bytes, &mut intake)?;
+    }
+    intake.finish()
+}
+
+fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
+    let Some(mut open) = intake.begin(name) else { return Ok(()) };
+    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+    let text = match std::str::from_utf8(bytes) {
+        Ok(text) => text,
+        Err(fault) => {
+            let line = bytes[..fault.valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
+            let problem = header::problem(Weight::Error, name, None, "the file is not in UTF-8, so accents cannot be read".to_owned(), "Save it as 'CSV UTF-8'.".to_owned());
+            intake.tell(Problem { row: u32::try_from(line).ok(), ..problem });
+            return Ok(());
+        }
+    };
+    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(separator(text)).from_reader(text.as_bytes());
+    let mut record = csv::StringRecord::new();
+    let mut inner_lines = 0;
+    loop {
+        match reader.read_record(&mut record) {
+            Ok(true) => {}
+            Ok(false) => break,
+            Err(fault) => {
+                intake.tell(header::problem(Weight::Error, name, None, format!("the file is not well formed: {fault}"), "Save it again from a spreadsheet program.".to_owned()));
+                break;
+            }
+        }
+        // Rows as a spreadsheet counts them: lines inside a quoted field are not rows.
+        let line = record.position().map_or(1, csv::Position::line);
+        let row = u32::try_from(line.saturating_sub(inner_lines)).unwrap_or(u32::MAX);
+        for (column, field) in record.iter().enumerate() {
+            inner_lines += field.bytes().filter(|b| *b == b'\n').count() as u64;
+            let field = unguarded(field);
+            if let (false, Ok(column)) = (field.trim().is_empty(), u32::try_from(column)) {
+                intake.cell(&mut open, row, column, Value::Text(field.to_owned()))?;
+            }
+        }
+    }
+    intake.end(open);
+    Ok(())
+}
+
+/// A comma, or the semicolon or TAB that some spreadsheets write instead, by what stands in the header.
+fn separator(text: &str) -> u8 {
+    let header = text.lines().find(|l| !l.trim().is_empty()).unwrap_or("");
+    let count = |sign: char| header.matches(sign).count();
+    match (count(','), count(';'), count('\t')) {
+        (commas, semicolons, tabs) if semicolons > commas && semicolons >= tabs => b';',
+        (commas, _, tabs) if tabs > commas => b'\t',
+        _ => b',',
+    }
+}

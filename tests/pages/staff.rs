@@ -1,0 +1,423 @@
+//! Invented chaperones and the coordinator: pages with lists.
+
+use allheard::web::chart::Counts;
+use allheard::web::views::*;
+use askama::Template;
+use jiff::civil::{date, time};
+
+use crate::family::{as_of, telephone};
+
+pub fn samples() -> Vec<(&'static str, &'static str, String)> {
+    let all = vec![
+        ("chaperone", chaperone().render()),
+        ("chaperone-settled", all_settled().render()),
+        ("chaperone-free", free().render()),
+        ("chaperone-hostile", hostile_list().render()),
+        ("season", season().render()),
+        ("season-empty", empty_season().render()),
+        ("event", event("Tomasz Kowal").render()),
+        ("event-hostile", event("<script>alert(2)</script>").render()),
+    ];
+    all.into_iter()
+        .map(|(name, html)| (name, "en", html.unwrap()))
+        .collect()
+}
+
+fn ring(reference: &str, given: &str, last: Option<&str>, tried: &str) -> Ring {
+    Ring {
+        guardian: reference.into(),
+        given: given.into(),
+        telephone: last.map(|last| telephone(last, &format!("020 7946 {last}"))),
+        language: None,
+        mark: Mark::Waiting,
+        tried: tried.into(),
+    }
+}
+
+fn open(reference: &str, name: &str, mark: Mark, note: &str, rings: Vec<Ring>) -> OpenChild {
+    OpenChild {
+        child: reference.into(),
+        name: name.into(),
+        mark,
+        note: note.into(),
+        rings,
+    }
+}
+
+fn chaperone() -> ChaperonePage {
+    let mut marisol = ring(
+        "G001",
+        "Marisol",
+        Some("0018"),
+        "Two texts since Tuesday, no answer.",
+    );
+    marisol.language = Some("Spanish".into());
+    marisol.mark = Mark::HeardBefore;
+    let settled = |name: &str| SettledChild {
+        name: name.into(),
+        mark: Mark::Heard,
+        note: String::new(),
+    };
+    let choice = |at: &str, name: &str, day, open, current| EventChoice {
+        href: format!("?event={at}"),
+        name: name.into(),
+        date: date(2027, 6, day),
+        open,
+        current,
+    };
+    ChaperonePage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        given: "Noor".into(),
+        events: vec![
+            choice("E002", "Dress rehearsal", 4, 3, true),
+            choice("E003", "First show", 5, 5, false),
+            choice("E005", "Last show", 6, 0, false),
+        ],
+        watch: Some(Watch {
+            event: "E002".into(),
+            name: "Dress rehearsal".into(),
+            date: date(2027, 6, 4),
+            call: time(17, 0, 0, 0),
+            due: time(16, 0, 0, 0),
+            station: "At the staff table. Badge on.".into(),
+            numbers: vec!["Harbour Bells".into(), "Paper Boats".into()],
+        }),
+        notice: Some(Notice {
+            words: "Noted: nobody answered at Agnieszka's number, for Tomasz K. Ring again later."
+                .into(),
+            done: true,
+        }),
+        open: vec![
+            open(
+                "C001",
+                "Ines A.",
+                Mark::HeardBefore,
+                "Quick change.",
+                vec![marisol],
+            ),
+            open(
+                "C009",
+                "Tomasz K.",
+                Mark::Waiting,
+                "",
+                vec![
+                    ring(
+                        "G011",
+                        "Agnieszka",
+                        Some("0021"),
+                        "Mail on Monday, text on Wednesday. Rung today at 18:40, no answer.",
+                    ),
+                    ring("G012", "Paweł", Some("0022"), "Mail on Monday."),
+                ],
+            ),
+            open(
+                "C014",
+                "Ada F.",
+                Mark::NoWay,
+                "",
+                vec![ring("G020", "Chidi", None, "Both numbers were wrong.")],
+            ),
+        ],
+        settled: [
+            "Bilal R.",
+            "Chidera O.",
+            "Freya L.",
+            "Hana S.",
+            "Ji-woo P.",
+            "Łucja W.",
+            "Mihai D.",
+            "Oisín B.",
+            "Ruta M.",
+            "Sefa T.",
+        ]
+        .map(settled)
+        .into_iter()
+        .chain([SettledChild {
+            name: "Yusuf E.".into(),
+            mark: Mark::CantCome,
+            note: "His family told us on Tuesday.".into(),
+        }])
+        .collect(),
+        telephone: Some(telephone("0100", "020 7946 0100")),
+    }
+}
+
+fn all_settled() -> ChaperonePage {
+    let page = chaperone();
+    ChaperonePage {
+        open: Vec::new(),
+        notice: None,
+        events: Vec::new(),
+        ..page
+    }
+}
+
+fn free() -> ChaperonePage {
+    ChaperonePage {
+        watch: None,
+        open: Vec::new(),
+        settled: Vec::new(),
+        notice: None,
+        events: Vec::new(),
+        ..chaperone()
+    }
+}
+
+fn hostile_list() -> ChaperonePage {
+    let mut page = chaperone();
+    page.open[0].name = "<script>alert(1)</script> Q.".into();
+    page.open[0].child = "C\" onfocus=\"x".into();
+    page.open[1].name = "נועה ב.".into();
+    page.open[1].rings[0].given = "Wolfeschlegelsteinhausenbergerdorff-Featherstonehaugh".into();
+    page
+}
+
+/// A field of the given counts, spread as answers fall: not in blocks.
+fn field(counts: &[(Mark, usize)]) -> Tally {
+    let all: usize = counts.iter().map(|(_, n)| n).sum();
+    let mut sorted: Vec<Mark> = counts.iter().flat_map(|&(mark, n)| vec![mark; n]).collect();
+    // 137 is prime and larger than no sample's common factor, so that the steps visit every box once.
+    let mut marks = vec![Mark::NotAsked; all];
+    for at in 0..all {
+        marks[(at * 137) % all] = sorted[at];
+    }
+    sorted.clear();
+    Tally { marks }
+}
+
+fn numbers(tally: &Tally) -> Vec<NumberRow> {
+    let names = [
+        "Harbour Bells",
+        "Paper Boats",
+        "Lighthouse Keepers",
+        "Tin Fish",
+        "The Fog Waltz",
+        "Ropewalkers",
+        "Gulls",
+    ];
+    let people = [
+        "Noor Haddad",
+        "Ewa Lis",
+        "Sam Okafor",
+        "Grace Adeyemi",
+        "Priya Raman",
+        "Lars Holm",
+    ];
+    let mut rows = Vec::new();
+    for (at, part) in tally.marks.chunks(25).enumerate() {
+        let chaperones = people
+            .get(at % 7)
+            .map(|one| (*one).to_owned())
+            .into_iter()
+            .collect();
+        rows.push(NumberRow {
+            name: format!(
+                "{}{}",
+                names[at % names.len()],
+                if at < 7 { "" } else { ", older" }
+            ),
+            chaperones,
+            tally: Tally {
+                marks: part.to_vec(),
+            },
+        });
+    }
+    rows
+}
+
+const HOUR: i64 = 3_600_000;
+
+fn picture(settled: u32, all: u32, ends: i64) -> Picture {
+    let steps = (0..=60)
+        .map(|at: i64| {
+            let part = 1.0 - (-(at as f64) / 22.0).exp();
+            (
+                at * 4 * HOUR,
+                (part / 0.9346 * f64::from(settled)).round() as u32,
+            )
+        })
+        .chain([(241 * HOUR, settled)])
+        .collect();
+    Picture {
+        counts: Counts {
+            steps,
+            all,
+            now_ms: 242 * HOUR,
+            deadline_ms: ends * HOUR,
+        },
+        from: date(2027, 5, 24),
+        deadline: AsOf {
+            date: date(2027, 6, 4),
+            time: time(12, 0, 0, 0),
+        },
+    }
+}
+
+fn summary(name: &str, day: i8, tally: Tally, picture: Option<Picture>) -> EventSummary {
+    EventSummary {
+        href: format!("/season/E{day:03}"),
+        name: name.into(),
+        date: date(2027, 6, day),
+        call: time(17, 0, 0, 0),
+        called_off: false,
+        numbers: numbers(&tally),
+        tally,
+        picture,
+    }
+}
+
+fn dress() -> Tally {
+    field(&[
+        (Mark::Heard, 268),
+        (Mark::HeardBefore, 21),
+        (Mark::Waiting, 54),
+        (Mark::CantCome, 4),
+        (Mark::NoWay, 3),
+    ])
+}
+
+fn season() -> SeasonPage {
+    let last = field(&[
+        (Mark::Heard, 201),
+        (Mark::Waiting, 96),
+        (Mark::CantCome, 5),
+        (Mark::NoWay, 3),
+        (Mark::NotAsked, 45),
+    ]);
+    let settled = dress().settled() as u32;
+    let count = |words: &str, count| MessageCount {
+        words: words.into(),
+        count,
+    };
+    SeasonPage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        events: vec![
+            summary(
+                "Dress rehearsal",
+                4,
+                dress(),
+                Some(picture(settled, 350, 260)),
+            ),
+            summary("Last show", 6, last, Some(picture(201, 350, 220))),
+        ],
+        next: Some(0),
+        needs: needs(),
+        messages: vec![
+            count("planned", 412),
+            count("waiting to retry", 3),
+            count("accepted, no receipt yet", 18),
+            count("delivered", 1904),
+            count("withdrawn, because the plan changed", 66),
+            count("uncertain", 1),
+            count("refused or returned", 2),
+        ],
+        sending: "The next message leaves at 19:00.".into(),
+        notice: None,
+    }
+}
+
+fn needs() -> Needs {
+    Needs {
+        asked: vec![Asked {
+            guardian: "Agnieszka Kowal".into(),
+            children: vec!["Tomasz Kowal".into()],
+            words: "Can Tomasz leave right after his number? We have a train.".into(),
+            at: as_of(),
+            telephone: Some(telephone("0021", "020 7946 0021")),
+        }],
+        uncertain: vec![Uncertain {
+            message: "m-4417".into(),
+            guardian: "Marisol Arce".into(),
+            children: vec!["Ines Arce".into(), "Tariq Arce".into()],
+            why: "The text of 18:30 about the new call. The line broke while it was being handed over.".into(),
+        }],
+        returned: vec![Returned {
+            guardian: "Bea Lindqvist".into(),
+            children: vec!["Olle Lindqvist".into()],
+            why: "The mail of Tuesday came back: there is no such mailbox.".into(),
+            telephone: None,
+        }],
+        no_way: vec![NoWay {
+            guardian: "Chidi Faraday".into(),
+            children: vec!["Ada Faraday".into()],
+            why: "Both numbers were wrong, and there is no mail address. Try the class door.".into(),
+        }],
+    }
+}
+
+fn empty_season() -> SeasonPage {
+    SeasonPage {
+        events: Vec::new(),
+        next: None,
+        needs: Needs::default(),
+        messages: Vec::new(),
+        sending: String::new(),
+        notice: Some("Noted: it arrived.".into()),
+        ..season()
+    }
+}
+
+fn event(hostile: &str) -> EventPage {
+    let who = |name: &str, part: &str, mark| GuardianStanding {
+        name: name.into(),
+        part: part.into(),
+        mark,
+    };
+    let child = |name: &str, mark, guardians| ChildRow {
+        name: name.into(),
+        mark,
+        guardians,
+    };
+    let children = vec![
+        child(
+            "Ines Arce",
+            Mark::HeardBefore,
+            vec![who(
+                "Marisol Arce",
+                "brings and collects",
+                Mark::HeardBefore,
+            )],
+        ),
+        child(
+            hostile,
+            Mark::Waiting,
+            vec![
+                who("Agnieszka Kowal", "brings", Mark::Waiting),
+                who("Paweł Kowal", "collects", Mark::Heard),
+            ],
+        ),
+        child(
+            "Ada Faraday",
+            Mark::NoWay,
+            vec![who("Chidi Faraday", "", Mark::NoWay)],
+        ),
+        child(
+            "Bilal Rahmani",
+            Mark::Heard,
+            vec![who("Samira Rahmani", "brings and collects", Mark::Heard)],
+        ),
+        child("Wren Castellane", Mark::NoWay, Vec::new()),
+    ];
+    let summary = summary("Dress rehearsal", 4, dress(), Some(picture(268, 350, 260)));
+    let groups = summary.numbers.iter().take(3).map(|number| NumberGroup {
+        number: NumberRow {
+            tally: Tally {
+                marks: children.iter().map(|child| child.mark).collect(),
+            },
+            ..number.clone()
+        },
+        children: children.clone(),
+    });
+    EventPage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        groups: groups.collect(),
+        event: summary,
+        place: "Old Weighhouse Theatre, stage door in Cooper's Row".into(),
+    }
+}

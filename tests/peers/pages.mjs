@@ -1,0 +1,127 @@
+// Opens pages in Chromium and holds them to what a reader needs: no accessibility finding, nothing wider than the
+// window, targets large enough for a thumb, every act reachable by keyboard with a visible focus, nothing asked of
+// any other host, the same words without JavaScript.
+//
+//   node pages.mjs OUT URL...
+//
+// OUT gets a screenshot per page and view, and the page as printed (A4). Exit 1 on any finding.
+// Needs Chromium (CHROMIUM=path, by default /usr/bin/chromium) and `npm ci` in this folder; downloads no browser.
+// Rules: axe-core, WCAG 2.0 to 2.2 A and AA and its best practices. Target size: our own 44 CSS px for acts
+// (WCAG 2.2 success criterion 2.5.5, which is AAA). Reflow: 320 CSS px (criterion 1.4.10).
+import { readFile, mkdir } from 'node:fs/promises';
+import { createRequire } from 'node:module';
+import { chromium } from 'playwright-core';
+
+const AXE = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
+const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
+const TARGET_PX = 44;
+const PHONE = { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true };
+const VIEWS = {
+  phone: { ...PHONE, deviceScaleFactor: 2 },
+  desktop: { viewport: { width: 1280, height: 900 } },
+  dark: { ...PHONE, colorScheme: 'dark' },
+  narrow: { viewport: { width: 320, height: 640 } },
+  nojs: { ...PHONE, javaScriptEnabled: false },
+};
+const FLAGS = ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-sync',
+  '--disable-background-networking', '--disable-component-update', '--disable-domain-reliability',
+  '--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1 , EXCLUDE localhost'];
+
+const [out, ...urls] = process.argv.slice(2);
+if (!out || urls.length === 0) {
+  console.error('usage: node pages.mjs OUT URL...');
+  process.exit(2);
+}
+await mkdir(out, { recursive: true });
+const axeSource = await readFile(AXE, 'utf8');
+const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: FLAGS });
+
+/** What axe finds, one line each. */
+async function accessibility(page) {
+  await page.evaluate(axeSource);
+  const { violations } = await page.evaluate(
+    (values) => globalThis.axe.run(document, { runOnly: { type: 'tag', values } }), RULES);
+  return violations.flatMap(({ id, impact, nodes }) =>
+    nodes.map((node) => `${impact} ${id}: ${node.target.join(' ')} ${node.failureSummary?.split('\n')[1]?.trim() ?? ''}`));
+}
+
+/** Runs in the page: what sticks out of the window, and acts too small for a thumb. */
+function measure(targetPx) {
+  const findings = [];
+  const over = document.documentElement.scrollWidth - document.documentElement.clientWidth;
+  if (over > 0) findings.push(`${over}px wider than the window`);
+  for (const act of document.querySelectorAll('button, summary, textarea, input:not([type=hidden]), main a, nav a, footer a')) {
+    const box = (act.matches('input[type=radio]') ? act.closest('label') : act).getBoundingClientRect();
+    if (box.width > 0 && box.height < targetPx - 0.5) {
+      findings.push(`target of ${box.height.toFixed(1)}px: ${act.textContent.trim().slice(0, 40) || act.id}`);
+    }
+  }
+  return findings;
+}
+
+/** Tabs through the whole page: every act must be met, each with an outline. */
+async function keyboard(page) {
+  const all = await page.evaluate(() => {
+    document.querySelectorAll('details').forEach((one) => { one.open = true; });
+    const acts = [...document.querySelectorAll('a[href], button, summary, textarea, input:not([type=hidden])')];
+    const names = new Set();
+    return acts.filter((act) => act.type !== 'radio' || !names.has(act.name) && names.add(act.name)).length;
+  });
+  const findings = [];
+  let met = 0;
+  for (; met <= all + 5; met += 1) {
+    await page.keyboard.press('Tab');
+    const state = await page.evaluate(() => {
+      const act = document.activeElement;
+      if (!act || act === document.body) return null;
+      const style = getComputedStyle(act);
+      return { name: act.textContent.trim().slice(0, 40), visible: style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2 };
+    });
+    if (state === null) break;
+    if (!state.visible) findings.push(`no visible focus: ${state.name}`);
+  }
+  if (met !== all) findings.push(`${met} of ${all} acts met by Tab`);
+  return findings;
+}
+
+async function look(url, view, options) {
+  // The checks are put into the page past its content policy; the view without JavaScript keeps the policy in force.
+  const bypassCSP = options.javaScriptEnabled !== false;
+  const context = await browser.newContext({ ...options, locale: 'en-GB', bypassCSP });
+  const page = await context.newPage();
+  const findings = [];
+  page.on('pageerror', (error) => findings.push(`script error: ${error}`));
+  page.on('console', (message) => message.type() === 'error' && findings.push(`console: ${message.text()}`));
+  page.on('request', (request) => {
+    if (new URL(request.url()).origin !== new URL(url).origin) findings.push(`asks another host: ${request.url()}`);
+  });
+  const answer = await page.goto(url, { waitUntil: 'load' });
+  const file = `${out}/${new URL(url).pathname.replace(/\W+/g, '-').replace(/^-|-$/g, '') || 'index'}`;
+  await page.screenshot({ path: `${file}-${view}.png`, fullPage: true });
+  const words = (await page.locator('body').innerText()).trim();
+  if (bypassCSP) {
+    findings.push(...await accessibility(page), ...await page.evaluate(measure, TARGET_PX));
+    if (view === 'desktop') {
+      await page.pdf({ path: `${file}.pdf`, format: 'A4', preferCSSPageSize: true, tagged: true });
+      findings.push(...await keyboard(page));
+    }
+  }
+  await context.close();
+  return { status: answer.status(), findings, words };
+}
+
+let bad = 0;
+for (const url of urls) {
+  const seen = {};
+  for (const [view, options] of Object.entries(VIEWS)) {
+    const { status, findings, words } = await look(url, view, options);
+    seen[view] = words;
+    if (view === 'nojs' && words !== seen.dark) findings.push('other words without JavaScript');
+    console.log(`${findings.length === 0 ? 'good' : 'BAD '} ${status} ${view.padEnd(7)} ${url}`);
+    for (const finding of findings) console.log(`       ${finding}`);
+    bad += findings.length;
+  }
+}
+await browser.close();
+console.log(bad === 0 ? `${urls.length} pages, no finding` : `${bad} findings`);
+process.exit(bad === 0 ? 0 : 1);
