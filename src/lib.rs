@@ -8,3 +8,4 @@ pub mod gateway;
 pub mod service;
 pub mod store;
 pub mod web;
+pub mod workbook;

@@ -55,7 +55,13 @@ pub fn mentions(book: &Book, phones: &mut Phones) -> Vec<Mention> {
                 contacts.push(key(line.text(mail)));
             }
             contacts.retain(|c| !c.is_empty());
-            found.push(Mention { row, slot: at + 1, reference: line.text(reference).to_uppercase(), name, contacts });
+            found.push(Mention {
+                row,
+                slot: at + 1,
+                reference: line.text(reference).to_uppercase(),
+                name,
+                contacts,
+            });
         }
     }
     found
@@ -124,7 +130,8 @@ pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<Doubt>) {
 fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt>) {
     let mut holders: HashMap<(&str, &str), Vec<usize>> = HashMap::new();
     // Mentions with a ref come first, so that one without joins a person already known.
-    let (known, fresh): (Vec<usize>, Vec<usize>) = (0..mentions.len()).partition(|at| !mentions[*at].reference.is_empty());
+    let (known, fresh): (Vec<usize>, Vec<usize>) =
+        (0..mentions.len()).partition(|at| !mentions[*at].reference.is_empty());
     for at in known.into_iter().chain(fresh) {
         let mention = &mentions[at];
         for contact in &mention.contacts {
@@ -165,7 +172,13 @@ mod tests {
     use super::*;
 
     fn mention(row: usize, reference: &str, name: &str, contacts: &[&str]) -> Mention {
-        Mention { row, slot: 1, reference: reference.into(), name: name.into(), contacts: contacts.iter().map(|c| (*c).to_owned()).collect() }
+        Mention {
+            row,
+            slot: 1,
+            reference: reference.into(),
+            name: name.into(),
+            contacts: contacts.iter().map(|c| (*c).to_owned()).collect(),
+        }
     }
 
     #[test]
@@ -182,7 +195,15 @@ mod tests {
         check(&[mention(0, "G1", "ana", &["+1"]), mention(1, "G2", "ana", &["+1"])], &[0, 1], 2);
         check(&[mention(0, "G1", "ana", &["+1"]), mention(1, "G1", "anna", &["+1"])], &[0, 0], 1);
         check(&[mention(0, "", "ana", &["+1"]), mention(1, "G7", "ana", &["+1"])], &[0, 0], 0);
-        check(&[mention(0, "", "ana", &["+1"]), mention(1, "", "ana", &["b@x"]), mention(2, "", "ana", &["+1", "b@x"])], &[0, 0, 0], 0);
+        check(
+            &[
+                mention(0, "", "ana", &["+1"]),
+                mention(1, "", "ana", &["b@x"]),
+                mention(2, "", "ana", &["+1", "b@x"]),
+            ],
+            &[0, 0, 0],
+            0,
+        );
         check(&[mention(0, "", "ana", &[]), mention(1, "", "ana", &["+2"])], &[0, 1], 1);
     }
 }

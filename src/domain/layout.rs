@@ -60,7 +60,12 @@ const fn column(name: &'static str, kind: Kind, required: bool, help: &'static s
     Column { name, kind, required, help }
 }
 
-const REF: Column = column("ref", Kind::Text, false, "Leave empty: the program fills it in and knows the row by it ever after.");
+const REF: Column = column(
+    "ref",
+    Kind::Text,
+    false,
+    "Leave empty: the program fills it in and knows the row by it ever after.",
+);
 /// Words for the kind of an event.
 pub const EVENT_KINDS: &[&str] = &["class", "rehearsal", "photographs", "dress rehearsal", "show"];
 /// Words for a side of the stage, from the performer facing the audience.
@@ -98,6 +103,8 @@ macro_rules! child_columns {
 }
 
 /// All sheets, in the order of the workbook.
+// A table: one line a column is what makes it readable.
+#[rustfmt::skip]
 pub const SHEETS: &[Layout] = &[
     Layout { name: "season", required: true, letter: None, help: "One line a setting. Name, school, zone and country must be filled in; the rest have defaults.", columns: &[
         column("setting", Kind::Text, true, "See the sheet 'read me' for each setting."),
@@ -218,6 +225,7 @@ const fn setting(name: &'static str, default: &'static str, help: &'static str) 
 }
 
 /// The settings, in order. Those without a default must be filled in.
+#[rustfmt::skip]
 pub const SETTINGS: &[Setting] = &[
     setting("version", "1", "Layout of this workbook; leave it."),
     setting("ref", "S1", "Lasting name of the season; leave it, unless one machine runs several seasons."),

@@ -3,6 +3,7 @@
 pub mod answer;
 pub mod board;
 pub mod book;
+pub mod calendar;
 pub mod chain;
 pub mod digest;
 pub mod due;

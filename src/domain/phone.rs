@@ -4,12 +4,14 @@
 //! tests, and new ranges, are possible long before they are valid.
 
 use super::season::{Line, Phone};
-use phonenumber::metadata::DATABASE;
-use phonenumber::{Type, country};
+use phonenumber::metadata::{DATABASE, Descriptor};
+use phonenumber::{Metadata, country};
 use std::collections::HashMap;
 
 /// Digits in an international number at most (ITU-T E.164 s6).
 const E164_MAX_DIGITS: usize = 15;
+/// Digits after the country code at least (the smallest plans have four): fewer are emergency and service numbers.
+const NATIONAL_MIN_DIGITS: usize = 4;
 /// Characters of a cell looked at, at most: the longest form people write, with room.
 const RAW_MAX_CHARS: usize = 60;
 
@@ -41,10 +43,23 @@ pub fn parse(raw: &str, country: &str) -> Result<Phone, PhoneFault> {
     let plain = plain_digits(raw);
     let (number_text, extension) = split_extension(&plain);
     let number_text = keypad(number_text);
-    if !number_text.chars().all(|c| c.is_ascii_digit() || " +-().,/;=:".contains(c) || c.is_ascii_alphabetic()) {
+    if !number_text
+        .chars()
+        .all(|c| c.is_ascii_digit() || " +-().,/;=:".contains(c) || c.is_ascii_alphabetic())
+    {
         return Err(PhoneFault::NotANumber);
     }
-    let number = phonenumber::parse(Some(home), number_text).map_err(|fault| match fault {
+    match dialled(&number_text, home, extension) {
+        // +44 (0)7700 …: the nought in brackets is for callers at home; where both cannot be meant it goes.
+        Err(PhoneFault::Impossible) if number_text.contains("(0)") => {
+            dialled(&number_text.replacen("(0)", "", 1), home, extension)
+        }
+        result => result,
+    }
+}
+
+fn dialled(text: &str, home: country::Id, extension: bool) -> Result<Phone, PhoneFault> {
+    let number = phonenumber::parse(Some(home), text).map_err(|fault| match fault {
         phonenumber::ParseError::TooShortNsn | phonenumber::ParseError::TooLong => PhoneFault::Impossible,
         _ => PhoneFault::NotANumber,
     })?;
@@ -52,28 +67,65 @@ pub fn parse(raw: &str, country: &str) -> Result<Phone, PhoneFault> {
     let national = number.national().to_string();
     let e164 = format!("+{code}{national}");
     let length = u16::try_from(national.len()).map_err(|_| PhoneFault::Impossible)?;
-    let regions = DATABASE.region(&code).unwrap_or_default();
-    let main = regions
-        .iter()
-        .filter_map(|id| DATABASE.by_id(*id))
-        .find(|meta| meta.is_main_country_for_code())
-        .or_else(|| regions.first().and_then(|id| DATABASE.by_id(*id)))
-        .or_else(|| DATABASE.by_code(&code).and_then(|all| all.first().copied()))
-        .ok_or(PhoneFault::NotANumber)?;
-    let general = main.descriptors().general();
-    let whole = general.possible_length().contains(&length);
-    let local_only = !whole && general.possible_local_length().contains(&length);
-    if !(whole || local_only) || e164.len() > E164_MAX_DIGITS + 1 {
+    let mut countries: Vec<&Metadata> =
+        DATABASE.region(&code).unwrap_or_default().iter().filter_map(|id| DATABASE.by_id(*id)).collect();
+    countries.sort_by_key(|country| !country.is_main_country_for_code());
+    countries.extend(
+        DATABASE.by_code(&code).into_iter().flatten().filter(|_| countries.is_empty()).collect::<Vec<_>>(),
+    );
+    let main = *countries.first().ok_or(PhoneFault::NotANumber)?;
+    let kinds = descriptors(main);
+    let whole = kinds.iter().any(|kind| kind.possible_length().contains(&length));
+    let local_only = !whole && kinds.iter().any(|kind| kind.possible_local_length().contains(&length));
+    if !(whole || local_only) || national.len() < NATIONAL_MIN_DIGITS || e164.len() > E164_MAX_DIGITS + 1 {
         return Err(PhoneFault::Impossible);
     }
     let valid = number.is_valid();
-    let textable = !local_only && !extension && may_be_mobile(number.number_type(&DATABASE));
+    let textable = !local_only && !extension && may_be_mobile(&countries, &national);
     Ok(Phone { e164, valid, line: if textable { Line::Textable } else { Line::VoiceOnly } })
 }
 
+/// Every kind of subscriber number a country has; short and emergency numbers are left out.
+fn descriptors(country: &Metadata) -> Vec<&Descriptor> {
+    let kinds = country.descriptors();
+    [
+        kinds.fixed_line(),
+        kinds.mobile(),
+        kinds.toll_free(),
+        kinds.premium_rate(),
+        kinds.shared_cost(),
+        kinds.personal_number(),
+        kinds.voip(),
+        kinds.pager(),
+        kinds.uan(),
+        kinds.voicemail(),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
 /// A number of unknown kind may be a mobile; a known land line or service number is not.
-fn may_be_mobile(kind: Type) -> bool {
-    matches!(kind, Type::Mobile | Type::FixedLineOrMobile | Type::PersonalNumber | Type::Unknown)
+fn may_be_mobile(countries: &[&Metadata], national: &str) -> bool {
+    // The crate's own look-up of the kind drops leading noughts, which are part of the number in Italy.
+    countries
+        .iter()
+        .find_map(|country| {
+            let kinds = country.descriptors();
+            let known = |kind: Option<&Descriptor>| kind.is_some_and(|kind| kind.is_match(national));
+            let services = [
+                kinds.fixed_line(),
+                kinds.toll_free(),
+                kinds.premium_rate(),
+                kinds.shared_cost(),
+                kinds.uan(),
+                kinds.voip(),
+                kinds.voicemail(),
+                kinds.pager(),
+            ];
+            if known(kinds.mobile()) { Some(true) } else { services.into_iter().any(known).then_some(false) }
+        })
+        .unwrap_or(true)
 }
 
 /// Decimal digits of other scripts and full-width signs as ASCII, which the crate reads; odd spaces and dashes as plain ones.
@@ -114,7 +166,8 @@ fn split_extension(text: &str) -> (&str, bool) {
 
 /// Letters of a number such as 1-800-FLOWERS as the keys they stand on (ITU-T E.161).
 fn keypad(text: &str) -> String {
-    let starts_as_number = text.trim_start_matches(['(', ' ']).starts_with(|c: char| c == '+' || c.is_ascii_digit());
+    let starts_as_number =
+        text.trim_start_matches(['(', ' ']).starts_with(|c: char| c == '+' || c.is_ascii_digit());
     if !starts_as_number || text.contains('=') || text.bytes().filter(u8::is_ascii_alphabetic).count() < 3 {
         return text.to_owned();
     }

@@ -223,7 +223,7 @@ mod tests {
         assert_eq!(count("Don’t – don’t!").causes, vec!['’', '–']);
         assert_eq!(count("[€5] [€6]").causes, vec!['[', '€', ']']);
         assert_eq!(count("[Don’t]").causes, vec!['’']);
-        assert_eq!(count("Plain").causes, vec![]);
+        assert_eq!(count("Plain").causes, Vec::<char>::new());
     }
 
     proptest! {

@@ -68,7 +68,11 @@ fn steps_apart(a: &[char], b: &[char]) -> usize {
 }
 
 /// `Did you mean 'x'?` when a near match exists, else the fallback sentence.
-pub fn did_you_mean<'a>(wanted: &str, candidates: impl IntoIterator<Item = &'a str>, otherwise: &str) -> String {
+pub fn did_you_mean<'a>(
+    wanted: &str,
+    candidates: impl IntoIterator<Item = &'a str>,
+    otherwise: &str,
+) -> String {
     match near(wanted, candidates) {
         Some(found) => format!("Did you mean '{found}'?"),
         None => otherwise.to_owned(),
@@ -81,7 +85,12 @@ mod tests {
 
     #[test]
     fn one_name_has_one_key() {
-        for (a, b) in [("  St  John\u{2019}s ", "st john's"), ("ÉCLAIR", "éclair"), ("A\u{2013}B", "a-b"), ("🎭 Finale", "🎭  finale")] {
+        for (a, b) in [
+            ("  St  John\u{2019}s ", "st john's"),
+            ("ÉCLAIR", "éclair"),
+            ("A\u{2013}B", "a-b"),
+            ("🎭 Finale", "🎭  finale"),
+        ] {
             assert_eq!(key(a), key(b), "{a:?} {b:?}");
         }
     }
@@ -89,7 +98,13 @@ mod tests {
     #[test]
     fn near_finds_slips_only() {
         let names = ["children", "chaperones", "house rules"];
-        for (typed, expect) in [("childern", Some("children")), ("Chaperone", Some("chaperones")), ("houserules", Some("house rules")), ("budget", None), ("", None)] {
+        for (typed, expect) in [
+            ("childern", Some("children")),
+            ("Chaperone", Some("chaperones")),
+            ("houserules", Some("house rules")),
+            ("budget", None),
+            ("", None),
+        ] {
             assert_eq!(near(typed, names), expect, "{typed:?}");
         }
     }

@@ -31,11 +31,34 @@ fn add(book: &mut Book, sheet: &str, cells: &[(&str, &str)]) {
 }
 
 fn programme(book: &mut Book) {
-    add(book, "places", &[("name", "Example Theatre"), ("door", "Stage door in Example Lane, red lamp"), ("sign-in minutes", "5")]);
-    add(book, "places", &[("name", "Example Studio"), ("door", "Side door by the bicycle stand"), ("collect at", "Front door")]);
-    add(book, "ways", &[("place", "Example Theatre"), ("from", "Example car park"), ("walk minutes", "15-20")]);
+    add(
+        book,
+        "places",
+        &[
+            ("name", "Example Theatre"),
+            ("door", "Stage door in Example Lane, red lamp"),
+            ("sign-in minutes", "5"),
+        ],
+    );
+    add(
+        book,
+        "places",
+        &[
+            ("name", "Example Studio"),
+            ("door", "Side door by the bicycle stand"),
+            ("collect at", "Front door"),
+        ],
+    );
+    add(
+        book,
+        "ways",
+        &[("place", "Example Theatre"), ("from", "Example car park"), ("walk minutes", "15-20")],
+    );
     add(book, "ways", &[("place", "Example Studio"), ("from", "Example tram stop"), ("metres", "300")]);
-    let times = [("kind", "dress rehearsal", "Example Dress Rehearsal", "2030-06-13"), ("kind", "show", "Example Show", "2030-06-14")];
+    let times = [
+        ("kind", "dress rehearsal", "Example Dress Rehearsal", "2030-06-13"),
+        ("kind", "show", "Example Show", "2030-06-14"),
+    ];
     for (column, kind, name, date) in times {
         add(
             book,
@@ -55,11 +78,30 @@ fn programme(book: &mut Book) {
             ],
         );
     }
-    add(book, "numbers", &[("name", "Example Opening"), ("length", "2:05"), ("changeover", "0:20"), ("class", "Example Class"), ("pieces", "Cape; hat"), ("teacher", "Example Teacher")]);
-    add(book, "numbers", &[("name", "Example Finale"), ("length", "3:00"), ("class", "Everyone"), ("pieces", "Sash")]);
+    add(
+        book,
+        "numbers",
+        &[
+            ("name", "Example Opening"),
+            ("length", "2:05"),
+            ("changeover", "0:20"),
+            ("class", "Example Class"),
+            ("pieces", "Cape; hat"),
+            ("teacher", "Example Teacher"),
+        ],
+    );
+    add(
+        book,
+        "numbers",
+        &[("name", "Example Finale"), ("length", "3:00"), ("class", "Everyone"), ("pieces", "Sash")],
+    );
     for event in ["Example Dress Rehearsal", "Example Show"] {
         add(book, "running order", &[("event", event), ("place", "1"), ("number", "Example Opening")]);
-        add(book, "running order", &[("event", event), ("place", "2"), ("number", "interval"), ("minutes", "15")]);
+        add(
+            book,
+            "running order",
+            &[("event", event), ("place", "2"), ("number", "interval"), ("minutes", "15")],
+        );
         add(book, "running order", &[("event", event), ("place", "3"), ("number", "Example Finale")]);
     }
 }
@@ -101,22 +143,88 @@ fn people(book: &mut Book) {
             ("guardian 1 collects", "yes"),
         ],
     );
-    for (name, mobile, mail, number) in [("Example Chaperone-One", "+1 212 555 0111", "chaperone-one@example.com", "Example Opening"), ("Example Chaperone-Two", "+1 212 555 0112", "chaperone-two@example.com", "Example Finale")] {
+    for (name, mobile, mail, number) in [
+        ("Example Chaperone-One", "+1 212 555 0111", "chaperone-one@example.com", "Example Opening"),
+        ("Example Chaperone-Two", "+1 212 555 0112", "chaperone-two@example.com", "Example Finale"),
+    ] {
         add(
             book,
             "chaperones",
-            &[("name", name), ("mobile", mobile), ("e-mail", mail), ("texts", "yes"), ("mails", "yes"), ("agreed", "herself, 2030-01-10"), ("adult", "yes"), ("vetted until", "2031-12-31")],
+            &[
+                ("name", name),
+                ("mobile", mobile),
+                ("e-mail", mail),
+                ("texts", "yes"),
+                ("mails", "yes"),
+                ("agreed", "herself, 2030-01-10"),
+                ("adult", "yes"),
+                ("vetted until", "2031-12-31"),
+            ],
         );
-        add(book, "duties", &[("chaperone", name), ("event", "all"), ("number", number), ("signs in", "yes"), ("signs out", "yes")]);
+        add(
+            book,
+            "duties",
+            &[
+                ("chaperone", name),
+                ("event", "all"),
+                ("number", number),
+                ("signs in", "yes"),
+                ("signs out", "yes"),
+            ],
+        );
     }
 }
 
 fn rules(book: &mut Book) {
-    add(book, "house rules", &[("name", "Staying to the end"), ("text", "Every child stays with the chaperones until the last number is over."), ("acknowledge", "yes")]);
-    add(book, "house rules", &[("name", "Food"), ("text", "Water only in the dressing rooms."), ("acknowledge", "no")]);
+    add(
+        book,
+        "house rules",
+        &[
+            ("name", "Staying to the end"),
+            ("text", "Every child stays with the chaperones until the last number is over."),
+            ("acknowledge", "yes"),
+        ],
+    );
+    add(
+        book,
+        "house rules",
+        &[("name", "Food"), ("text", "Water only in the dressing rooms."), ("acknowledge", "no")],
+    );
     let notice = |name, about, from, when: [(&'static str, &'static str); 2], by, wording| {
-        [("name", name), ("about", about), ("to", "everyone"), ("counted from", from), when[0], when[1], ("by", by), ("answer owed", "yes"), ("wording", wording)]
+        [
+            ("name", name),
+            ("about", about),
+            ("to", "everyone"),
+            ("counted from", from),
+            when[0],
+            when[1],
+            ("by", by),
+            ("answer owed", "yes"),
+            ("wording", wording),
+        ]
     };
-    add(book, "notices", &notice("Example: call sheet a week ahead", "show", "call", [("days before", "7"), ("at", "18:30")], "mail", "call-sheet"));
-    add(book, "notices", &notice("Example: the evening before", "show", "call", [("days before", "1"), ("at", "18:30")], "mail and text", "eve"));
+    add(
+        book,
+        "notices",
+        &notice(
+            "Example: call sheet a week ahead",
+            "show",
+            "call",
+            [("days before", "7"), ("at", "18:30")],
+            "mail",
+            "call-sheet",
+        ),
+    );
+    add(
+        book,
+        "notices",
+        &notice(
+            "Example: the evening before",
+            "show",
+            "call",
+            [("days before", "1"), ("at", "18:30")],
+            "mail and text",
+            "eve",
+        ),
+    );
 }

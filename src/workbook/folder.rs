@@ -10,7 +10,9 @@ use std::path::{Path, PathBuf};
 
 /// Reads every `.csv` of a folder.
 pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
-    let unreadable = |fault: std::io::Error| whole(format!("the folder cannot be read: {fault}"), "Check the name and whether you may read it.");
+    let unreadable = |fault: std::io::Error| {
+        whole(format!("the folder cannot be read: {fault}"), "Check the name and whether you may read it.")
+    };
     let mut files: Vec<PathBuf> = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
@@ -19,7 +21,10 @@ pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
         }
     }
     if files.is_empty() {
-        return Err(whole("the folder holds no .csv files", "Choose the folder that holds season.csv, places.csv and so on."));
+        return Err(whole(
+            "the folder holds no .csv files",
+            "Choose the folder that holds season.csv, places.csv and so on.",
+        ));
     }
     files.sort();
     let mut intake = Intake::default();
@@ -27,14 +32,24 @@ pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
     for path in files {
         let name = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
         let mut bytes = Vec::new();
-        let read = std::fs::File::open(&path).and_then(|file| file.take(FILE_MAX_OCTETS + 1).read_to_end(&mut bytes));
+        let read = std::fs::File::open(&path)
+            .and_then(|file| file.take(FILE_MAX_OCTETS + 1).read_to_end(&mut bytes));
         if let Err(fault) = read {
-            intake.tell(header::problem(Weight::Error, &name, None, format!("the file cannot be read: {fault}"), "Check whether you may read it.".to_owned()));
+            intake.tell(header::problem(
+                Weight::Error,
+                &name,
+                None,
+                format!("the file cannot be read: {fault}"),
+                "Check whether you may read it.".to_owned(),
+            ));
             continue;
         }
         octets += bytes.len() as u64;
         if bytes.len() as u64 > FILE_MAX_OCTETS || octets > UNPACKED_MAX_OCTETS {
-            return Err(whole(format!("the file '{name}.csv' makes the folder larger than any season"), "Delete copied rows and columns beyond your lists."));
+            return Err(whole(
+                format!("the file '{name}.csv' makes the folder larger than any season"),
+                "Delete copied rows and columns beyond your lists.",
+            ));
         }
         sheet(&name, &bytes, &mut intake)?;
     }
@@ -42,34 +57,55 @@ pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
 }
 
 fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
-    let Some(mut open) = intake.begin(name) else { return Ok(()) };
+    let Some(mut open) = intake.begin(name) else {
+        return Ok(());
+    };
     let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
     let text = match std::str::from_utf8(bytes) {
         Ok(text) => text,
         Err(fault) => {
             let line = bytes[..fault.valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
-            let problem = header::problem(Weight::Error, name, None, "the file is not in UTF-8, so accents cannot be read".to_owned(), "Save it as 'CSV UTF-8'.".to_owned());
+            let problem = header::problem(
+                Weight::Error,
+                name,
+                None,
+                "the file is not in UTF-8, so accents cannot be read".to_owned(),
+                "Save it as 'CSV UTF-8'.".to_owned(),
+            );
             intake.tell(Problem { row: u32::try_from(line).ok(), ..problem });
             return Ok(());
         }
     };
-    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(separator(text)).from_reader(text.as_bytes());
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(separator(text))
+        .from_reader(text.as_bytes());
     let mut record = csv::StringRecord::new();
-    let mut inner_lines = 0;
+    let (mut row, mut counted, mut inner_lines) = (1_u32, 0, 0);
     loop {
         match reader.read_record(&mut record) {
             Ok(true) => {}
             Ok(false) => break,
             Err(fault) => {
-                intake.tell(header::problem(Weight::Error, name, None, format!("the file is not well formed: {fault}"), "Save it again from a spreadsheet program.".to_owned()));
+                intake.tell(header::problem(
+                    Weight::Error,
+                    name,
+                    None,
+                    format!("the file is not well formed: {fault}"),
+                    "Save it again from a spreadsheet program.".to_owned(),
+                ));
                 break;
             }
         }
-        // Rows as a spreadsheet counts them: lines inside a quoted field are not rows.
-        let line = record.position().map_or(1, csv::Position::line);
-        let row = u32::try_from(line.saturating_sub(inner_lines)).unwrap_or(u32::MAX);
+        // Rows as a spreadsheet counts them: empty lines are rows, line ends inside a quoted field are not.
+        let mut start =
+            record.position().map_or(0, |p| usize::try_from(p.byte()).unwrap_or(usize::MAX)).min(text.len());
+        start += text.as_bytes()[start..].iter().take_while(|b| matches!(b, b'\r' | b'\n')).count();
+        row = row.saturating_add(line_ends(&text.as_bytes()[counted..start]).saturating_sub(inner_lines));
+        (counted, inner_lines) = (start, 0);
         for (column, field) in record.iter().enumerate() {
-            inner_lines += field.bytes().filter(|b| *b == b'\n').count() as u64;
+            inner_lines += line_ends(field.as_bytes());
             let field = unguarded(field);
             if let (false, Ok(column)) = (field.trim().is_empty(), u32::try_from(column)) {
                 intake.cell(&mut open, row, column, Value::Text(field.to_owned()))?;
@@ -78,6 +114,15 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
     }
     intake.end(open);
     Ok(())
+}
+
+/// Line ends of any of the three kinds: LF, CR LF, CR.
+fn line_ends(text: &[u8]) -> u32 {
+    let ends = text
+        .iter()
+        .enumerate()
+        .filter(|(at, byte)| **byte == b'\n' || (**byte == b'\r' && text.get(at + 1) != Some(&b'\n')));
+    u32::try_from(ends.count()).unwrap_or(u32::MAX)
 }
 
 /// A comma, or the semicolon or TAB that some spreadsheets write instead, by what stands in the header.

@@ -6,7 +6,9 @@
 use std::borrow::Cow;
 
 fn triggers(text: &str) -> bool {
-    text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0', '\u{FF1D}', '\u{FF0B}', '\u{FF0D}', '\u{FF20}'])
+    text.starts_with([
+        '=', '+', '-', '@', '\t', '\r', '\n', '\0', '\u{FF1D}', '\u{FF0B}', '\u{FF0D}', '\u{FF20}',
+    ])
 }
 
 /// The text with an apostrophe before a sign that would start a formula.

@@ -40,28 +40,42 @@ pub const TEXT_MAX_OCTETS: usize = 32 * 1024 * 1024;
 
 /// A problem of the whole file, which stops the reading.
 fn whole(reason: impl Into<String>, cure: &str) -> Problem {
-    Problem { weight: Weight::Error, sheet: String::new(), row: None, column: None, reason: reason.into(), cure: cure.to_owned() }
+    Problem {
+        weight: Weight::Error,
+        sheet: String::new(),
+        row: None,
+        column: None,
+        reason: reason.into(),
+        cure: cure.to_owned(),
+    }
 }
 
 /// Reads a workbook file or a folder of `.csv`. `Err` when nothing of it can be used; otherwise what was found, with
 /// every problem of its sheets and columns. A book that came with an error must not be taken in.
 pub fn read(path: &Path) -> Result<(Book, Vec<Problem>), Problem> {
-    let about = std::fs::metadata(path).map_err(|fault| whole(format!("the file cannot be opened: {fault}"), "Check the name and whether you may read it."))?;
+    let about = std::fs::metadata(path).map_err(|fault| {
+        whole(format!("the file cannot be opened: {fault}"), "Check the name and whether you may read it.")
+    })?;
     if about.is_dir() {
         return folder::read(path);
     }
-    let file = std::fs::File::open(path).map_err(|fault| whole(format!("the file cannot be opened: {fault}"), "Check the name and whether you may read it."))?;
+    let file = std::fs::File::open(path).map_err(|fault| {
+        whole(format!("the file cannot be opened: {fault}"), "Check the name and whether you may read it.")
+    })?;
     let mut octets = Vec::new();
-    file.take(FILE_MAX_OCTETS + 1)
-        .read_to_end(&mut octets)
-        .map_err(|fault| whole(format!("the file cannot be read: {fault}"), "Copy the file to this machine and try again."))?;
+    file.take(FILE_MAX_OCTETS + 1).read_to_end(&mut octets).map_err(|fault| {
+        whole(format!("the file cannot be read: {fault}"), "Copy the file to this machine and try again.")
+    })?;
     read_octets(&octets)
 }
 
 /// As [`read`], for a file already in memory, such as one handed in through a page.
 pub fn read_octets(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
     if octets.len() as u64 > FILE_MAX_OCTETS {
-        return Err(whole(format!("the file is larger than {} MiB", FILE_MAX_OCTETS / 1024 / 1024), "Take pictures and unused sheets out of it."));
+        return Err(whole(
+            format!("the file is larger than {} MiB", FILE_MAX_OCTETS / 1024 / 1024),
+            "Take pictures and unused sheets out of it.",
+        ));
     }
     let kind = container::look(octets)?;
     spreadsheet::read(octets, kind)
@@ -96,8 +110,16 @@ pub fn check(path: &Path) -> Checked {
 fn judged(book: Book, mut problems: Vec<Problem>) -> Checked {
     let (season, found) = reading::season(&book);
     // A sheet or column that is not there has been told once; its absence from every line need not be told again.
-    let told = |p: &Problem| problems.iter().any(|q| q.sheet == p.sheet && q.row.is_none() && (q.column == p.column || q.column.is_none()) && header::is_absence(q));
-    let found: Vec<Problem> = found.into_iter().filter(|p| !(p.reason.ends_with("is empty") && told(p))).collect();
+    let told = |p: &Problem| {
+        problems.iter().any(|q| {
+            q.sheet == p.sheet
+                && q.row.is_none()
+                && (q.column == p.column || q.column.is_none())
+                && header::is_absence(q)
+        })
+    };
+    let found: Vec<Problem> =
+        found.into_iter().filter(|p| !(p.reason.ends_with("is empty") && told(p))).collect();
     problems.extend(found);
     let season = if problems.iter().any(|p| p.weight == Weight::Error) { None } else { season };
     Checked { book, season, problems }

@@ -17,7 +17,10 @@ struct Extent {
 }
 
 fn malformed() -> Problem {
-    whole("the workbook is damaged: its tables are not well formed", "Open it in a spreadsheet program and save it again.")
+    whole(
+        "the workbook is damaged: its tables are not well formed",
+        "Open it in a spreadsheet program and save it again.",
+    )
 }
 
 /// Refuses content whose tables are larger than any season, or broken.
@@ -83,7 +86,9 @@ impl Extent {
 
     fn cell(&mut self, tag: &[u8]) -> Result<(), Problem> {
         self.columns = self.columns.saturating_add(repeats(tag, b"table:number-columns-repeated")?);
-        let filled = attribute(tag, b"office:value-type").is_some() || attribute(tag, b"table:formula").is_some() || attribute(tag, b"calcext:value-type").is_some();
+        let filled = attribute(tag, b"office:value-type").is_some()
+            || attribute(tag, b"table:formula").is_some()
+            || attribute(tag, b"calcext:value-type").is_some();
         if filled {
             self.filled_columns = self.columns;
         }
@@ -96,7 +101,10 @@ fn tag_length(text: &[u8]) -> Option<usize> {
     for (open, close) in [(&b"<!--"[..], &b"-->"[..]), (b"<![CDATA[", b"]]>"), (b"<?", b"?>")] {
         if text.starts_with(open) {
             let inner = &text[open.len()..];
-            return inner.windows(close.len()).position(|w| w == close).map(|at| open.len() + at + close.len());
+            return inner
+                .windows(close.len())
+                .position(|w| w == close)
+                .map(|at| open.len() + at + close.len());
         }
     }
     let mut quote = None;
@@ -113,7 +121,11 @@ fn tag_length(text: &[u8]) -> Option<usize> {
 
 fn tag_name(tag: &[u8]) -> &[u8] {
     let inner = &tag[1..];
-    let end = inner.iter().skip(1).position(|b| b.is_ascii_whitespace() || matches!(b, b'>' | b'/')).map_or(inner.len(), |at| at + 1);
+    let end = inner
+        .iter()
+        .skip(1)
+        .position(|b| b.is_ascii_whitespace() || matches!(b, b'>' | b'/'))
+        .map_or(inner.len(), |at| at + 1);
     &inner[..end]
 }
 
@@ -139,13 +151,24 @@ mod tests {
 
     #[test]
     fn tables_are_bounded() {
-        let cell = |extra: &str| format!("<table:table table:name=\"a\"><table:table-row{extra}><table:table-cell office:value-type=\"string\"><text:p>x</text:p></table:table-cell></table:table-row></table:table>");
-        let check = |content: &str, fits: bool| assert_eq!(look(content.as_bytes()).is_ok(), fits, "{content}");
+        let cell = |extra: &str| {
+            format!(
+                "<table:table table:name=\"a\"><table:table-row{extra}><table:table-cell office:value-type=\"string\"><text:p>x</text:p></table:table-cell></table:table-row></table:table>"
+            )
+        };
+        let check =
+            |content: &str, fits: bool| assert_eq!(look(content.as_bytes()).is_ok(), fits, "{content}");
         check(&cell(""), true);
         check(&cell(" table:number-rows-repeated=\"900000\""), false);
         check(&cell(" table:number-rows-repeated=\"many\""), false);
-        check("<table:table><table:table-row><table:table-cell table:number-columns-repeated='16384' office:value-type='float'/></table:table-row></table:table>", false);
-        check("<table:table><table:table-row table:number-rows-repeated=\"1048576\"><table:table-cell table:number-columns-repeated='16384'/></table:table-row></table:table>", true);
+        check(
+            "<table:table><table:table-row><table:table-cell table:number-columns-repeated='16384' office:value-type='float'/></table:table-row></table:table>",
+            false,
+        );
+        check(
+            "<table:table><table:table-row table:number-rows-repeated=\"1048576\"><table:table-cell table:number-columns-repeated='16384'/></table:table-row></table:table>",
+            true,
+        );
         check("<table:table><table:table-row>", false);
         check("<!-- </table:table> --><table:table>", false);
         check("<table:table a='>", false);

@@ -9,7 +9,18 @@ use std::collections::{BTreeMap, BTreeSet};
 use unicode_normalization::UnicodeNormalization;
 
 /// Columns whose text may be written on several lines in a cell; it is read as one.
-const PROSE: [&str; 10] = ["door", "collect at", "arrive ready", "bring", "leave at home", "text", "task", "agreed", "pieces", "numbers"];
+const PROSE: [&str; 10] = [
+    "door",
+    "collect at",
+    "arrive ready",
+    "bring",
+    "leave at home",
+    "text",
+    "task",
+    "agreed",
+    "pieces",
+    "numbers",
+];
 /// Error values as they look when a format holds them as text (ISO/IEC 29500-1 18.17.3).
 const FAULTS: [&str; 8] = ["#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A", "#SPILL!"];
 /// Days from 1899-12-30, day 0 of a spreadsheet, that a date without its format is taken for: 2000 to 2099.
@@ -44,7 +55,11 @@ impl Value {
             }
             let minutes = u8::try_from(parts[1]).ok().filter(|m| *m < 60)?;
             let seconds = u8::try_from(parts[2]).ok().filter(|s| *s < 60)?;
-            rest.is_empty().then_some(Value::Moment { date: None, time: (parts[0], minutes, seconds), shows_seconds: None })
+            rest.is_empty().then_some(Value::Moment {
+                date: None,
+                time: (parts[0], minutes, seconds),
+                shows_seconds: None,
+            })
         };
         read().unwrap_or_else(|| Value::Text(text.to_owned()))
     }
@@ -56,7 +71,9 @@ impl Value {
             Value::Text(text) => tidy(&text, column),
             Value::Truth(truth) => if truth { "yes" } else { "no" }.to_owned(),
             Value::Number(number) => number_text(number, column.kind),
-            Value::Moment { date, time, shows_seconds } => moment_text(date, time, shows_seconds, column.kind),
+            Value::Moment { date, time, shows_seconds } => {
+                moment_text(date, time, shows_seconds, column.kind)
+            }
         };
         if FAULTS.contains(&text.as_str()) {
             return Some(Cell::Fault(text));
@@ -69,7 +86,8 @@ impl Value {
 fn tidy(text: &str, column: &Column) -> String {
     let cut: String = text.trim().trim_start_matches('\u{FEFF}').nfc().take(CELL_MAX_CHARS + 1).collect();
     if PROSE.contains(&column.name) && cut.chars().any(|c| matches!(c, '\r' | '\n' | '\t')) {
-        let lines: Vec<&str> = cut.split(['\r', '\n', '\t']).map(str::trim).filter(|l| !l.is_empty()).collect();
+        let lines: Vec<&str> =
+            cut.split(['\r', '\n', '\t']).map(str::trim).filter(|l| !l.is_empty()).collect();
         return lines.join(" ");
     }
     cut
@@ -92,10 +110,19 @@ fn number_text(number: f64, kind: Kind) -> String {
     rounded.to_string()
 }
 
-fn moment_text(date: Option<(u16, u8, u8)>, (hours, minutes, seconds): (u32, u8, u8), shows_seconds: Option<bool>, kind: Kind) -> String {
+fn moment_text(
+    date: Option<(u16, u8, u8)>,
+    (hours, minutes, seconds): (u32, u8, u8),
+    shows_seconds: Option<bool>,
+    kind: Kind,
+) -> String {
     if let Some((year, month, day)) = date {
         let date = format!("{year:04}-{month:02}-{day:02}");
-        return if (hours, minutes, seconds) == (0, 0, 0) { date } else { format!("{date} {hours:02}:{minutes:02}:{seconds:02}") };
+        return if (hours, minutes, seconds) == (0, 0, 0) {
+            date
+        } else {
+            format!("{date} {hours:02}:{minutes:02}:{seconds:02}")
+        };
     }
     if kind == Kind::Length {
         // What a person typed as 2:05 a spreadsheet keeps as five past two; what she sees is what she means.
@@ -106,7 +133,11 @@ fn moment_text(date: Option<(u16, u8, u8)>, (hours, minutes, seconds): (u32, u8,
             (false, _) => format!("{hours}:{minutes:02}:{seconds:02}"),
         };
     }
-    if seconds == 0 { format!("{hours:02}:{minutes:02}") } else { format!("{hours:02}:{minutes:02}:{seconds:02}") }
+    if seconds == 0 {
+        format!("{hours:02}:{minutes:02}")
+    } else {
+        format!("{hours:02}:{minutes:02}:{seconds:02}")
+    }
 }
 
 /// A book being filled, sheet by sheet, within bounds.
@@ -142,16 +173,37 @@ impl Intake {
         };
         if self.book.sheets.iter().any(|s| s.name == layout.name) {
             let reason = format!("the sheet '{}' is there twice", layout.name);
-            self.problems.push(header::problem(Weight::Error, layout.name, None, reason, "Keep one of the two.".to_owned()));
+            self.problems.push(header::problem(
+                Weight::Error,
+                layout.name,
+                None,
+                reason,
+                "Keep one of the two.".to_owned(),
+            ));
             return None;
         }
         // Taken at once, so that a second sheet of the name is seen even if this one is empty.
         self.book.sheet_mut(layout.name);
-        Some(Open { layout, header: BTreeMap::new(), header_row: None, columns: None, row: Row::default(), rows: Vec::new(), headless: BTreeSet::new(), full: false })
+        Some(Open {
+            layout,
+            header: BTreeMap::new(),
+            header_row: None,
+            columns: None,
+            row: Row::default(),
+            rows: Vec::new(),
+            headless: BTreeSet::new(),
+            full: false,
+        })
     }
 
     /// Takes one cell, rows counted from 1 and columns from 0, row by row. `Err` when the whole file is too large.
-    pub(super) fn cell(&mut self, open: &mut Open, row: u32, column: u32, value: Value) -> Result<(), Problem> {
+    pub(super) fn cell(
+        &mut self,
+        open: &mut Open,
+        row: u32,
+        column: u32,
+        value: Value,
+    ) -> Result<(), Problem> {
         if column >= COLUMNS_MAX || open.full {
             return Ok(());
         }
@@ -160,13 +212,16 @@ impl Intake {
             self.text_octets += text.len().min(CELL_MAX_CHARS * 4);
         }
         if self.cells > CELLS_MAX || self.text_octets > TEXT_MAX_OCTETS {
-            return Err(whole("the workbook holds more than any season does", "Delete copied rows, columns and texts beyond your lists."));
+            return Err(whole(
+                "the workbook holds more than any season does",
+                "Delete copied rows, columns and texts beyond your lists.",
+            ));
         }
         if *open.header_row.get_or_insert(row) == row {
-            if let Value::Text(text) = value {
-                if !text.trim().is_empty() {
-                    open.header.insert(column, text.nfc().collect());
-                }
+            if let Value::Text(text) = value
+                && !text.trim().is_empty()
+            {
+                open.header.insert(column, text.nfc().collect());
             }
             return Ok(());
         }
@@ -177,10 +232,21 @@ impl Intake {
         if open.rows.len() >= ROWS_MAX as usize {
             open.full = true;
             let reason = format!("the sheet has more than {ROWS_MAX} lines");
-            self.problems.push(Problem { row: Some(row), ..header::problem(Weight::Error, open.layout.name, None, reason, "Delete copied or filled-down lines below your list.".to_owned()) });
+            self.problems.push(Problem {
+                row: Some(row),
+                ..header::problem(
+                    Weight::Error,
+                    open.layout.name,
+                    None,
+                    reason,
+                    "Delete copied or filled-down lines below your list.".to_owned(),
+                )
+            });
             return Ok(());
         }
-        let columns = open.columns.get_or_insert_with(|| header::columns(open.layout, &open.header, &mut self.problems));
+        let columns = open
+            .columns
+            .get_or_insert_with(|| header::columns(open.layout, &open.header, &mut self.problems));
         match columns.get(&column) {
             Some(known) => {
                 if let Some(cell) = value.cell(known) {
@@ -188,8 +254,18 @@ impl Intake {
                 }
             }
             None if !open.header.contains_key(&column) && open.headless.insert(column) => {
-                let reason = format!("column {} holds something but has no name, so it is not read", column + 1);
-                self.problems.push(Problem { row: Some(row), ..header::problem(Weight::Warning, open.layout.name, None, reason, "Name it in the first row, or take it out.".to_owned()) });
+                let reason =
+                    format!("column {} holds something but has no name, so it is not read", column + 1);
+                self.problems.push(Problem {
+                    row: Some(row),
+                    ..header::problem(
+                        Weight::Warning,
+                        open.layout.name,
+                        None,
+                        reason,
+                        "Name it in the first row, or take it out.".to_owned(),
+                    )
+                });
             }
             None => {}
         }
@@ -215,10 +291,21 @@ impl Intake {
         if self.book.sheets.is_empty() {
             let names = SHEETS.iter().map(|s| s.name).collect::<Vec<_>>().join(", ");
             let first = self.problems.first().map(|p| format!(" ({})", p.reason)).unwrap_or_default();
-            return Err(whole(format!("none of the sheets of a season is there{first}"), &format!("Start from a blank workbook; its sheets are: {names}.")));
+            return Err(whole(
+                format!("none of the sheets of a season is there{first}"),
+                &format!("Start from a blank workbook; its sheets are: {names}."),
+            ));
         }
-        for layout in SHEETS.iter().filter(|l| l.required && !self.book.sheets.iter().any(|s| s.name == l.name)) {
-            self.problems.push(header::problem(Weight::Error, layout.name, None, format!("the sheet '{}' is missing", layout.name), format!("Add it: {}", layout.help)));
+        for layout in
+            SHEETS.iter().filter(|l| l.required && !self.book.sheets.iter().any(|s| s.name == l.name))
+        {
+            self.problems.push(header::problem(
+                Weight::Error,
+                layout.name,
+                None,
+                format!("the sheet '{}' is missing", layout.name),
+                format!("Add it: {}", layout.help),
+            ));
         }
         self.book.sheets.sort_by_key(|s| SHEETS.iter().position(|l| l.name == s.name));
         Ok((self.book, self.problems))

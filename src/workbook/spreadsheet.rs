@@ -23,16 +23,30 @@ fn damaged(fault: &dyn std::fmt::Display) -> Problem {
 }
 
 fn xlsx(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
-    let mut file: Xlsx<_> = open_workbook_from_rs(Cursor::new(octets)).map_err(|fault: calamine::XlsxError| damaged(&fault))?;
-    let sheets: Vec<String> = file.sheets_metadata().iter().filter(|s| s.typ == SheetType::WorkSheet).map(|s| s.name.clone()).collect();
+    let mut file: Xlsx<_> =
+        open_workbook_from_rs(Cursor::new(octets)).map_err(|fault: calamine::XlsxError| damaged(&fault))?;
+    let sheets: Vec<String> = file
+        .sheets_metadata()
+        .iter()
+        .filter(|s| s.typ == SheetType::WorkSheet)
+        .map(|s| s.name.clone())
+        .collect();
     let mut intake = Intake::default();
     for name in sheets {
-        if is_empty_default(&name) && file.worksheet_cells_reader(&name).is_ok_and(|mut cells| matches!(cells.next_cell(), Ok(None))) {
+        if is_empty_default(&name)
+            && file.worksheet_cells_reader(&name).is_ok_and(|mut cells| matches!(cells.next_cell(), Ok(None)))
+        {
             continue;
         }
-        let Some(mut open) = intake.begin(&name) else { continue };
+        let Some(mut open) = intake.begin(&name) else {
+            continue;
+        };
         let mut cells = file.worksheet_cells_reader(&name).map_err(|fault| damaged(&fault))?;
-        let shows_seconds: Vec<Option<bool>> = cells.styles().iter().map(|style| style.number_format.as_ref().map(|f| shows_seconds(&f.format_code))).collect();
+        let shows_seconds: Vec<Option<bool>> = cells
+            .styles()
+            .iter()
+            .map(|style| style.number_format.as_ref().map(|f| shows_seconds(&f.format_code)))
+            .collect();
         while let Some((cell, style)) = cells.next_cell_with_style_id().map_err(|fault| damaged(&fault))? {
             let (row, column) = cell.get_position();
             let seconds = shows_seconds.get(style).copied().flatten();
@@ -48,7 +62,10 @@ fn xlsx(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
 /// The sheet a spreadsheet program puts into every new file.
 fn is_empty_default(name: &str) -> bool {
     let name = name.to_lowercase();
-    name.starts_with("sheet") || name.starts_with("hoja") || name.starts_with("feuil") || name.starts_with("tabelle")
+    name.starts_with("sheet")
+        || name.starts_with("hoja")
+        || name.starts_with("feuil")
+        || name.starts_with("tabelle")
 }
 
 /// Whether a number format shows seconds; text in quotes and brackets other than `[s]` does not count.
@@ -100,7 +117,11 @@ fn iso(text: &str) -> Value {
     match (date.parse::<jiff::civil::Date>(), whole_minute.parse::<jiff::civil::Time>()) {
         (Ok(date), Ok(time)) if date.year() > 0 => Value::Moment {
             date: Some((date.year().unsigned_abs(), date.month().unsigned_abs(), date.day().unsigned_abs())),
-            time: (u32::from(time.hour().unsigned_abs()), time.minute().unsigned_abs(), time.second().unsigned_abs()),
+            time: (
+                u32::from(time.hour().unsigned_abs()),
+                time.minute().unsigned_abs(),
+                time.second().unsigned_abs(),
+            ),
             shows_seconds: None,
         },
         _ => Value::Text(text.to_owned()),
@@ -108,17 +129,22 @@ fn iso(text: &str) -> Value {
 }
 
 fn ods(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
-    let mut file: Ods<_> = open_workbook_from_rs(Cursor::new(octets)).map_err(|fault: calamine::OdsError| damaged(&fault))?;
+    let mut file: Ods<_> =
+        open_workbook_from_rs(Cursor::new(octets)).map_err(|fault: calamine::OdsError| damaged(&fault))?;
     let mut intake = Intake::default();
     for name in file.sheet_names() {
         let range = file.worksheet_range(&name).map_err(|fault| damaged(&fault))?;
         if is_empty_default(&name) && range.is_empty() {
             continue;
         }
-        let Some(mut open) = intake.begin(&name) else { continue };
+        let Some(mut open) = intake.begin(&name) else {
+            continue;
+        };
         let (top, left) = range.start().unwrap_or_default();
         for (row, column, value) in range.used_cells() {
-            let (Ok(row), Ok(column)) = (u32::try_from(row), u32::try_from(column)) else { continue };
+            let (Ok(row), Ok(column)) = (u32::try_from(row), u32::try_from(column)) else {
+                continue;
+            };
             if let Some(value) = from_data(value) {
                 intake.cell(&mut open, (top + row).saturating_add(1), left + column, value)?;
             }

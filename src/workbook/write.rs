@@ -5,7 +5,9 @@ use super::header::READ_ME;
 use crate::domain::book::{Book, Cell, Row};
 use crate::domain::layout::{Column, Kind, Layout, SETTINGS, SHEETS};
 use crate::domain::words::key;
-use rust_xlsxwriter::{DataValidation, ExcelDateTime, Format, FormatAlign, FormatBorder, Note, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    DataValidation, ExcelDateTime, Format, FormatAlign, FormatBorder, Note, Workbook, Worksheet, XlsxError,
+};
 use std::path::{Path, PathBuf};
 
 /// Rows below the header that get drop-downs.
@@ -17,7 +19,9 @@ const NOTE_PIXELS: (u32, u32) = (260, 90);
 #[derive(Debug, thiserror::Error)]
 pub enum WriteError {
     /// The name ends neither in `.xlsx` nor as a folder's.
-    #[error("'{0}' is neither an .xlsx file nor a folder: choose a name that ends in .xlsx, or one without an ending for a folder of .csv files")]
+    #[error(
+        "'{0}' is neither an .xlsx file nor a folder: choose a name that ends in .xlsx, or one without an ending for a folder of .csv files"
+    )]
     Kind(PathBuf),
     /// The file system refused.
     #[error("'{path}' cannot be written: {fault}; check the folder, its rights and the space left")]
@@ -35,7 +39,9 @@ pub enum WriteError {
 /// Writes a book as `.xlsx`, or as a folder of `.csv` where the name has no ending. A file is replaced whole or not at all.
 pub fn write(book: &Book, path: &Path) -> Result<(), WriteError> {
     match path.extension() {
-        Some(ending) if ending.eq_ignore_ascii_case("xlsx") && !path.is_dir() => replace(path, &to_xlsx(book)?),
+        Some(ending) if ending.eq_ignore_ascii_case("xlsx") && !path.is_dir() => {
+            replace(path, &to_xlsx(book)?)
+        }
         None => write_folder(book, path),
         Some(_) if path.is_dir() => write_folder(book, path),
         Some(_) => Err(WriteError::Kind(path.to_owned())),
@@ -88,7 +94,11 @@ struct Looks {
 
 impl Looks {
     fn new() -> Looks {
-        let header = Format::new().set_bold().set_border_bottom(FormatBorder::Thin).set_align(FormatAlign::Top).set_text_wrap();
+        let header = Format::new()
+            .set_bold()
+            .set_border_bottom(FormatBorder::Thin)
+            .set_align(FormatAlign::Top)
+            .set_text_wrap();
         Looks {
             needed: header.clone().set_background_color(0x00F3_E3C3),
             header,
@@ -124,7 +134,14 @@ pub fn to_xlsx(book: &Book) -> Result<Vec<u8>, WriteError> {
 }
 
 /// One cell. Dates, times and counts in their canonical form become what a spreadsheet sorts; all else stays text.
-fn put(sheet: &mut Worksheet, at: u32, number: u16, column: &Column, row: &Row, looks: &Looks) -> Result<(), WriteError> {
+fn put(
+    sheet: &mut Worksheet,
+    at: u32,
+    number: u16,
+    column: &Column,
+    row: &Row,
+    looks: &Looks,
+) -> Result<(), WriteError> {
     let text = cell_text(row, column.name);
     if text.is_empty() {
         return Ok(());
@@ -160,7 +177,12 @@ fn canonical_date(text: &str) -> Option<ExcelDateTime> {
     if date.to_string() != text || !(1900..=9999).contains(&date.year()) {
         return None;
     }
-    ExcelDateTime::from_ymd(date.year().unsigned_abs(), date.month().unsigned_abs(), date.day().unsigned_abs()).ok()
+    ExcelDateTime::from_ymd(
+        date.year().unsigned_abs(),
+        date.month().unsigned_abs(),
+        date.day().unsigned_abs(),
+    )
+    .ok()
 }
 
 fn canonical_time(text: &str) -> Option<ExcelDateTime> {
@@ -173,7 +195,11 @@ fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), W
     for (column, at) in layout.columns.iter().zip(0_u16..) {
         let look = if column.required { &looks.needed } else { &looks.header };
         sheet.write_string_with_format(0, at, column.name, look)?;
-        sheet.insert_note(0, at, &note(&format!("{}{}", column.help, if column.required { " Must be filled in." } else { "" })))?;
+        sheet.insert_note(
+            0,
+            at,
+            &note(&format!("{}{}", column.help, if column.required { " Must be filled in." } else { "" })),
+        )?;
         sheet.set_column_width(at, width(column))?;
         let words: &[&str] = match column.kind {
             Kind::YesNo => &["yes", "no"],
@@ -181,7 +207,10 @@ fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), W
             _ => &[],
         };
         if !words.is_empty() {
-            let list = DataValidation::new().allow_list_strings(words)?.ignore_blank(true).set_error_message("Pick one of the words in the list.")?;
+            let list = DataValidation::new()
+                .allow_list_strings(words)?
+                .ignore_blank(true)
+                .set_error_message("Pick one of the words in the list.")?;
             sheet.add_data_validation(1, at, DROP_DOWN_ROWS, at, &list)?;
         }
         // A column of text keeps what is typed: 5-6 stays an age band and does not become a date.
@@ -204,7 +233,9 @@ fn width(column: &Column) -> f64 {
         (_, name) if name.ends_with("ref") => 7.0,
         (_, "setting") => 30.0,
         (_, "value" | "text" | "door" | "numbers" | "bring" | "arrive ready") => 36.0,
-        (Kind::YesNo | Kind::Count | Kind::Time | Kind::Length, name) => 10.0_f64.max(name.len() as f64 * 0.6),
+        (Kind::YesNo | Kind::Count | Kind::Time | Kind::Length, name) => {
+            10.0_f64.max(name.len() as f64 * 0.6)
+        }
         (Kind::Phone, _) => 19.0,
         (Kind::Mail, _) => 28.0,
         (Kind::Date, _) => 12.0,
@@ -245,15 +276,29 @@ fn guidance(sheet: &mut Worksheet, looks: &Looks) -> Result<(), WriteError> {
     line(["", "", ""], &looks.wrapped)?;
     line(["Sheet", "Column", "What it holds"], &looks.header)?;
     for layout in SHEETS {
-        line([layout.name, if layout.required { "(needed)" } else { "(may be left out)" }, layout.help], &looks.wrapped)?;
-        for column in layout.columns.iter().filter(|c| !c.name.starts_with("guardian ") || c.name.starts_with("guardian 1 ")) {
+        line(
+            [layout.name, if layout.required { "(needed)" } else { "(may be left out)" }, layout.help],
+            &looks.wrapped,
+        )?;
+        for column in layout
+            .columns
+            .iter()
+            .filter(|c| !c.name.starts_with("guardian ") || c.name.starts_with("guardian 1 "))
+        {
             line(["", column.name, column.help], &looks.wrapped)?;
         }
     }
     line(["", "", ""], &looks.wrapped)?;
     line(["Setting", "Default", "What it means"], &looks.header)?;
     for setting in SETTINGS {
-        line([setting.name, if setting.default.is_empty() { "(must be filled in)" } else { setting.default }, setting.help], &looks.wrapped)?;
+        line(
+            [
+                setting.name,
+                if setting.default.is_empty() { "(must be filled in)" } else { setting.default },
+                setting.help,
+            ],
+            &looks.wrapped,
+        )?;
     }
     Ok(())
 }

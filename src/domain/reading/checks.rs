@@ -1,6 +1,8 @@
 //! What is readable but should be looked at before anybody is told anything.
 
-use super::super::season::{ChaperoneId, Child, Consent, Contact, Event, EventId, EventKind, Line, NumberId, Slot};
+use super::super::season::{
+    ChaperoneId, Child, Consent, Contact, Event, EventId, EventKind, Line, NumberId, Slot,
+};
 use super::super::words::key;
 use super::desk::{Desk, Spot, counted, row_list};
 use super::people::People;
@@ -24,7 +26,11 @@ pub(super) fn run(head: &Head, programme: &Programme, people: &People, desk: &mu
     chaperones_in_two_places(programme, people, desk);
     vetting(programme, people, desk);
     if head.settings.children_per_adult == 0 {
-        desk.error(Spot::sheet("season"), "children per adult is nought", "Write how many children one adult may have.");
+        desk.error(
+            Spot::sheet("season"),
+            "children per adult is nought",
+            "Write how many children one adult may have.",
+        );
     }
 }
 
@@ -47,14 +53,25 @@ fn same_children(people: &People, desk: &mut Desk) {
         for &at in group {
             if let Some(first) = seen.insert((numbers(&people.children[at]), &guardians[at]), at) {
                 twice = true;
-                let reason = format!("this child stands in row {} too, with the same name, numbers and guardians", people.child_rows[first]);
-                desk.error(Spot::row("children", people.child_rows[at]), reason, "Delete one of the two rows.");
+                let reason = format!(
+                    "this child stands in row {} too, with the same name, numbers and guardians",
+                    people.child_rows[first]
+                );
+                desk.error(
+                    Spot::row("children", people.child_rows[at]),
+                    reason,
+                    "Delete one of the two rows.",
+                );
             }
         }
         if !twice {
             let rows: Vec<u32> = group.iter().map(|at| people.child_rows[*at]).collect();
             let reason = format!("{} have one name; they are taken as different children", row_list(&rows));
-            desk.warn(Spot::row("children", rows[0]), reason, "Delete one if they are the same child; else add a second name or initial.");
+            desk.warn(
+                Spot::row("children", rows[0]),
+                reason,
+                "Delete one if they are the same child; else add a second name or initial.",
+            );
         }
     }
 }
@@ -70,10 +87,21 @@ fn reach(people: &People, desk: &mut Desk) {
             continue;
         }
         let (reason, cure) = match (&contact.phone, &contact.mail) {
-            (None, None) => ("has neither a telephone number nor a mail address", "Write a mobile number or a mail address."),
-            (Some(phone), None) if phone.line == Line::VoiceOnly => ("can only be rung: no texts go to the number, and there is no mail address", "Write a mobile number or a mail address if there is one."),
-            (_, Some(_)) => ("refused mail and may not be texted, so can only be rung", "Ask again, or plan to ring."),
-            (Some(_), None) => ("may not be texted and has no mail address, so can only be rung", "Ask whether texts are welcome and write yes, who agreed, and when."),
+            (None, None) => (
+                "has neither a telephone number nor a mail address",
+                "Write a mobile number or a mail address.",
+            ),
+            (Some(phone), None) if phone.line == Line::VoiceOnly => (
+                "can only be rung: no texts go to the number, and there is no mail address",
+                "Write a mobile number or a mail address if there is one.",
+            ),
+            (_, Some(_)) => {
+                ("refused mail and may not be texted, so can only be rung", "Ask again, or plan to ring.")
+            }
+            (Some(_), None) => (
+                "may not be texted and has no mail address, so can only be rung",
+                "Ask whether texts are welcome and write yes, who agreed, and when.",
+            ),
         };
         desk.warn(Spot::row("children", *row), format!("guardian {} {reason}", guardian.reference), cure);
     }
@@ -85,19 +113,35 @@ fn reach(people: &People, desk: &mut Desk) {
     }
     for (at, row) in people.child_rows.iter().enumerate() {
         if !u32::try_from(at).is_ok_and(|at| reached.contains(&at)) {
-            desk.warn(Spot::row("children", *row), "none of this child's guardians can be written to", "Add a mobile number that may be texted or a mail address; until then somebody must ring.");
+            desk.warn(
+                Spot::row("children", *row),
+                "none of this child's guardians can be written to",
+                "Add a mobile number that may be texted or a mail address; until then somebody must ring.",
+            );
         }
     }
 }
 
 fn consents(people: &People, desk: &mut Desk) {
-    let asked = |contact: &Contact| contact.phone.as_ref().is_some_and(|p| p.line == Line::Textable) && contact.texts == Consent::Unknown;
-    let mut rows: Vec<u32> = people.guardians.iter().zip(&people.guardian_rows).filter(|(g, _)| asked(&g.contact)).map(|(_, row)| *row).collect();
+    let asked = |contact: &Contact| {
+        contact.phone.as_ref().is_some_and(|p| p.line == Line::Textable) && contact.texts == Consent::Unknown
+    };
+    let mut rows: Vec<u32> = people
+        .guardians
+        .iter()
+        .zip(&people.guardian_rows)
+        .filter(|(g, _)| asked(&g.contact))
+        .map(|(_, row)| *row)
+        .collect();
     rows.sort_unstable();
     rows.dedup();
     if let Some(first) = rows.first() {
         let count = people.guardians.iter().filter(|g| asked(&g.contact)).count();
-        let reason = format!("it is not written whether {} may be texted ({}); no text is sent to them", counted(count, "guardian with a mobile number", "guardians with a mobile number"), row_list(&rows));
+        let reason = format!(
+            "it is not written whether {} may be texted ({}); no text is sent to them",
+            counted(count, "guardian with a mobile number", "guardians with a mobile number"),
+            row_list(&rows)
+        );
         desk.warn(Spot::row("children", *first), reason, "Ask, then write yes or no, who agreed, and when.");
     }
 }
@@ -109,20 +153,33 @@ fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
             *known.entry(key(cast)).or_insert(0) += 1;
         }
         if child.casts.len() > 1 {
-            desk.warn(Spot::named("children", *row, "cast"), "this child is in more than one cast", "Keep one cast, unless the child really performs in each.");
+            desk.warn(
+                Spot::named("children", *row, "cast"),
+                "this child is in more than one cast",
+                "Keep one cast, unless the child really performs in each.",
+            );
         }
     }
-    let performed: HashSet<String> = programme.events.iter().filter_map(|e| e.cast.as_deref().map(key)).collect();
+    let performed: HashSet<String> =
+        programme.events.iter().filter_map(|e| e.cast.as_deref().map(key)).collect();
     for (event, row) in programme.events.iter().zip(&programme.event_rows) {
-        if let Some(cast) = &event.cast {
-            if !known.contains_key(&key(cast)) {
-                desk.warn(Spot::named("events", *row, "cast"), "no child is in this cast", "Check the spelling here and on the sheet 'children'.");
-            }
+        if let Some(cast) = &event.cast
+            && !known.contains_key(&key(cast))
+        {
+            desk.warn(
+                Spot::named("events", *row, "cast"),
+                "no child is in this cast",
+                "Check the spelling here and on the sheet 'children'.",
+            );
         }
     }
     for (child, row) in people.children.iter().zip(&people.child_rows) {
         if child.casts.iter().any(|cast| !performed.contains(&key(cast))) {
-            desk.warn(Spot::named("children", *row, "cast"), "no event is performed by this cast", "Check the spelling here and on the sheet 'events'.");
+            desk.warn(
+                Spot::named("children", *row, "cast"),
+                "no event is performed by this cast",
+                "Check the spelling here and on the sheet 'events'.",
+            );
         }
     }
 }
@@ -132,7 +189,9 @@ fn overlapping(programme: &Programme) -> Vec<(EventId, EventId)> {
     let mut spans: Vec<(DateTime, DateTime, EventId)> = (0u32..)
         .zip(&programme.events)
         .filter(|(_, event)| !event.cancelled)
-        .map(|(at, event)| (event.date.to_datetime(first_call(event)), ending(event, &programme.numbers), EventId(at)))
+        .map(|(at, event)| {
+            (event.date.to_datetime(first_call(event)), ending(event, &programme.numbers), EventId(at))
+        })
         .collect();
     spans.sort();
     let mut pairs = Vec::new();
@@ -140,13 +199,21 @@ fn overlapping(programme: &Programme) -> Vec<(EventId, EventId)> {
         if pairs.len() >= PAIRS_MAX {
             break;
         }
-        pairs.extend(spans[at + 1..].iter().take_while(|(start, _, _)| start < end).map(|(_, _, other)| (*event, *other)));
+        pairs.extend(
+            spans[at + 1..]
+                .iter()
+                .take_while(|(start, _, _)| start < end)
+                .map(|(_, _, other)| (*event, *other)),
+        );
     }
     pairs
 }
 
 fn concerns(event: &Event, child: &Child, danced: &HashSet<NumberId>) -> bool {
-    let cast_fits = event.cast.as_ref().is_none_or(|cast| child.casts.is_empty() || child.casts.iter().any(|own| key(own) == key(cast)));
+    let cast_fits = event
+        .cast
+        .as_ref()
+        .is_none_or(|cast| child.casts.is_empty() || child.casts.iter().any(|own| key(own) == key(cast)));
     cast_fits && child.castings.iter().any(|c| danced.contains(&c.number))
 }
 
@@ -162,15 +229,27 @@ fn children_in_two_places(programme: &Programme, people: &People, desk: &mut Des
             .map(|(_, row)| *row)
             .collect();
         if let Some(row) = rows.first() {
-            let reason = format!("{} ({}) wanted at '{}' and at '{}', which overlap", counted(rows.len(), "child is", "children are"), row_list(&rows), first.name, second.name);
-            desk.warn(Spot::row("children", *row), reason, "Move a call, or list the numbers each event wants.");
+            let reason = format!(
+                "{} ({}) wanted at '{}' and at '{}', which overlap",
+                counted(rows.len(), "child is", "children are"),
+                row_list(&rows),
+                first.name,
+                second.name
+            );
+            desk.warn(
+                Spot::row("children", *row),
+                reason,
+                "Move a call, or list the numbers each event wants.",
+            );
         }
     }
 }
 
 fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
-    let peopled: HashSet<NumberId> = people.children.iter().flat_map(|c| c.castings.iter().map(|c| c.number)).collect();
-    let covered: HashSet<(EventId, Option<NumberId>)> = people.duties.iter().map(|d| (d.event, d.number)).collect();
+    let peopled: HashSet<NumberId> =
+        people.children.iter().flat_map(|c| c.castings.iter().map(|c| c.number)).collect();
+    let covered: HashSet<(EventId, Option<NumberId>)> =
+        people.duties.iter().map(|d| (d.event, d.number)).collect();
     let staffed: HashSet<EventId> = people.duties.iter().map(|d| d.event).collect();
     for ((at, event), row) in (0u32..).zip(&programme.events).zip(&programme.event_rows) {
         // In class and at photographs the teachers are with the children (common practice, no source).
@@ -178,21 +257,36 @@ fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
             continue;
         }
         if !staffed.contains(&EventId(at)) {
-            desk.warn(Spot::row("events", *row), "nobody has a duty at this event", "Add chaperones on the sheet 'duties'.");
+            desk.warn(
+                Spot::row("events", *row),
+                "nobody has a duty at this event",
+                "Add chaperones on the sheet 'duties'.",
+            );
             continue;
         }
         let missing: Vec<&str> = event
             .order
             .iter()
             .filter_map(|slot| match slot {
-                Slot::Number { number, .. } if peopled.contains(number) && !covered.contains(&(EventId(at), Some(*number))) => Some(programme.numbers[number.at()].name.as_str()),
+                Slot::Number { number, .. }
+                    if peopled.contains(number) && !covered.contains(&(EventId(at), Some(*number))) =>
+                {
+                    Some(programme.numbers[number.at()].name.as_str())
+                }
                 _ => None,
             })
             .collect();
         if !missing.is_empty() {
-            let more = if missing.len() > NAMES_TOLD { format!(" and {} more", missing.len() - NAMES_TOLD) } else { String::new() };
+            let more = if missing.len() > NAMES_TOLD {
+                format!(" and {} more", missing.len() - NAMES_TOLD)
+            } else {
+                String::new()
+            };
             let named = missing.iter().take(NAMES_TOLD).copied().collect::<Vec<_>>().join(", ");
-            let reason = format!("{} no chaperone: {named}{more}", counted(missing.len(), "number has", "numbers have"));
+            let reason = format!(
+                "{} no chaperone: {named}{more}",
+                counted(missing.len(), "number has", "numbers have")
+            );
             desk.warn(Spot::row("events", *row), reason, "Add them on the sheet 'duties'.");
         }
     }
@@ -209,25 +303,37 @@ fn chaperones_in_two_places(programme: &Programme, people: &People, desk: &mut D
     }
     for (a, b) in overlapping(programme) {
         let first: HashSet<ChaperoneId> = by_event.get(&a).into_iter().flatten().copied().collect();
-        let mut both: Vec<ChaperoneId> = by_event.get(&b).into_iter().flatten().copied().filter(|c| first.contains(c)).collect();
+        let mut both: Vec<ChaperoneId> =
+            by_event.get(&b).into_iter().flatten().copied().filter(|c| first.contains(c)).collect();
         both.sort();
         for chaperone in both {
             let row = at[&(chaperone, b)].iter().map(|d| people.duty_rows[*d]).min().unwrap_or(0);
             let (first, second) = (&programme.events[a.at()].name, &programme.events[b.at()].name);
-            let reason = format!("chaperone {} has duties at '{first}' and at '{second}', which overlap", people.chaperones[chaperone.at()].reference);
+            let reason = format!(
+                "chaperone {} has duties at '{first}' and at '{second}', which overlap",
+                people.chaperones[chaperone.at()].reference
+            );
             desk.warn(Spot::row("duties", row), reason, "Give one of the two to somebody else.");
         }
     }
     let mut same_event: Vec<_> = at.iter().filter(|(_, duties)| duties.len() > 1).collect();
     same_event.sort();
     for ((chaperone, event), duties) in same_event {
-        let held: HashMap<NumberId, usize> = duties.iter().filter_map(|d| people.duties[*d].number.map(|n| (n, *d))).collect();
+        let held: HashMap<NumberId, usize> =
+            duties.iter().filter_map(|d| people.duties[*d].number.map(|n| (n, *d))).collect();
         neighbours(programme, people, *chaperone, *event, &held, desk);
     }
 }
 
 /// Two numbers one after the other: while the first is on stage the second gets ready.
-fn neighbours(programme: &Programme, people: &People, chaperone: ChaperoneId, event: EventId, held: &HashMap<NumberId, usize>, desk: &mut Desk) {
+fn neighbours(
+    programme: &Programme,
+    people: &People,
+    chaperone: ChaperoneId,
+    event: EventId,
+    held: &HashMap<NumberId, usize>,
+    desk: &mut Desk,
+) {
     let event = &programme.events[event.at()];
     if !event.ordered || event.cancelled {
         return;
@@ -239,9 +345,18 @@ fn neighbours(programme: &Programme, people: &People, chaperone: ChaperoneId, ev
             continue;
         };
         if let (Some(before), Some(duty)) = (last.filter(|n| held.contains_key(n)), held.get(number)) {
-            let (first, second) = (&programme.numbers[before.at()].name, &programme.numbers[number.at()].name);
-            let reason = format!("chaperone {} has '{first}' and, straight after it at '{}', '{second}'", people.chaperones[chaperone.at()].reference, event.name);
-            desk.warn(Spot::row("duties", people.duty_rows[*duty]), reason, "Give one of the two to somebody else, or make sure a second adult is there.");
+            let (first, second) =
+                (&programme.numbers[before.at()].name, &programme.numbers[number.at()].name);
+            let reason = format!(
+                "chaperone {} has '{first}' and, straight after it at '{}', '{second}'",
+                people.chaperones[chaperone.at()].reference,
+                event.name
+            );
+            desk.warn(
+                Spot::row("duties", people.duty_rows[*duty]),
+                reason,
+                "Give one of the two to somebody else, or make sure a second adult is there.",
+            );
         }
         last = Some(*number);
     }
@@ -261,15 +376,30 @@ fn vetting(programme: &Programme, people: &People, desk: &mut Desk) {
         let event = &programme.events[event.at()];
         match people.chaperones[chaperone.at()].vetted_until {
             Some(until) if until < event.date => {
-                let reason = format!("the vetting of this chaperone is valid to {until}, before '{}' on {}", event.name, event.date);
-                desk.warn(Spot::named("chaperones", row, "vetted until"), reason, "Have it renewed, or give the duties to somebody else.");
+                let reason = format!(
+                    "the vetting of this chaperone is valid to {until}, before '{}' on {}",
+                    event.name, event.date
+                );
+                desk.warn(
+                    Spot::named("chaperones", row, "vetted until"),
+                    reason,
+                    "Have it renewed, or give the duties to somebody else.",
+                );
             }
             Some(_) => {}
             None => unwritten.push(row),
         }
     }
     if let Some(first) = unwritten.first() {
-        let reason = format!("no vetting is written for {} with duties ({})", counted(unwritten.len(), "chaperone", "chaperones"), row_list(&unwritten));
-        desk.warn(Spot::named("chaperones", *first, "vetted until"), reason, "Write the last day it is valid, if your school vets its chaperones.");
+        let reason = format!(
+            "no vetting is written for {} with duties ({})",
+            counted(unwritten.len(), "chaperone", "chaperones"),
+            row_list(&unwritten)
+        );
+        desk.warn(
+            Spot::named("chaperones", *first, "vetted until"),
+            reason,
+            "Write the last day it is valid, if your school vets its chaperones.",
+        );
     }
 }

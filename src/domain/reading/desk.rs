@@ -56,7 +56,14 @@ impl Desk {
             self.untold += 1;
             return;
         }
-        self.problems.push(Problem { weight, sheet: spot.sheet.to_owned(), row: spot.row, column: spot.column.map(str::to_owned), reason, cure: cure.to_owned() });
+        self.problems.push(Problem {
+            weight,
+            sheet: spot.sheet.to_owned(),
+            row: spot.row,
+            column: spot.column.map(str::to_owned),
+            reason,
+            cure: cure.to_owned(),
+        });
     }
 
     pub(super) fn has_errors(&self) -> bool {
@@ -137,13 +144,29 @@ impl<Id: Copy + PartialEq> Names<Id> {
         match self.by_key.get(&key(name)).map(Vec::as_slice) {
             Some([one]) => Some(*one),
             Some(_) => {
-                let more = if self.sheet == "events" { "Write the date after the name, such as 'Class visit 2027-05-04'." } else { "Give each a name of its own." };
-                desk.error(spot, format!("'{}' is the name of more than one line of the sheet '{}'", shown(name), self.sheet), more);
+                let more = if self.sheet == "events" {
+                    "Write the date after the name, such as 'Class visit 2027-05-04'."
+                } else {
+                    "Give each a name of its own."
+                };
+                desk.error(
+                    spot,
+                    format!(
+                        "'{}' is the name of more than one line of the sheet '{}'",
+                        shown(name),
+                        self.sheet
+                    ),
+                    more,
+                );
                 None
             }
             None if self.broken.contains(&key(name)) => None,
             None => {
-                let cure = did_you_mean(name, self.written.iter().map(String::as_str), &format!("Add it to the sheet '{}', or use a name that stands there.", self.sheet));
+                let cure = did_you_mean(
+                    name,
+                    self.written.iter().map(String::as_str),
+                    &format!("Add it to the sheet '{}', or use a name that stands there.", self.sheet),
+                );
                 desk.error(spot, format!("'{}' is not on the sheet '{}'", shown(name), self.sheet), &cure);
                 None
             }

@@ -2,7 +2,10 @@
 
 mod checks;
 mod desk;
+mod duties;
+mod households;
 mod people;
+mod places;
 mod programme;
 mod rules;
 mod settings;
@@ -24,15 +27,26 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
     let mut desk = Desk::default();
     let version = layout::setting_text(book, "version");
     if typed::count(version).ok() != Some(LAYOUT_VERSION) {
-        let reason = format!("the workbook says it has layout version '{}', and this program reads version {LAYOUT_VERSION}", shown(version));
-        desk.error(Spot::sheet("season"), reason, "Use the program that wrote the workbook, or copy its lines into a blank one.");
+        let reason = format!(
+            "the workbook says it has layout version '{}', and this program reads version {LAYOUT_VERSION}",
+            shown(version)
+        );
+        desk.error(
+            Spot::sheet("season"),
+            reason,
+            "Use the program that wrote the workbook, or copy its lines into a blank one.",
+        );
         return (None, desk.finish());
     }
     let mut own = book.clone();
-    for question in refs::adopt(&mut own, None) {
-        desk.error(Spot::named(&question.sheet, question.row, &question.column), question.reason, &question.cure);
+    let mut phones = Phones::new(layout::setting_text(book, "country"));
+    for question in refs::adopt_with(&mut own, None, &mut phones) {
+        desk.error(
+            Spot::named(&question.sheet, question.row, &question.column),
+            question.reason,
+            &question.cure,
+        );
     }
-    let mut phones = Phones::new(layout::setting_text(&own, "country"));
     for sheet in SHEETS {
         sheet_kinds(&own, sheet, &mut phones, &mut desk);
     }
@@ -75,10 +89,17 @@ fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
 fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &mut Desk) {
     let rows = book.rows(sheet.name);
     if rows.is_empty() && sheet.required {
-        let reason = format!("the sheet '{}' is missing or has no lines, and there is no season without it", sheet.name);
+        let reason = format!(
+            "the sheet '{}' is missing or has no lines, and there is no season without it",
+            sheet.name
+        );
         let cure = "Fill it in; a blank workbook with guidance shows how.";
         if sheet.name == "chaperones" {
-            desk.warn(Spot::sheet(sheet.name), "no chaperones are listed, so nobody can be asked to ring families", cure);
+            desk.warn(
+                Spot::sheet(sheet.name),
+                "no chaperones are listed, so nobody can be asked to ring families",
+                cure,
+            );
         } else {
             desk.error(Spot::sheet(sheet.name), reason, cure);
         }
@@ -89,11 +110,19 @@ fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &
             let spot = Spot::cell(sheet.name, row, column.name);
             match row.cells.get(column.name) {
                 None if column.required => {
-                    desk.error(spot, format!("'{}' is empty", column.name), &format!("Fill it in: {}", column.help));
+                    desk.error(
+                        spot,
+                        format!("'{}' is empty", column.name),
+                        &format!("Fill it in: {}", column.help),
+                    );
                 }
                 None => {}
                 Some(Cell::Fault(fault)) => {
-                    desk.error(spot, format!("the cell holds the error {}", shown(fault)), "Mend the formula, or type the value itself.");
+                    desk.error(
+                        spot,
+                        format!("the cell holds the error {}", shown(fault)),
+                        "Mend the formula, or type the value itself.",
+                    );
                 }
                 Some(Cell::Text(text)) => match kind_fault(column, text, phones) {
                     Fit::Right => {}
@@ -104,17 +133,35 @@ fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &
             }
         }
     }
-    summary(desk, sheet.name, &unlisted, "is not a number in service as far as the numbering plan tells", "Check the digits; messages are tried all the same.");
-    summary(desk, sheet.name, &voice_only, "is a land line or a service number: no texts go to it", "Write a mobile number if there is one.");
+    summary(
+        desk,
+        sheet.name,
+        &unlisted,
+        "is not a number in service as far as the numbering plan tells",
+        "Check the digits; messages are tried all the same.",
+    );
+    summary(
+        desk,
+        sheet.name,
+        &voice_only,
+        "is a land line or a service number: no texts go to it",
+        "Write a mobile number if there is one.",
+    );
 }
 
 /// One warning for a thing that may be true of hundreds of rows.
 fn summary(desk: &mut Desk, sheet: &str, cells: &[(&Row, &Column)], what: &str, cure: &str) {
-    let Some((row, column)) = cells.first() else { return };
+    let Some((row, column)) = cells.first() else {
+        return;
+    };
     let rows: Vec<u32> = cells.iter().map(|(row, _)| row.number).collect();
     let reason = match rows.len() {
         1 => format!("the telephone number {what}"),
-        _ => format!("{} in {}: each {what}", desk::counted(rows.len(), "telephone number", "telephone numbers"), desk::row_list(&rows)),
+        _ => format!(
+            "{} in {}: each {what}",
+            desk::counted(rows.len(), "telephone number", "telephone numbers"),
+            desk::row_list(&rows)
+        ),
     };
     desk.warn(Spot::cell(sheet, row, column.name), reason, cure);
 }
@@ -128,10 +175,16 @@ enum Fit {
 
 fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
     if text.chars().any(char::is_control) {
-        return Fit::Wrong("the cell holds a line break or another control character".to_owned(), "Type the text again on one line.".to_owned());
+        return Fit::Wrong(
+            "the cell holds a line break or another control character".to_owned(),
+            "Type the text again on one line.".to_owned(),
+        );
     }
     if text.chars().nth(CELL_MAX_CHARS).is_some() {
-        return Fit::Wrong(format!("the cell holds more than {CELL_MAX_CHARS} characters"), "Shorten the text.".to_owned());
+        return Fit::Wrong(
+            format!("the cell holds more than {CELL_MAX_CHARS} characters"),
+            "Shorten the text.".to_owned(),
+        );
     }
     let cured = |fault: Option<String>, cure: &str| match fault {
         Some(reason) => Fit::Wrong(reason, cure.to_owned()),
@@ -146,7 +199,10 @@ fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
         Kind::YesNo => cured(typed::yes_no(text).err(), "Write yes or no."),
         Kind::Mail => cured(typed::mail(text).err(), "Write one address, such as name@example.com."),
         Kind::Phone => match phones.read(text) {
-            Err(fault) => Fit::Wrong(format!("'{}' cannot be rung: {fault}", shown(text)), "Write the whole number with its area code, or with + and the country code.".to_owned()),
+            Err(fault) => Fit::Wrong(
+                format!("'{}' cannot be rung: {fault}", shown(text)),
+                "Write the whole number with its area code, or with + and the country code.".to_owned(),
+            ),
             Ok(phone) if !phone.valid => Fit::Unlisted,
             Ok(phone) if phone.line == super::season::Line::VoiceOnly => Fit::VoiceOnly,
             Ok(_) => Fit::Right,

@@ -1,27 +1,21 @@
 //! Places, ways in, numbers, events and running orders.
 
 use super::super::book::{Book, Row};
-use super::super::season::{Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Slot, Way};
+use super::super::season::{Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Slot};
 use super::super::typed;
 use super::super::words::{key, list};
 use super::desk::{Desk, Names, Spot};
+use super::people::index;
+use super::places;
 use super::settings::Head;
 use jiff::civil::{DateTime, Time};
 use jiff::{Span, ToSpan};
 use std::collections::{BTreeMap, HashMap, HashSet};
 
-/// Seconds of a number whose length is not written (trade figure: most numbers take about two minutes).
-const NUMBER_SECONDS: u32 = 125;
-/// Seconds from one number to the next where nothing is written (common practice, no source).
-const CHANGEOVER_SECONDS: u32 = 20;
 /// Minutes of an interval where nothing is written.
 const INTERVAL_MINUTES: u32 = 15;
-/// Minutes signing in takes where nothing is written.
-const SIGN_IN_MINUTES: u32 = 5;
 /// Minutes an interval or a sign-in may take at most.
-const MINUTES_MAX: u32 = 240;
-/// A number longer than this many seconds is asked about: hours may have been typed for minutes.
-const LONG_NUMBER_SECONDS: u32 = 30 * 60;
+pub(super) const MINUTES_MAX: u32 = 240;
 /// Hours from start to announced end that cannot be meant.
 const EVENT_MAX_HOURS: i64 = 12;
 /// A call before this hour is asked about: pm may be missing.
@@ -38,23 +32,9 @@ pub(super) struct Programme {
     pub(super) event_names: Names<EventId>,
 }
 
-/// The walk for a distance: from the pace of a brisk walker to the season's slow one.
-fn walk_range(metres: u32, feet_per_second: f64) -> (u32, u32) {
-    // 3.5 feet a second is the normal crossing speed of MUTCD 2009 s4E.06 para 07; a foot is 0.3048 m.
-    let minutes = |pace: f64| {
-        let exact = f64::from(metres) / (pace * 0.3048) / 60.0;
-        (exact - 1e-9).ceil().max(0.0) as u32
-    };
-    let long = minutes(feet_per_second);
-    (minutes(3.5).min(long), long)
-}
-
-fn number_or(row: &Row, column: &str, default: u32) -> u32 {
+/// A count, or what an empty cell means.
+pub(super) fn number_or(row: &Row, column: &str, default: u32) -> u32 {
     typed::count(row.text(column)).unwrap_or(default)
-}
-
-fn index(at: usize) -> u32 {
-    u32::try_from(at).unwrap_or(u32::MAX)
 }
 
 fn yes(row: &Row, column: &str, default: bool) -> bool {
@@ -62,11 +42,13 @@ fn yes(row: &Row, column: &str, default: bool) -> bool {
 }
 
 pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
-    let (places, place_names) = places(book, head, desk);
-    let (numbers, number_names) = numbers(book, desk);
+    let (places, place_names) = places::places(book, head, desk);
+    let (numbers, number_names) = places::numbers(book, desk);
     let mut event_names = Names::new("events");
     let mut drafts = events(book, &place_names, &mut event_names, desk);
-    drafts.sort_by_cached_key(|(event, row)| (event.date, event.call, event.starts, key(&event.name), row.number));
+    drafts.sort_by_cached_key(|(event, row)| {
+        (event.date, event.call, event.starts, key(&event.name), row.number)
+    });
     for (at, (event, _)) in drafts.iter().enumerate() {
         let id = EventId(index(at));
         event_names.add(&event.name, id);
@@ -79,97 +61,25 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
     }
     same_event_twice(&drafts, desk);
     let event_rows = drafts.iter().map(|(_, row)| row.number).collect();
-    Programme { places, numbers, events: drafts.into_iter().map(|(event, _)| event).collect(), event_rows, number_names, event_names }
+    Programme {
+        places,
+        numbers,
+        events: drafts.into_iter().map(|(event, _)| event).collect(),
+        event_rows,
+        number_names,
+        event_names,
+    }
 }
 
-fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, Names<PlaceId>) {
-    let mut places = Vec::new();
-    let mut names = Names::new("places");
-    for row in book.rows("places") {
-        let name = row.text("name");
-        if !name.is_empty() && !names.add(name, PlaceId(index(places.len()))) {
-            desk.error(Spot::cell("places", row, "name"), "another place has this name", "Give each place a name of its own.");
-        }
-        let sign_in_minutes = number_or(row, "sign-in minutes", SIGN_IN_MINUTES);
-        too_long(sign_in_minutes, Spot::cell("places", row, "sign-in minutes"), desk);
-        places.push(Place {
-            reference: row.text("ref").to_owned(),
-            name: name.to_owned(),
-            door: row.text("door").to_owned(),
-            collect_at: row.text("collect at").to_owned(),
-            sign_in_minutes: sign_in_minutes.min(MINUTES_MAX),
-            ways: Vec::new(),
-        });
-    }
-    for row in book.rows("ways") {
-        let place = names.find(row.text("place"), Spot::cell("ways", row, "place"), desk);
-        if let (Some(place), Some(walk)) = (place, way_walk(row, head, desk)) {
-            let ways: &mut Vec<Way> = &mut places[place.at()].ways;
-            if ways.iter().any(|w| key(&w.name) == key(row.text("from"))) {
-                desk.error(Spot::cell("ways", row, "from"), "this way in is listed twice for the place", "Keep one of the two lines.");
-            }
-            ways.push(Way { name: row.text("from").to_owned(), walk });
-        }
-    }
-    (places, names)
-}
-
-fn too_long(minutes: u32, spot: Spot<'_>, desk: &mut Desk) {
+/// Refuses more minutes than can be meant.
+pub(super) fn too_long(minutes: u32, spot: Spot<'_>, desk: &mut Desk) {
     if minutes > MINUTES_MAX {
-        desk.error(spot, format!("{minutes} minutes cannot be meant"), &format!("Write at most {MINUTES_MAX} minutes."));
+        desk.error(
+            spot,
+            format!("{minutes} minutes cannot be meant"),
+            &format!("Write at most {MINUTES_MAX} minutes."),
+        );
     }
-}
-
-fn way_walk(row: &Row, head: &Head, desk: &mut Desk) -> Option<(u32, u32)> {
-    let (minutes, metres) = (row.text("walk minutes"), row.text("metres"));
-    let spot = Spot::cell("ways", row, "walk minutes");
-    let metres_walk = typed::count(metres).ok().map(|m| walk_range(m, head.settings.walk_feet_per_second));
-    if metres_walk.is_some_and(|(_, long)| long > typed::WALK_MAX_MINUTES) {
-        desk.error(Spot::cell("ways", row, "metres"), "the distance is too far to walk", "Write the distance in metres from there to the door.");
-    }
-    match (minutes.is_empty(), metres_walk) {
-        (true, None) => {
-            desk.error(spot, "neither the walk nor the distance is written, so no time to park by can be told", "Write the minutes, such as 15-20, or the metres.");
-            None
-        }
-        (true, walk) => walk,
-        (false, _) => typed::walk(minutes).map_err(|reason| desk.error(spot, reason, "Write minutes, such as 8, or a range, such as 15-20.")).ok(),
-    }
-}
-
-fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<NumberId>) {
-    let mut numbers = Vec::new();
-    let mut names = Names::new("numbers");
-    for row in book.rows("numbers") {
-        let name = row.text("name");
-        let spot = Spot::cell("numbers", row, "name");
-        if key(name) == "interval" || key(name) == "all" {
-            desk.error(spot, format!("'{name}' has a meaning of its own in the running order and the duties"), "Give the number another name.");
-        } else if !name.is_empty() && !names.add(name, NumberId(index(numbers.len()))) {
-            desk.error(spot, "another number has this name", "Give each number a name of its own.");
-        }
-        let seconds = typed::length(row.text("length")).unwrap_or(NUMBER_SECONDS);
-        let changeover = typed::length(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS);
-        for (column, seconds, most) in [("length", seconds, LONG_NUMBER_SECONDS), ("changeover", changeover, LONG_NUMBER_SECONDS / 3)] {
-            if seconds > most {
-                let reason = format!("a {column} of {} minutes is unusual", seconds / 60);
-                desk.warn(Spot::cell("numbers", row, column), reason, "Check that minutes and seconds are meant, such as 2:05.");
-            }
-        }
-        if seconds == 0 {
-            desk.error(Spot::cell("numbers", row, "length"), "a number takes longer than no time", "Write minutes and seconds, such as 2:05.");
-        }
-        numbers.push(Number {
-            reference: row.text("ref").to_owned(),
-            name: name.to_owned(),
-            seconds,
-            changeover_seconds: changeover,
-            class: row.text("class").to_owned(),
-            pieces: list(row.text("pieces")).map(str::to_owned).collect(),
-            teacher: row.text("teacher").to_owned(),
-        });
-    }
-    (numbers, names)
 }
 
 /// The kind of that word.
@@ -184,13 +94,24 @@ pub(super) fn event_kind(word: &str) -> Option<EventKind> {
     }
 }
 
-fn events<'a>(book: &'a Book, places: &Names<PlaceId>, names: &mut Names<EventId>, desk: &mut Desk) -> Vec<(Event, &'a Row)> {
+fn events<'a>(
+    book: &'a Book,
+    places: &Names<PlaceId>,
+    names: &mut Names<EventId>,
+    desk: &mut Desk,
+) -> Vec<(Event, &'a Row)> {
     let mut found = Vec::new();
     for row in book.rows("events") {
-        let place = if row.text("place").is_empty() { None } else { places.find(row.text("place"), Spot::cell("events", row, "place"), desk) };
+        let place = if row.text("place").is_empty() {
+            None
+        } else {
+            places.find(row.text("place"), Spot::cell("events", row, "place"), desk)
+        };
         let kind = event_kind(row.text("kind"));
-        let (date, call, starts) = (typed::date(row.text("date")), typed::time(row.text("call")), typed::time(row.text("starts")));
-        let (Some(place), Some(kind), Ok(date), Ok(call), Ok(starts)) = (place, kind, date, call, starts) else {
+        let (date, call, starts) =
+            (typed::date(row.text("date")), typed::time(row.text("call")), typed::time(row.text("starts")));
+        let (Some(place), Some(kind), Ok(date), Ok(call), Ok(starts)) = (place, kind, date, call, starts)
+        else {
             // What is missing has been told as a problem of its cell.
             names.add_broken(row.text("name"));
             continue;
@@ -230,7 +151,11 @@ fn dismissal(row: &Row, desk: &mut Desk) -> Dismissal {
             Ok(time) => Dismissal::At(time),
             Err(_) => {
                 let reason = format!("'{}' does not say when children may leave", typed::shown(text));
-                desk.error(Spot::cell("events", row, "dismissal"), reason, "Write 'after the last number', 'after own last number', or a time.");
+                desk.error(
+                    Spot::cell("events", row, "dismissal"),
+                    reason,
+                    "Write 'after the last number', 'after own last number', or a time.",
+                );
                 Dismissal::AfterLastNumber
             }
         },
@@ -242,7 +167,11 @@ fn same_event_twice(drafts: &[(Event, &Row)], desk: &mut Desk) {
     for (event, row) in drafts {
         if let Some(first) = seen.insert((key(&event.name), event.date), row.number) {
             let reason = format!("row {first} has an event of the same name on the same day");
-            desk.error(Spot::cell("events", row, "name"), reason, "Give each a name of its own, such as one for the matinee and one for the evening.");
+            desk.error(
+                Spot::cell("events", row, "name"),
+                reason,
+                "Give each a name of its own, such as one for the matinee and one for the evening.",
+            );
         }
     }
 }
@@ -254,10 +183,19 @@ struct Line<'a> {
     slot: Slot,
 }
 
-fn orders<'a>(book: &'a Book, events: &Names<EventId>, numbers: &Names<NumberId>, desk: &mut Desk) -> BTreeMap<EventId, Vec<Line<'a>>> {
+fn orders<'a>(
+    book: &'a Book,
+    events: &Names<EventId>,
+    numbers: &Names<NumberId>,
+    desk: &mut Desk,
+) -> BTreeMap<EventId, Vec<Line<'a>>> {
     let mut orders: BTreeMap<EventId, Vec<Line<'a>>> = BTreeMap::new();
     for row in book.rows("running order") {
-        let event = if row.text("event").is_empty() { None } else { events.find(row.text("event"), Spot::cell("running order", row, "event"), desk) };
+        let event = if row.text("event").is_empty() {
+            None
+        } else {
+            events.find(row.text("event"), Spot::cell("running order", row, "event"), desk)
+        };
         let name = row.text("number");
         let slot = if key(name) == "interval" {
             let minutes = number_or(row, "minutes", INTERVAL_MINUTES);
@@ -298,29 +236,49 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
             }
             _ => {}
         }
-        if let Slot::Number { number, .. } = line.slot {
-            if let Some(first) = danced.insert(number, line.row.number) {
-                let reason = format!("the number stands in this running order in row {first} too");
-                desk.error(Spot::cell("running order", line.row, "number"), reason, "Keep one line, or add the repeat as a number with a name of its own.");
-            }
+        if let Slot::Number { number, .. } = line.slot
+            && let Some(first) = danced.insert(number, line.row.number)
+        {
+            let reason = format!("the number stands in this running order in row {first} too");
+            desk.error(
+                Spot::cell("running order", line.row, "number"),
+                reason,
+                "Keep one line, or add the repeat as a number with a name of its own.",
+            );
         }
         before = Some(line);
     }
 }
 
-fn fill_order(event: &mut Event, row: &Row, lines: Option<&Vec<Line<'_>>>, numbers: &[Number], names: &Names<NumberId>, desk: &mut Desk) {
+fn fill_order(
+    event: &mut Event,
+    row: &Row,
+    lines: Option<&Vec<Line<'_>>>,
+    numbers: &[Number],
+    names: &Names<NumberId>,
+    desk: &mut Desk,
+) {
     let listed = row.text("numbers");
     if let Some(lines) = lines {
         if !listed.is_empty() {
-            desk.warn(Spot::cell("events", row, "numbers"), "the event has a running order, so this list is not used", "Empty the cell, or take the event out of the sheet 'running order'.");
+            desk.warn(
+                Spot::cell("events", row, "numbers"),
+                "the event has a running order, so this list is not used",
+                "Empty the cell, or take the event out of the sheet 'running order'.",
+            );
         }
         event.ordered = true;
         event.order = lines.iter().map(|line| line.slot.clone()).collect();
         for line in lines {
-            if let Slot::Number { call: Some(call), .. } = line.slot {
-                if call > event.starts && event.ends.is_none_or(|ends| ends >= event.starts && call > ends) {
-                    desk.warn(Spot::cell("running order", line.row, "call"), "the number is called after the event starts", "Check the time.");
-                }
+            if let Slot::Number { call: Some(call), .. } = line.slot
+                && call > event.starts
+                && event.ends.is_none_or(|ends| ends >= event.starts && call > ends)
+            {
+                desk.warn(
+                    Spot::cell("running order", line.row, "call"),
+                    "the number is called after the event starts",
+                    "Check the time.",
+                );
             }
         }
         return;
@@ -328,32 +286,55 @@ fn fill_order(event: &mut Event, row: &Row, lines: Option<&Vec<Line<'_>>>, numbe
     let wanted: Vec<NumberId> = if listed.is_empty() {
         (0..numbers.len()).map(|at| NumberId(index(at))).collect()
     } else {
-        let mut wanted: Vec<NumberId> = list(listed).filter_map(|name| names.find(name, Spot::cell("events", row, "numbers"), desk)).collect();
+        let mut wanted: Vec<NumberId> = list(listed)
+            .filter_map(|name| names.find(name, Spot::cell("events", row, "numbers"), desk))
+            .collect();
         wanted.sort();
         wanted.dedup();
         wanted
     };
     event.order = wanted.into_iter().map(|number| Slot::Number { number, call: None }).collect();
     if event.ends.is_none() {
-        desk.warn(Spot::cell("events", row, "ends"), "no end is written and there is no running order, so dismissal cannot be told", "Write when it ends.");
+        desk.warn(
+            Spot::cell("events", row, "ends"),
+            "no end is written and there is no running order, so dismissal cannot be told",
+            "Write when it ends.",
+        );
     }
 }
 
 fn event_times(event: &Event, row: &Row, desk: &mut Desk) {
     if event.call > event.starts {
-        desk.error(Spot::cell("events", row, "call"), "children are called after the event starts", "Let the call be earlier than the start.");
+        desk.error(
+            Spot::cell("events", row, "call"),
+            "children are called after the event starts",
+            "Let the call be earlier than the start.",
+        );
     }
     if event.call.hour() < EARLY_HOUR {
-        desk.warn(Spot::cell("events", row, "call"), format!("the call is {} in the morning", event.call.strftime("%H:%M")), "Write pm or the 24-hour clock if the afternoon is meant.");
+        desk.warn(
+            Spot::cell("events", row, "call"),
+            format!("the call is {} in the morning", event.call.strftime("%H:%M")),
+            "Write pm or the 24-hour clock if the afternoon is meant.",
+        );
     }
     let starts = event.date.to_datetime(event.starts);
     if event.ends.is_some() && hours_between(starts, ending(event, &[])) >= EVENT_MAX_HOURS {
-        desk.error(Spot::cell("events", row, "ends"), "the event ends before it starts, or lasts twelve hours", "Check both times.");
+        desk.error(
+            Spot::cell("events", row, "ends"),
+            "the event ends before it starts, or lasts twelve hours",
+            "Check both times.",
+        );
     }
-    if let Dismissal::At(time) = event.dismissal {
-        if time < event.starts && event.ends.is_none_or(|ends| ends >= event.starts) {
-            desk.error(Spot::cell("events", row, "dismissal"), "children are dismissed before the event starts", "Check both times.");
-        }
+    if let Dismissal::At(time) = event.dismissal
+        && time < event.starts
+        && event.ends.is_none_or(|ends| ends >= event.starts)
+    {
+        desk.error(
+            Spot::cell("events", row, "dismissal"),
+            "children are dismissed before the event starts",
+            "Check both times.",
+        );
     }
 }
 
@@ -376,7 +357,9 @@ pub(super) fn ending(event: &Event, numbers: &[Number]) -> DateTime {
         .iter()
         .map(|slot| match slot {
             Slot::Interval(minutes) => i64::from(*minutes) * 60,
-            Slot::Number { number, .. } => numbers.get(number.at()).map_or(0, |n| i64::from(n.seconds) + i64::from(n.changeover_seconds)),
+            Slot::Number { number, .. } => {
+                numbers.get(number.at()).map_or(0, |n| i64::from(n.seconds) + i64::from(n.changeover_seconds))
+            }
         })
         .sum();
     later(starts, seconds.seconds())

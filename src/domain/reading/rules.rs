@@ -32,39 +32,69 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
     for row in book.rows("house rules") {
         let name = row.text("name");
         let spot = Spot::cell("house rules", row, "event");
-        let event = if row.text("event").is_empty() { None } else { programme.event_names.find(row.text("event"), spot, desk) };
+        let event = if row.text("event").is_empty() {
+            None
+        } else {
+            programme.event_names.find(row.text("event"), spot, desk)
+        };
         let tongue = row.text("language");
         let language = if tongue.is_empty() { Ok(head.language.clone()) } else { typed::language(tongue) };
         let language = match language {
             Ok(language) => language,
             Err(reason) => {
-                desk.error(Spot::cell("house rules", row, "language"), reason, "Write a code such as en or es.");
+                desk.error(
+                    Spot::cell("house rules", row, "language"),
+                    reason,
+                    "Write a code such as en or es.",
+                );
                 continue;
             }
         };
         let acknowledge = typed::yes_no(row.text("acknowledge")).unwrap_or(true);
         let at = *known.entry((key(name), event)).or_insert_with(|| {
-            let rule = HouseRule { reference: row.text("ref").to_owned(), name: name.to_owned(), event, acknowledge, texts: BTreeMap::new() };
+            let rule = HouseRule {
+                reference: row.text("ref").to_owned(),
+                name: name.to_owned(),
+                event,
+                acknowledge,
+                texts: BTreeMap::new(),
+            };
             rules.push((rule, row));
             rules.len() - 1
         });
         let (rule, first) = &mut rules[at];
         if rule.reference != row.text("ref") {
             let reason = format!("lines of one rule have one ref, and row {} has another", first.number);
-            desk.error(Spot::cell("house rules", row, "ref"), reason, "Write the same ref in both, or give one of them another name.");
+            desk.error(
+                Spot::cell("house rules", row, "ref"),
+                reason,
+                "Write the same ref in both, or give one of them another name.",
+            );
         }
         if rule.acknowledge != acknowledge {
             let reason = format!("row {} says the opposite about this rule", first.number);
-            desk.error(Spot::cell("house rules", row, "acknowledge"), reason, "Write the same in each line of a rule.");
+            desk.error(
+                Spot::cell("house rules", row, "acknowledge"),
+                reason,
+                "Write the same in each line of a rule.",
+            );
         }
         if rule.texts.insert(language, row.text("text").to_owned()).is_some() {
-            desk.error(Spot::cell("house rules", row, "language"), "the rule stands here a second time in this language", "Keep one of the two lines.");
+            desk.error(
+                Spot::cell("house rules", row, "language"),
+                "the rule stands here a second time in this language",
+                "Keep one of the two lines.",
+            );
         }
     }
     for (rule, row) in &rules {
         if !rule.texts.contains_key(&head.language) {
             let reason = format!("the rule has no text in the season's language ({})", head.language.0);
-            desk.error(Spot::row("house rules", row.number), reason, "Add a line with the same name in that language.");
+            desk.error(
+                Spot::row("house rules", row.number),
+                reason,
+                "Add a line with the same name in that language.",
+            );
         }
     }
     rules.into_iter().map(|(rule, _)| rule).collect()
@@ -75,12 +105,18 @@ fn notices(book: &Book, programme: &Programme, desk: &mut Desk) -> Vec<Notice> {
     let mut names: HashMap<String, u32> = HashMap::new();
     for row in book.rows("notices") {
         if let Some(first) = names.insert(key(row.text("name")), row.number) {
-            desk.warn(Spot::cell("notices", row, "name"), format!("row {first} has a notice of this name"), "Give each a name of its own.");
+            desk.warn(
+                Spot::cell("notices", row, "name"),
+                format!("row {first} has a notice of this name"),
+                "Give each a name of its own.",
+            );
         }
         let about = about(row, programme, desk);
         let anchor = anchor(row, about.as_ref(), programme, desk);
         let offset = offset(row, desk);
-        let (Some(about), Some(anchor), Some(offset)) = (about, anchor, offset) else { continue };
+        let (Some(about), Some(anchor), Some(offset)) = (about, anchor, offset) else {
+            continue;
+        };
         let to = match key(row.text("to")).as_str() {
             "everyone" => Audience::Everyone,
             "not heard from" => Audience::NotHeard,
@@ -88,7 +124,11 @@ fn notices(book: &Book, programme: &Programme, desk: &mut Desk) -> Vec<Notice> {
             _ => continue,
         };
         if to == Audience::TurnIn && about == About::Season {
-            desk.error(Spot::cell("notices", row, "to"), "a turn-in belongs to an event, not to the season's house rules", "Write the event or kind of event in 'about'.");
+            desk.error(
+                Spot::cell("notices", row, "to"),
+                "a turn-in belongs to an event, not to the season's house rules",
+                "Write the event or kind of event in 'about'.",
+            );
         }
         let by = match key(row.text("by")).as_str() {
             "mail" => By::Mail,
@@ -121,7 +161,11 @@ fn about(row: &Row, programme: &Programme, desk: &mut Desk) -> Option<About> {
     }
     if let Some(kind) = event_kind(text) {
         if !programme.events.iter().any(|e| e.kind == kind) {
-            desk.warn(Spot::cell("notices", row, "about"), "the season has no event of this kind, so nobody is told", "Check the word, or add the event.");
+            desk.warn(
+                Spot::cell("notices", row, "about"),
+                "the season has no event of this kind, so nobody is told",
+                "Check the word, or add the event.",
+            );
         }
         return Some(About::Kind(kind));
     }
@@ -142,8 +186,16 @@ fn anchor(row: &Row, about: Option<&About>, programme: &Programme, desk: &mut De
             Ok(date) => Anchor::Date(date),
             Err(reason) => {
                 let looks_like_date = text.bytes().any(|b| b.is_ascii_digit());
-                let reason = if looks_like_date { reason } else { format!("'{}' is no moment to count from", typed::shown(text)) };
-                let cure = did_you_mean(text, ANCHORS.iter().copied(), "Write call, park by, curtain up, dismissal, first show, or a date such as 2027-06-04.");
+                let reason = if looks_like_date {
+                    reason
+                } else {
+                    format!("'{}' is no moment to count from", typed::shown(text))
+                };
+                let cure = did_you_mean(
+                    text,
+                    ANCHORS.iter().copied(),
+                    "Write call, park by, curtain up, dismissal, first show, or a date such as 2027-06-04.",
+                );
                 desk.error(spot, reason, &cure);
                 return None;
             }
@@ -151,10 +203,18 @@ fn anchor(row: &Row, about: Option<&About>, programme: &Programme, desk: &mut De
     };
     let of_event = !matches!(anchor, Anchor::FirstShow | Anchor::Date(_));
     if about == Some(&About::Season) && of_event {
-        desk.error(spot, "the season's house rules have no call or curtain of their own", "Count from 'first show' or a date.");
+        desk.error(
+            spot,
+            "the season's house rules have no call or curtain of their own",
+            "Count from 'first show' or a date.",
+        );
     }
     if anchor == Anchor::FirstShow && !programme.events.iter().any(|e| e.kind == EventKind::Show) {
-        desk.error(spot, "the season has no show to count from", "Add the show to the sheet 'events', or count from a date.");
+        desk.error(
+            spot,
+            "the season has no show to count from",
+            "Add the show to the sheet 'events', or count from a date.",
+        );
     }
     Some(anchor)
 }
@@ -166,17 +226,35 @@ fn offset(row: &Row, desk: &mut Desk) -> Option<Offset> {
         None
     };
     match (days.is_empty(), at.is_empty(), minutes.is_empty()) {
-        (true, true, true) => fault("days before", "it is not said when the notice goes", "Write days before and a time of day, or minutes before."),
+        (true, true, true) => fault(
+            "days before",
+            "it is not said when the notice goes",
+            "Write days before and a time of day, or minutes before.",
+        ),
         (true, true, false) => {
             let minutes = typed::count(minutes).ok()?;
             if minutes > MINUTES_MAX {
-                return fault("minutes before", "that many minutes cannot be meant", "Write days before and a time of day.");
+                return fault(
+                    "minutes before",
+                    "that many minutes cannot be meant",
+                    "Write days before and a time of day.",
+                );
             }
             Some(Offset::MinutesBefore(i64::from(minutes)))
         }
-        (_, _, false) => fault("minutes before", "both days with a time and minutes are written", "Keep one way of saying it."),
-        (true, false, true) => fault("days before", "a time of day is written but not how many days before", "Write 0 for the same day, 1 for the day before."),
-        (false, true, true) => fault("at", "days before need a time of day beside them", "Write a time such as 18:30."),
+        (_, _, false) => fault(
+            "minutes before",
+            "both days with a time and minutes are written",
+            "Keep one way of saying it.",
+        ),
+        (true, false, true) => fault(
+            "days before",
+            "a time of day is written but not how many days before",
+            "Write 0 for the same day, 1 for the day before.",
+        ),
+        (false, true, true) => {
+            fault("at", "days before need a time of day beside them", "Write a time such as 18:30.")
+        }
         (false, false, true) => {
             let (days, at) = (typed::count(days).ok()?, typed::time(at).ok()?);
             if days > DAYS_MAX {

@@ -2,7 +2,7 @@
 
 use super::super::book::{Book, Row};
 use super::super::layout::SETTINGS;
-use super::super::season::{Language, SettledBy, Settings};
+use super::super::season::{Language, Settings, SettledBy};
 use super::super::words::{did_you_mean, key};
 use super::super::{phone, typed};
 use super::desk::{Desk, Spot};
@@ -51,7 +51,13 @@ impl Page<'_> {
     }
 
     /// A value by one of the readers of [`typed`]; a stand-in after a fault keeps the reading going.
-    fn read<T>(&mut self, name: &str, stand_in: T, cure: &str, reader: impl Fn(&str) -> Result<T, String>) -> T {
+    fn read<T>(
+        &mut self,
+        name: &str,
+        stand_in: T,
+        cure: &str,
+        reader: impl Fn(&str) -> Result<T, String>,
+    ) -> T {
         reader(&self.text(name)).unwrap_or_else(|reason| {
             self.fault(name, reason, cure);
             stand_in
@@ -62,7 +68,8 @@ impl Page<'_> {
         let cure = format!("Write a whole number from {} to {}.", range.start(), range.end());
         let stand_in = *range.start();
         self.read(name, stand_in, &cure, |text| {
-            typed::count(text).and_then(|n| if range.contains(&n) { Ok(n) } else { Err(format!("{n} is out of range")) })
+            typed::count(text)
+                .and_then(|n| if range.contains(&n) { Ok(n) } else { Err(format!("{n} is out of range")) })
         })
     }
 }
@@ -76,10 +83,18 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
             continue;
         }
         if !SETTINGS.iter().any(|s| s.name == name) {
-            let cure = did_you_mean(&name, SETTINGS.iter().map(|s| s.name), "The sheet 'read me' of a blank workbook lists the settings.");
+            let cure = did_you_mean(
+                &name,
+                SETTINGS.iter().map(|s| s.name),
+                "The sheet 'read me' of a blank workbook lists the settings.",
+            );
             page.desk.error(spot, format!("'{}' is not a setting", typed::shown(row.text("setting"))), &cure);
         } else if page.lines.insert(name.clone(), row).is_some() {
-            page.desk.error(spot, format!("the setting '{name}' stands here a second time"), "Keep one of the two lines.");
+            page.desk.error(
+                spot,
+                format!("the setting '{name}' stands here a second time"),
+                "Keep one of the two lines.",
+            );
         }
     }
     for setting in SETTINGS.iter().filter(|s| s.default.is_empty()) {
@@ -91,12 +106,20 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
     let zone = zone(&mut page, &zone_name);
     let country = page.text("country").to_uppercase();
     if !country.is_empty() && !phone::knows_country(&country) {
-        page.fault("country", format!("'{}' is not a country code", typed::shown(&country)), "Write the two-letter code of ISO 3166, such as GB or US.");
+        page.fault(
+            "country",
+            format!("'{}' is not a country code", typed::shown(&country)),
+            "Write the two-letter code of ISO 3166, such as GB or US.",
+        );
     }
     let telephone = page.text("telephone");
     let reference = page.text("ref").to_uppercase();
     if reference.len() > REF_MAX_CHARS || !reference.bytes().all(|b| b.is_ascii_alphanumeric()) {
-        page.fault("ref", format!("'{}' is not a short word of letters and digits", typed::shown(&reference)), "Write something like S1, with no name in it.");
+        page.fault(
+            "ref",
+            format!("'{}' is not a short word of letters and digits", typed::shown(&reference)),
+            "Write something like S1, with no name in it.",
+        );
     }
     Head {
         reference,
@@ -105,7 +128,12 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
         zone: zone.as_ref().map(|(zone, _)| zone.clone()),
         zone_name: zone.map_or(zone_name, |(_, name)| name),
         country,
-        language: page.read("language", Language("en".to_owned()), "Write a code such as en or es.", typed::language),
+        language: page.read(
+            "language",
+            Language("en".to_owned()),
+            "Write a code such as en or es.",
+            typed::language,
+        ),
         telephone: if telephone == "-" { String::new() } else { telephone },
         settings: figures(&mut page),
     }
@@ -121,10 +149,16 @@ fn zone(page: &mut Page<'_>, name: &str) -> Option<(TimeZone, String)> {
     }
     let known: Vec<String> = jiff::tz::db().available().map(|n| n.to_string()).collect();
     let spaced = name.replace(' ', "_");
-    let by_city = known.iter().find(|zone| zone.rsplit('/').next().is_some_and(|city| city.eq_ignore_ascii_case(&spaced)));
+    let by_city = known
+        .iter()
+        .find(|zone| zone.rsplit('/').next().is_some_and(|city| city.eq_ignore_ascii_case(&spaced)));
     let cure = match by_city {
         Some(zone) => format!("Did you mean '{zone}'?"),
-        None => did_you_mean(&spaced, known.iter().map(String::as_str), "Write an IANA name such as Europe/London or America/New_York."),
+        None => did_you_mean(
+            &spaced,
+            known.iter().map(String::as_str),
+            "Write an IANA name such as Europe/London or America/New_York.",
+        ),
     };
     page.fault("zone", format!("'{}' is not a time zone", typed::shown(name)), &cure);
     None
@@ -135,10 +169,18 @@ fn figures(page: &mut Page<'_>) -> Settings {
     let quiet_until = page.read("messages from", Time::midnight(), clock, typed::time);
     let quiet_from = page.read("messages until", Time::MAX, clock, typed::time);
     if quiet_until >= quiet_from {
-        page.fault("messages from", "no time of day lies between it and 'messages until'".to_owned(), "Let 'messages from' be the earlier of the two.");
+        page.fault(
+            "messages from",
+            "no time of day lies between it and 'messages until'".to_owned(),
+            "Let 'messages from' be the earlier of the two.",
+        );
     }
     let pace = page.read("walking feet per second", 3.0, "Write a pace such as 3.0.", |text| {
-        text.replace(',', ".").parse::<f64>().ok().filter(|pace| PACES.contains(pace)).ok_or_else(|| format!("'{}' is not a walking pace", typed::shown(text)))
+        text.replace(',', ".")
+            .parse::<f64>()
+            .ok()
+            .filter(|pace| PACES.contains(pace))
+            .ok_or_else(|| format!("'{}' is not a walking pace", typed::shown(text)))
     });
     Settings {
         quiet_until,
@@ -147,12 +189,17 @@ fn figures(page: &mut Page<'_>) -> Settings {
         lead_rehearsal_minutes: page.count("chaperone lead at rehearsals", 0..=MINUTES_MAX),
         lead_show_minutes: page.count("chaperone lead on show days", 0..=MINUTES_MAX),
         quick_change_numbers: page.count("quick change below", 0..=100),
-        settled_by: page.read("settled by", SettledBy::AnyGuardian, "Write 'any guardian', 'each household', or 'brings and collects'.", |text| match key(text).as_str() {
-            "any guardian" => Ok(SettledBy::AnyGuardian),
-            "each household" => Ok(SettledBy::EachHousehold),
-            "brings and collects" => Ok(SettledBy::BringsAndCollects),
-            _ => Err(format!("'{}' is none of the three ways", typed::shown(text))),
-        }),
+        settled_by: page.read(
+            "settled by",
+            SettledBy::AnyGuardian,
+            "Write 'any guardian', 'each household', or 'brings and collects'.",
+            |text| match key(text).as_str() {
+                "any guardian" => Ok(SettledBy::AnyGuardian),
+                "each household" => Ok(SettledBy::EachHousehold),
+                "brings and collects" => Ok(SettledBy::BringsAndCollects),
+                _ => Err(format!("'{}' is none of the three ways", typed::shown(text))),
+            },
+        ),
         given_names: page.read("given names in messages", true, "Write yes or no.", typed::yes_no),
         walk_feet_per_second: pace,
         children_per_adult: page.count("children per adult", 1..=100),

@@ -4,12 +4,13 @@
 //! free number, in an order that depends on content alone: the same file in another order gets the same refs.
 //! Where two readings are possible nothing is assigned and a question is asked.
 
-use super::book::{Book, Cell, Row};
-use super::kin::{self, Mention};
-use super::layout::{GUARDIAN_LETTER, SHEETS, guardian_column, setting_text};
-use super::phone::Phones;
-use super::season::Ref;
-use super::words::{key, list};
+mod guardians;
+
+use crate::domain::book::{Book, Cell, Row};
+use crate::domain::layout::{SHEETS, setting_text};
+use crate::domain::phone::Phones;
+use crate::domain::season::Ref;
+use crate::domain::words::{key, list};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// Digits of a new ref at least.
@@ -58,17 +59,27 @@ impl Face {
 /// Rows a question is asked about are left without; nothing may be taken in until there are no questions.
 pub fn adopt(book: &mut Book, previous: Option<&Book>) -> Vec<Question> {
     let mut phones = Phones::new(setting_text(book, "country"));
+    adopt_with(book, previous, &mut phones)
+}
+
+/// As [`adopt`], with the numbers read so far, in the workbook's country.
+pub(super) fn adopt_with(book: &mut Book, previous: Option<&Book>, phones: &mut Phones) -> Vec<Question> {
     let mut questions = Vec::new();
     for sheet in SHEETS {
         let Some(letter) = sheet.letter else { continue };
-        let faces = faces(book.rows(sheet.name), sheet.name, &mut phones);
+        let faces = faces(book.rows(sheet.name), sheet.name, phones);
         let old_rows = previous.map_or(&[][..], |old| old.rows(sheet.name));
-        let old_faces = self::faces(old_rows, sheet.name, &mut phones);
-        let old: Vec<(Ref, Face)> = old_rows.iter().map(|row| row.text("ref").to_uppercase()).zip(old_faces).filter(|(r, _)| !r.is_empty()).collect();
+        let old_faces = self::faces(old_rows, sheet.name, phones);
+        let old: Vec<(Ref, Face)> = old_rows
+            .iter()
+            .map(|row| row.text("ref").to_uppercase())
+            .zip(old_faces)
+            .filter(|(r, _)| !r.is_empty())
+            .collect();
         let task = Task { sheet: sheet.name, letter, faces, old, known: previous.is_some() };
         task.run(book, &mut questions);
     }
-    guardians(book, previous, &mut phones, &mut questions);
+    guardians::adopt(book, previous, phones, &mut questions);
     questions
 }
 
@@ -96,7 +107,8 @@ fn face(row: &Row, sheet: &str, phones: &mut Phones) -> Face {
     match sheet {
         "children" => {
             face.name = key(&format!("{} {}", row.text("given name"), row.text("family name")));
-            face.marks = list(row.text("numbers")).map(|part| key(part.split(':').next().unwrap_or(part))).collect();
+            face.marks =
+                list(row.text("numbers")).map(|part| key(part.split(':').next().unwrap_or(part))).collect();
         }
         "events" => {
             face.marks.insert(key(row.text("date")));
@@ -128,8 +140,11 @@ impl Task {
         self.keep_written(rows, &mut claimed, questions);
         let asked = self.match_known(rows, &mut claimed, questions);
         let mut next = highest(claimed.keys().chain(self.old.iter().map(|(r, _)| r)), self.letter) + 1;
-        let mut fresh: Vec<usize> = (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty() && !asked.contains(at)).collect();
-        fresh.sort_by(|a, b| (&self.faces[*a].name, &self.faces[*a].all).cmp(&(&self.faces[*b].name, &self.faces[*b].all)));
+        let mut fresh: Vec<usize> =
+            (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty() && !asked.contains(at)).collect();
+        fresh.sort_by(|a, b| {
+            (&self.faces[*a].name, &self.faces[*a].all).cmp(&(&self.faces[*b].name, &self.faces[*b].all))
+        });
         let mut shared: HashMap<(&str, &BTreeSet<String>), Ref> = HashMap::new();
         if self.sheet == "house rules" {
             for (reference, at) in &claimed {
@@ -156,7 +171,12 @@ impl Task {
         (&self.faces[at].name, &self.faces[at].marks)
     }
 
-    fn keep_written(&self, rows: &mut [Row], claimed: &mut BTreeMap<Ref, usize>, questions: &mut Vec<Question>) {
+    fn keep_written(
+        &self,
+        rows: &mut [Row],
+        claimed: &mut BTreeMap<Ref, usize>,
+        questions: &mut Vec<Question>,
+    ) {
         for at in 0..rows.len() {
             let written = rows[at].text("ref").to_uppercase();
             if written.is_empty() {
@@ -164,18 +184,39 @@ impl Task {
             }
             rows[at].set("ref", written.clone());
             if let Some(problem) = malformed(&written, self.letter) {
-                questions.push(self.question(rows, at, problem, "Empty the cell to have one given.", Vec::new()));
+                questions.push(self.question(
+                    rows,
+                    at,
+                    problem,
+                    "Empty the cell to have one given.",
+                    Vec::new(),
+                ));
                 continue;
             }
             if self.known && !self.old.iter().any(|(r, _)| *r == written) {
                 let reason = format!("the ref {written} was never given out by this program");
-                questions.push(self.question(rows, at, reason, "Empty the cell if this is a new line, or write the ref it had.", Vec::new()));
+                questions.push(self.question(
+                    rows,
+                    at,
+                    reason,
+                    "Empty the cell if this is a new line, or write the ref it had.",
+                    Vec::new(),
+                ));
             }
             match claimed.get(&written) {
                 Some(first) if self.sheet == "house rules" && self.rule(*first) == self.rule(at) => {}
                 Some(first) => {
-                    let reason = format!("the ref {written} stands in row {} too, so the program cannot tell the two lines apart", rows[*first].number);
-                    questions.push(self.question(rows, at, reason, "Leave the ref on the line it was given to and empty the other.", vec![written]));
+                    let reason = format!(
+                        "the ref {written} stands in row {} too, so the program cannot tell the two lines apart",
+                        rows[*first].number
+                    );
+                    questions.push(self.question(
+                        rows,
+                        at,
+                        reason,
+                        "Leave the ref on the line it was given to and empty the other.",
+                        vec![written],
+                    ));
                 }
                 None => {
                     claimed.insert(written, at);
@@ -185,18 +226,32 @@ impl Task {
     }
 
     /// Matches rows without a ref to rows known before; gives back the rows a question was asked about.
-    fn match_known(&self, rows: &mut [Row], claimed: &mut BTreeMap<Ref, usize>, questions: &mut Vec<Question>) -> BTreeSet<usize> {
+    fn match_known(
+        &self,
+        rows: &mut [Row],
+        claimed: &mut BTreeMap<Ref, usize>,
+        questions: &mut Vec<Question>,
+    ) -> BTreeSet<usize> {
         let mut asked = BTreeSet::new();
         let open: Vec<usize> = (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty()).collect();
         // First the rows written exactly as before, then those whose name and something else agree.
         let mut left = Vec::new();
-        let whole = count_by(self.old.iter().filter(|(r, _)| !claimed.contains_key(r)).map(|(_, f)| f.all.as_str()));
+        let whole =
+            count_by(self.old.iter().filter(|(r, _)| !claimed.contains_key(r)).map(|(_, f)| f.all.as_str()));
         let mine = count_by(open.iter().map(|at| self.faces[*at].all.as_str()));
-        let by_all: HashMap<&str, &Ref> = self.old.iter().filter(|(r, _)| !claimed.contains_key(r)).map(|(r, f)| (f.all.as_str(), r)).collect();
+        let by_all: HashMap<&str, &Ref> = self
+            .old
+            .iter()
+            .filter(|(r, _)| !claimed.contains_key(r))
+            .map(|(r, f)| (f.all.as_str(), r))
+            .collect();
         for at in open {
             let all = self.faces[at].all.as_str();
             match by_all.get(all) {
-                Some(reference) if (whole.get(all), mine.get(all)) == (Some(&1), Some(&1)) || self.sheet == "house rules" => {
+                Some(reference)
+                    if (whole.get(all), mine.get(all)) == (Some(&1), Some(&1))
+                        || self.sheet == "house rules" =>
+                {
                     rows[at].set("ref", (*reference).clone());
                     claimed.insert((*reference).clone(), at);
                 }
@@ -220,8 +275,15 @@ impl Task {
                 Decision::Ask(candidates) => {
                     asked.insert(at);
                     let numbers: Vec<String> = candidates.to_vec();
-                    let reason = format!("this line may be one known before ({}) or a new one", numbers.join(", "));
-                    questions.push(self.question(rows, at, reason, "Write the ref of the line it is, or the next free one if it is new.", candidates));
+                    let reason =
+                        format!("this line may be one known before ({}) or a new one", numbers.join(", "));
+                    questions.push(self.question(
+                        rows,
+                        at,
+                        reason,
+                        "Write the ref of the line it is, or the next free one if it is new.",
+                        candidates,
+                    ));
                 }
             }
         }
@@ -230,7 +292,8 @@ impl Task {
 
     fn decide(&self, at: usize, candidates: &[&(Ref, Face)], rivals: usize) -> Decision {
         let face = &self.faces[at];
-        let refs = || candidates.iter().map(|(r, _)| r.clone()).collect::<BTreeSet<_>>().into_iter().collect();
+        let refs =
+            || candidates.iter().map(|(r, _)| r.clone()).collect::<BTreeSet<_>>().into_iter().collect();
         let distinct: BTreeSet<&Ref> = candidates.iter().map(|(r, _)| r).collect();
         match (self.sheet, distinct.len()) {
             (_, 0) => Decision::New,
@@ -239,8 +302,12 @@ impl Task {
                 None => Decision::New,
             },
             // A name alone is enough where names are unique by rule.
-            ("numbers" | "places" | "notices" | "events", 1) if rivals == 1 => Decision::Is(candidates[0].0.clone()),
-            ("children" | "chaperones", 1) if rivals == 1 && face.agrees(&candidates[0].1) => Decision::Is(candidates[0].0.clone()),
+            ("numbers" | "places" | "notices" | "events", 1) if rivals == 1 => {
+                Decision::Is(candidates[0].0.clone())
+            }
+            ("children" | "chaperones", 1) if rivals == 1 && face.agrees(&candidates[0].1) => {
+                Decision::Is(candidates[0].0.clone())
+            }
             ("events", _) => {
                 let same: Vec<_> = candidates.iter().filter(|(_, f)| f.marks == face.marks).collect();
                 match same[..] {
@@ -252,8 +319,22 @@ impl Task {
         }
     }
 
-    fn question(&self, rows: &[Row], at: usize, reason: String, cure: &str, candidates: Vec<Ref>) -> Question {
-        Question { sheet: self.sheet.to_owned(), row: rows[at].number, column: "ref".to_owned(), reason, cure: cure.to_owned(), candidates }
+    fn question(
+        &self,
+        rows: &[Row],
+        at: usize,
+        reason: String,
+        cure: &str,
+        candidates: Vec<Ref>,
+    ) -> Question {
+        Question {
+            sheet: self.sheet.to_owned(),
+            row: rows[at].number,
+            column: "ref".to_owned(),
+            reason,
+            cure: cure.to_owned(),
+            candidates,
+        }
     }
 }
 
@@ -273,8 +354,14 @@ fn count_by<'a>(items: impl Iterator<Item = &'a str>) -> HashMap<&'a str, usize>
 
 fn malformed(reference: &str, letter: char) -> Option<String> {
     let digits = reference.strip_prefix(letter).unwrap_or("");
-    let fits = !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit()) && reference.len() <= REF_MAX_CHARS;
-    (!fits).then(|| format!("'{}' is not a ref: one is {letter} and digits, such as {letter}001", super::typed::shown(reference)))
+    let fits =
+        !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit()) && reference.len() <= REF_MAX_CHARS;
+    (!fits).then(|| {
+        format!(
+            "'{}' is not a ref: one is {letter} and digits, such as {letter}001",
+            crate::domain::typed::shown(reference)
+        )
+    })
 }
 
 fn made(letter: char, number: u64) -> Ref {
@@ -283,107 +370,4 @@ fn made(letter: char, number: u64) -> Ref {
 
 fn highest<'a>(refs: impl Iterator<Item = &'a Ref>, letter: char) -> u64 {
     refs.filter_map(|r| r.strip_prefix(letter)?.parse().ok()).max().unwrap_or(0)
-}
-
-/// One guardian as known before.
-struct OldGuardian {
-    reference: Ref,
-    contacts: BTreeSet<String>,
-    children: BTreeSet<Ref>,
-}
-
-fn guardians(book: &mut Book, previous: Option<&Book>, phones: &mut Phones, questions: &mut Vec<Question>) {
-    let mentions = kin::mentions(book, phones);
-    let (person, _) = kin::group(&mentions);
-    let people = person.iter().max().map_or(0, |most| most + 1);
-    let mut of: Vec<Vec<usize>> = vec![Vec::new(); people];
-    for (at, person) in person.iter().enumerate() {
-        of[*person].push(at);
-    }
-    let old = previous.map(|old| old_guardians(old, phones)).unwrap_or_default();
-    let mut chosen: Vec<Option<Ref>> = of.iter().map(|all| all.iter().map(|at| &mentions[*at].reference).find(|r| !r.is_empty()).cloned()).collect();
-    for (person, reference) in chosen.iter().enumerate() {
-        let Some(reference) = reference else { continue };
-        let mention = &mentions[of[person][0]];
-        let unknown = previous.is_some() && !old.values().flatten().any(|g| g.reference == *reference);
-        let problem = malformed(reference, GUARDIAN_LETTER).or_else(|| unknown.then(|| format!("the ref {reference} was never given out by this program")));
-        if let Some(reason) = problem {
-            questions.push(guardian_question(book, mention, reason));
-        }
-    }
-    let claimed: BTreeSet<Ref> = chosen.iter().flatten().cloned().collect();
-    match_guardians(book, &mentions, &of, &old, &claimed, &mut chosen);
-    let mut next = highest(claimed.iter().chain(old.values().flatten().map(|g| &g.reference)), GUARDIAN_LETTER) + 1;
-    let mut fresh: Vec<usize> = (0..people).filter(|p| chosen[*p].is_none()).collect();
-    fresh.sort_by_cached_key(|p| guardian_key(book, &mentions, &of[*p]));
-    for person in fresh {
-        chosen[person] = Some(made(GUARDIAN_LETTER, next));
-        next += 1;
-    }
-    let rows = &mut book.sheet_mut("children").rows;
-    for (at, mention) in mentions.iter().enumerate() {
-        if let Some(reference) = &chosen[person[at]] {
-            rows[mention.row].set(&guardian_column(mention.slot, "ref"), reference.clone());
-        }
-    }
-}
-
-fn guardian_question(book: &Book, mention: &Mention, reason: String) -> Question {
-    Question {
-        sheet: "children".to_owned(),
-        row: book.rows("children")[mention.row].number,
-        column: guardian_column(mention.slot, "ref"),
-        reason,
-        cure: "Empty the cell to have one given, or write the ref this guardian had.".to_owned(),
-        candidates: Vec::new(),
-    }
-}
-
-fn old_guardians(old: &Book, phones: &mut Phones) -> HashMap<String, Vec<OldGuardian>> {
-    let rows = old.rows("children");
-    let mut found: BTreeMap<Ref, (String, OldGuardian)> = BTreeMap::new();
-    for mention in kin::mentions(old, phones).into_iter().filter(|m| !m.reference.is_empty()) {
-        let (_, guardian) = found.entry(mention.reference.clone()).or_insert_with(|| {
-            (mention.name.clone(), OldGuardian { reference: mention.reference.clone(), contacts: BTreeSet::new(), children: BTreeSet::new() })
-        });
-        guardian.contacts.extend(mention.contacts);
-        guardian.children.insert(rows[mention.row].text("ref").to_owned());
-    }
-    let mut by_name: HashMap<String, Vec<OldGuardian>> = HashMap::new();
-    for (name, guardian) in found.into_values() {
-        by_name.entry(name).or_default().push(guardian);
-    }
-    by_name
-}
-
-/// Same name and a shared contact, else same name beside the same child: but only where exactly one such is known.
-fn match_guardians(book: &Book, mentions: &[Mention], of: &[Vec<usize>], old: &HashMap<String, Vec<OldGuardian>>, claimed: &BTreeSet<Ref>, chosen: &mut [Option<Ref>]) {
-    let rows = book.rows("children");
-    let mut wanted: BTreeMap<Ref, Vec<usize>> = BTreeMap::new();
-    for (person, all) in of.iter().enumerate().filter(|(p, _)| chosen[*p].is_none()) {
-        let Some(known) = old.get(&mentions[all[0]].name) else { continue };
-        let known: Vec<&OldGuardian> = known.iter().filter(|g| !claimed.contains(&g.reference)).collect();
-        let by_contact: Vec<_> = known.iter().filter(|g| all.iter().any(|at| mentions[*at].contacts.iter().any(|c| g.contacts.contains(c)))).collect();
-        let by_child: Vec<_> = known.iter().filter(|g| all.iter().any(|at| g.children.contains(rows[mentions[*at].row].text("ref")))).collect();
-        match (&by_contact[..], &by_child[..]) {
-            ([one], _) | ([], [one]) => wanted.entry(one.reference.clone()).or_default().push(person),
-            _ => {}
-        }
-    }
-    for (reference, people) in wanted {
-        if let [one] = people[..] {
-            chosen[one] = Some(reference);
-        }
-    }
-}
-
-/// What puts new guardians in an order that does not depend on the order of rows.
-fn guardian_key(book: &Book, mentions: &[Mention], all: &[usize]) -> (String, Vec<String>, Vec<String>) {
-    let rows = book.rows("children");
-    let mut contacts: Vec<String> = all.iter().flat_map(|at| mentions[*at].contacts.clone()).collect();
-    let mut children: Vec<String> = all.iter().map(|at| format!("{} {}", rows[mentions[*at].row].text("ref"), mentions[*at].slot)).collect();
-    contacts.sort();
-    contacts.dedup();
-    children.sort();
-    (mentions[all[0]].name.clone(), contacts, children)
 }

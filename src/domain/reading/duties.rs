@@ -1,0 +1,117 @@
+//! Chaperones and what they do at which event.
+
+use super::desk::{Desk, Names, Spot};
+use super::people::{contact, index};
+use super::programme::{Programme, danced};
+use super::settings::Head;
+use crate::domain::book::{Book, Row};
+use crate::domain::phone::Phones;
+use crate::domain::season::{Chaperone, ChaperoneId, Duty, EventId};
+use crate::domain::typed;
+use crate::domain::words::key;
+use std::collections::HashSet;
+
+/// The sheet `chaperones`, and the names duties use.
+pub(super) fn chaperones(
+    book: &Book,
+    head: &Head,
+    phones: &mut Phones,
+    desk: &mut Desk,
+) -> (Vec<Chaperone>, Names<ChaperoneId>) {
+    let mut chaperones = Vec::new();
+    let mut names = Names::new("chaperones");
+    for row in book.rows("chaperones") {
+        let name = row.text("name");
+        if !name.is_empty() && !names.add(name, ChaperoneId(index(chaperones.len()))) {
+            desk.error(
+                Spot::cell("chaperones", row, "name"),
+                "another chaperone has this name, so duties cannot tell them apart",
+                "Add something that tells them apart, such as a second name.",
+            );
+        }
+        let (contact, _) = contact(row, str::to_owned, "chaperones", head, phones, desk);
+        chaperones.push(Chaperone {
+            reference: row.text("ref").to_owned(),
+            name: name.to_owned(),
+            contact,
+            adult: typed::yes_no(row.text("adult")).unwrap_or(true),
+            vetted_until: typed::date(row.text("vetted until")).ok(),
+        });
+    }
+    (chaperones, names)
+}
+
+/// The sheet `duties`, with the row of each duty.
+pub(super) fn duties(
+    book: &Book,
+    programme: &Programme,
+    names: &Names<ChaperoneId>,
+    desk: &mut Desk,
+) -> (Vec<Duty>, Vec<u32>) {
+    let mut duties: Vec<Duty> = Vec::new();
+    let mut rows = Vec::new();
+    let mut seen = HashSet::new();
+    let at_event: Vec<_> = programme.events.iter().map(danced).collect();
+    for row in book.rows("duties") {
+        let chaperone = lookup(names, row, "chaperone", desk);
+        let number = if row.text("number").is_empty() {
+            Some(None)
+        } else {
+            lookup(&programme.number_names, row, "number", desk).map(Some)
+        };
+        let everywhere = key(row.text("event")) == "all";
+        let events: Vec<EventId> = if everywhere {
+            (0..programme.events.len()).map(|at| EventId(index(at))).collect()
+        } else {
+            lookup(&programme.event_names, row, "event", desk).into_iter().collect()
+        };
+        let (Some(chaperone), Some(number)) = (chaperone, number) else {
+            continue;
+        };
+        let mut used = false;
+        for event in events {
+            let not_danced = number.is_some_and(|number| !at_event[event.at()].contains(&number));
+            if not_danced && everywhere {
+                continue;
+            }
+            if not_danced {
+                desk.warn(
+                    Spot::cell("duties", row, "number"),
+                    "the number is not danced at this event",
+                    "Check the event, or its running order.",
+                );
+            }
+            used = true;
+            if !seen.insert((chaperone, event, number, key(row.text("task")))) {
+                desk.warn(
+                    Spot::row("duties", row.number),
+                    "this duty is listed already",
+                    "Keep one of the two lines.",
+                );
+                continue;
+            }
+            rows.push(row.number);
+            duties.push(Duty {
+                chaperone,
+                event,
+                number,
+                task: row.text("task").to_owned(),
+                signs_in: typed::yes_no(row.text("signs in")).unwrap_or(false),
+                signs_out: typed::yes_no(row.text("signs out")).unwrap_or(false),
+            });
+        }
+        if everywhere && !used {
+            desk.warn(
+                Spot::cell("duties", row, "number"),
+                "the number is not danced at any event",
+                "Check the number, or the running orders.",
+            );
+        }
+    }
+    (duties, rows)
+}
+
+fn lookup<Id: Copy + PartialEq>(names: &Names<Id>, row: &Row, column: &str, desk: &mut Desk) -> Option<Id> {
+    let text = row.text(column);
+    if text.is_empty() { None } else { names.find(text, Spot::cell("duties", row, column), desk) }
+}

@@ -1,0 +1,141 @@
+//! Places with their ways in, and numbers.
+
+use super::desk::{Desk, Names, Spot};
+use super::people::index;
+use super::programme::{MINUTES_MAX, number_or, too_long};
+use super::settings::Head;
+use crate::domain::book::{Book, Row};
+use crate::domain::season::{Number, NumberId, Place, PlaceId, Way};
+use crate::domain::typed;
+use crate::domain::way::walk_range;
+use crate::domain::words::{key, list};
+
+/// Seconds of a number whose length is not written (trade figure: most numbers take about two minutes).
+const NUMBER_SECONDS: u32 = 125;
+/// Seconds from one number to the next where nothing is written (common practice, no source).
+const CHANGEOVER_SECONDS: u32 = 20;
+/// Minutes signing in takes where nothing is written.
+const SIGN_IN_MINUTES: u32 = 5;
+/// A number longer than this many seconds is asked about: hours may have been typed for minutes.
+const LONG_NUMBER_SECONDS: u32 = 30 * 60;
+
+/// The sheets `places` and `ways`, and the names events use.
+pub(super) fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, Names<PlaceId>) {
+    let mut places = Vec::new();
+    let mut names = Names::new("places");
+    for row in book.rows("places") {
+        let name = row.text("name");
+        if !name.is_empty() && !names.add(name, PlaceId(index(places.len()))) {
+            desk.error(
+                Spot::cell("places", row, "name"),
+                "another place has this name",
+                "Give each place a name of its own.",
+            );
+        }
+        let sign_in_minutes = number_or(row, "sign-in minutes", SIGN_IN_MINUTES);
+        too_long(sign_in_minutes, Spot::cell("places", row, "sign-in minutes"), desk);
+        places.push(Place {
+            reference: row.text("ref").to_owned(),
+            name: name.to_owned(),
+            door: row.text("door").to_owned(),
+            collect_at: row.text("collect at").to_owned(),
+            sign_in_minutes: sign_in_minutes.min(MINUTES_MAX),
+            ways: Vec::new(),
+        });
+    }
+    for row in book.rows("ways") {
+        let place = names.find(row.text("place"), Spot::cell("ways", row, "place"), desk);
+        if let (Some(place), Some(walk)) = (place, way_walk(row, head, desk)) {
+            let ways: &mut Vec<Way> = &mut places[place.at()].ways;
+            if ways.iter().any(|w| key(&w.name) == key(row.text("from"))) {
+                desk.error(
+                    Spot::cell("ways", row, "from"),
+                    "this way in is listed twice for the place",
+                    "Keep one of the two lines.",
+                );
+            }
+            ways.push(Way { name: row.text("from").to_owned(), walk });
+        }
+    }
+    (places, names)
+}
+
+fn way_walk(row: &Row, head: &Head, desk: &mut Desk) -> Option<(u32, u32)> {
+    let (minutes, metres) = (row.text("walk minutes"), row.text("metres"));
+    let spot = Spot::cell("ways", row, "walk minutes");
+    let metres_walk =
+        typed::count(metres).ok().map(|m| walk_range(f64::from(m), head.settings.walk_feet_per_second));
+    if metres_walk.is_some_and(|(_, long)| long > typed::WALK_MAX_MINUTES) {
+        desk.error(
+            Spot::cell("ways", row, "metres"),
+            "the distance is too far to walk",
+            "Write the distance in metres from there to the door.",
+        );
+    }
+    match (minutes.is_empty(), metres_walk) {
+        (true, None) => {
+            desk.error(
+                spot,
+                "neither the walk nor the distance is written, so no time to park by can be told",
+                "Write the minutes, such as 15-20, or the metres.",
+            );
+            None
+        }
+        (true, walk) => walk,
+        (false, _) => typed::walk(minutes)
+            .map_err(|reason| {
+                desk.error(spot, reason, "Write minutes, such as 8, or a range, such as 15-20.")
+            })
+            .ok(),
+    }
+}
+
+/// The sheet `numbers`, and the names the other sheets use.
+pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<NumberId>) {
+    let mut numbers = Vec::new();
+    let mut names = Names::new("numbers");
+    for row in book.rows("numbers") {
+        let name = row.text("name");
+        let spot = Spot::cell("numbers", row, "name");
+        if key(name) == "interval" || key(name) == "all" {
+            desk.error(
+                spot,
+                format!("'{name}' has a meaning of its own in the running order and the duties"),
+                "Give the number another name.",
+            );
+        } else if !name.is_empty() && !names.add(name, NumberId(index(numbers.len()))) {
+            desk.error(spot, "another number has this name", "Give each number a name of its own.");
+        }
+        let seconds = typed::length(row.text("length")).unwrap_or(NUMBER_SECONDS);
+        let changeover = typed::length(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS);
+        for (column, seconds, most) in
+            [("length", seconds, LONG_NUMBER_SECONDS), ("changeover", changeover, LONG_NUMBER_SECONDS / 3)]
+        {
+            if seconds > most {
+                let reason = format!("a {column} of {} minutes is unusual", seconds / 60);
+                desk.warn(
+                    Spot::cell("numbers", row, column),
+                    reason,
+                    "Check that minutes and seconds are meant, such as 2:05.",
+                );
+            }
+        }
+        if seconds == 0 {
+            desk.error(
+                Spot::cell("numbers", row, "length"),
+                "a number takes longer than no time",
+                "Write minutes and seconds, such as 2:05.",
+            );
+        }
+        numbers.push(Number {
+            reference: row.text("ref").to_owned(),
+            name: name.to_owned(),
+            seconds,
+            changeover_seconds: changeover,
+            class: row.text("class").to_owned(),
+            pieces: list(row.text("pieces")).map(str::to_owned).collect(),
+            teacher: row.text("teacher").to_owned(),
+        });
+    }
+    (numbers, names)
+}
