@@ -20,10 +20,7 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
         }
         if let Some(guardian) = opted_out(season, linked) {
             found.after_opt_out += 1;
-            found.example(format!(
-                "after opt-out: {} to {guardian} at {at}",
-                linked.name()
-            ));
+            found.example(format!("after opt-out: {} to {guardian} at {at}", linked.name()));
         }
         if let Some(what) = stale(season, linked) {
             found.stale_facts += 1;
@@ -33,15 +30,9 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
 }
 
 fn unaccounted(files: &[&Linked], found: &mut Violations) {
-    for linked in files
-        .iter()
-        .filter(|linked| linked.attempt.is_none() && !linked.direct)
-    {
+    for linked in files.iter().filter(|linked| linked.attempt.is_none() && !linked.direct) {
         found.unaccounted += 1;
-        found.example(format!(
-            "unaccounted: a {} at {}",
-            linked.file.channel, linked.file.at
-        ));
+        found.example(format!("unaccounted: a {} at {}", linked.file.channel, linked.file.at));
     }
 }
 
@@ -70,10 +61,7 @@ fn duplicates(season: &Season, files: &[&Linked], found: &mut Violations) {
         }
         if let Some(shown) = again {
             found.duplicate += 1;
-            found.example(format!(
-                "duplicate: {message} {shown} at {}",
-                linked.file.at
-            ));
+            found.example(format!("duplicate: {message} {shown} at {}", linked.file.at));
         }
     }
 }
@@ -91,15 +79,9 @@ fn opted_out(season: &Season, linked: &Linked) -> Option<String> {
     let (channel, at) = (linked.file.channel, linked.file.at);
     let guardians: Vec<String> = match linked.attempt {
         Some(attempt) => attempt.guardians.clone(),
-        None => season
-            .holders(channel, &linked.file.to)
-            .into_iter()
-            .map(str::to_owned)
-            .collect(),
+        None => season.holders(channel, &linked.file.to).into_iter().map(str::to_owned).collect(),
     };
-    guardians
-        .into_iter()
-        .find(|guardian| season.record.stopped(guardian, channel, at))
+    guardians.into_iter().find(|guardian| season.record.stopped(guardian, channel, at))
 }
 
 fn stale(season: &Season, linked: &Linked) -> Option<String> {
@@ -114,10 +96,7 @@ fn stale(season: &Season, linked: &Linked) -> Option<String> {
 
 /// Whether a calendar entry has the call and the dismissal of the workbook.
 fn agrees(view: &View, entry: &Entry) -> bool {
-    let Some(times) = view
-        .event(&entry.event)
-        .and_then(|event| view.times(&entry.child, event))
-    else {
+    let Some(times) = view.event(&entry.event).and_then(|event| view.times(&entry.child, event)) else {
         return false;
     };
     entry.start == Some(times.call) && (times.dismissal.is_none() || entry.end == times.dismissal)
@@ -133,12 +112,7 @@ fn stale_words(season: &Season, linked: &Linked) -> Option<String> {
     if printed.is_empty() || attempt.items.iter().all(|item| item.event == "-") {
         return None;
     }
-    let changes: Vec<Item> = attempt
-        .items
-        .iter()
-        .filter(|item| item.notice == CHANGE)
-        .cloned()
-        .collect();
+    let changes: Vec<Item> = attempt.items.iter().filter(|item| item.notice == CHANGE).cloned().collect();
     let mut all = now.clone();
     if !changes.is_empty() {
         let former = season.views.iter().filter(|view| view.from <= at);
@@ -151,21 +125,11 @@ fn stale_words(season: &Season, linked: &Linked) -> Option<String> {
 }
 
 fn allowed(view: &View, items: &[Item]) -> BTreeSet<(i8, i8)> {
-    let events = items
-        .iter()
-        .filter_map(|item| view.times(&item.child, view.event(&item.event)?));
-    let instants = events.flat_map(
-        |Times {
-             call,
-             park_by,
-             curtain_up,
-             dismissal,
-         }| [Some(call), Some(park_by), Some(curtain_up), dismissal],
-    );
-    instants
-        .flatten()
-        .map(|instant| view.wall(instant))
-        .collect()
+    let events = items.iter().filter_map(|item| view.times(&item.child, view.event(&item.event)?));
+    let instants = events.flat_map(|Times { call, park_by, curtain_up, dismissal }| {
+        [Some(call), Some(park_by), Some(curtain_up), dismissal]
+    });
+    instants.flatten().map(|instant| view.wall(instant)).collect()
 }
 
 /// Every time of day in the words: one or two digits, a colon, two digits, and perhaps `am` or `pm`.
@@ -178,10 +142,8 @@ pub(super) fn printed_times(words: &str) -> BTreeSet<(i8, i8)> {
         if !(1..=2).contains(&digits) || minute != 2 {
             continue;
         }
-        let (Ok(hour), Ok(minute)) = (
-            before[colon - digits..].parse::<i8>(),
-            after[..2].parse::<i8>(),
-        ) else {
+        let (Ok(hour), Ok(minute)) = (before[colon - digits..].parse::<i8>(), after[..2].parse::<i8>())
+        else {
             continue;
         };
         let half = after[2..].trim_start().to_ascii_lowercase();

@@ -71,20 +71,15 @@ impl Violations {
 /// folder with `mail/new/*.eml` and `texts/*.txt`, `ledger` the whole record. A folder that is not there counts as empty.
 pub fn count(books: &[(Timestamp, Book)], outbox: &Path, ledger: &[Line]) -> Violations {
     let mut found = Violations::default();
-    let mut views: Vec<view::View> = books
-        .iter()
-        .filter_map(|(from, book)| view::View::of(*from, book))
-        .collect();
+    let mut views: Vec<view::View> =
+        books.iter().filter_map(|(from, book)| view::View::of(*from, book)).collect();
     views.sort_by_key(|view| view.from);
     if views.is_empty() {
         return found;
     }
     let record = record::Record::of(ledger);
     let sent = outbox::read(outbox, &mut found);
-    let season = record::Season {
-        views: &views,
-        record: &record,
-    };
+    let season = record::Season { views: &views, record: &record };
     let linked: Vec<record::Linked> = sent.iter().map(|file| season.link(file)).collect();
     faults::count(&season, &linked, &mut found);
     owed::count(&season, &linked, &mut found);

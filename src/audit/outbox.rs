@@ -47,10 +47,9 @@ pub(super) struct Sent {
 /// Reads every file, in order of names; what cannot be read is counted.
 pub(super) fn read(outbox: &Path, found: &mut Violations) -> Vec<Sent> {
     let mut sent = Vec::new();
-    for (folder, ending, read) in [
-        ("mail/new", "eml", mail as fn(&[u8]) -> Option<Sent>),
-        ("texts", "txt", text),
-    ] {
+    for (folder, ending, read) in
+        [("mail/new", "eml", mail as fn(&[u8]) -> Option<Sent>), ("texts", "txt", text)]
+    {
         for (nth, path) in files(&outbox.join(folder), ending).into_iter().enumerate() {
             match fs::read(&path).ok().and_then(|bytes| read(&bytes)) {
                 Some(file) => sent.push(file),
@@ -66,10 +65,8 @@ pub(super) fn read(outbox: &Path, found: &mut Violations) -> Vec<Sent> {
 
 fn files(folder: &Path, ending: &str) -> Vec<PathBuf> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
-    let mut paths: Vec<PathBuf> = entries
-        .map(|e| e.path())
-        .filter(|p| p.extension().is_some_and(|e| e == ending))
-        .collect();
+    let mut paths: Vec<PathBuf> =
+        entries.map(|e| e.path()).filter(|p| p.extension().is_some_and(|e| e == ending)).collect();
     paths.sort();
     paths
 }
@@ -78,10 +75,9 @@ fn text(bytes: &[u8]) -> Option<Sent> {
     let whole = std::str::from_utf8(bytes).ok()?.replace("\r\n", "\n");
     let (head, body) = whole.split_once("\n\n")?;
     let field = |name: &str| {
-        let line = head.lines().find_map(|line| {
-            line.split_once(':')
-                .filter(|(field, _)| field.eq_ignore_ascii_case(name))
-        });
+        let line = head
+            .lines()
+            .find_map(|line| line.split_once(':').filter(|(field, _)| field.eq_ignore_ascii_case(name)));
         line.map(|(_, value)| value.trim().to_owned())
     };
     Some(Sent {
@@ -100,11 +96,7 @@ fn mail(bytes: &[u8]) -> Option<Sent> {
     let at = Timestamp::from_second(message.date()?.to_timestamp()).ok()?;
     let mut keys = Vec::new();
     for name in ["X-Allheard-Message", "Reference"] {
-        keys.extend(
-            message
-                .header_raw(name)
-                .map(|value| value.trim().to_owned()),
-        );
+        keys.extend(message.header_raw(name).map(|value| value.trim().to_owned()));
     }
     // Where no header of its own says so, the key is the left side of the Message-ID, alone or before its first dot.
     if let Some((left, _)) = message.message_id().and_then(|id| id.split_once('@')) {
@@ -114,30 +106,17 @@ fn mail(bytes: &[u8]) -> Option<Sent> {
     let calendars = message.parts.iter().filter(|part| {
         part.content_type().is_some_and(|t| {
             t.ctype().eq_ignore_ascii_case("text")
-                && t.subtype()
-                    .is_some_and(|s| s.eq_ignore_ascii_case("calendar"))
+                && t.subtype().is_some_and(|s| s.eq_ignore_ascii_case("calendar"))
         })
     });
-    let entries = calendars
-        .filter_map(|part| std::str::from_utf8(part.contents()).ok())
-        .flat_map(calendar)
-        .collect();
-    Some(Sent {
-        channel: "mail",
-        to: plain_address(&to),
-        at,
-        keys,
-        entries,
-        body: String::new(),
-    })
+    let entries =
+        calendars.filter_map(|part| std::str::from_utf8(part.contents()).ok()).flat_map(calendar).collect();
+    Some(Sent { channel: "mail", to: plain_address(&to), at, keys, entries, body: String::new() })
 }
 
 /// The entries of an iCalendar text (RFC 5545): unfolded first, then property by property.
 fn calendar(text: &str) -> Vec<Entry> {
-    let text = text
-        .replace("\r\n", "\n")
-        .replace("\n ", "")
-        .replace("\n\t", "");
+    let text = text.replace("\r\n", "\n").replace("\n ", "").replace("\n\t", "");
     let mut entries = Vec::new();
     let mut open: Option<Entry> = None;
     let (mut all_cancelled, mut inner) = (false, 0);
@@ -184,10 +163,7 @@ fn moment(name: &str, value: &str) -> Option<Timestamp> {
         None => {
             let id = name
                 .split(';')
-                .find_map(|p| {
-                    p.split_once('=')
-                        .filter(|(key, _)| key.eq_ignore_ascii_case("TZID"))
-                })?
+                .find_map(|p| p.split_once('=').filter(|(key, _)| key.eq_ignore_ascii_case("TZID")))?
                 .1;
             (TimeZone::get(id.trim_matches('"')).ok()?, value)
         }
@@ -203,13 +179,8 @@ mod tests {
     #[test]
     fn entries_are_read_folded_with_zone_and_without_their_alarms() {
         let text = "BEGIN:VCALENDAR\r\nMETHOD:PUBLISH\r\nBEGIN:VEVENT\r\nDTSTART;TZID=Europe/London:20270328T130000\r\nDTEND:20270328T15\r\n 2000Z\r\nBEGIN:VALARM\r\nDTSTART:19990101T000000Z\r\nEND:VALARM\r\nX-ALLHEARD-ITEM:C001/E006\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n";
-        let [entry] = &calendar(text)[..] else {
-            panic!("one entry")
-        };
-        assert_eq!(
-            (entry.child.as_str(), entry.event.as_str(), entry.cancelled),
-            ("C001", "E006", false)
-        );
+        let [entry] = &calendar(text)[..] else { panic!("one entry") };
+        assert_eq!((entry.child.as_str(), entry.event.as_str(), entry.cancelled), ("C001", "E006", false));
         assert_eq!(entry.start.unwrap().to_string(), "2027-03-28T12:00:00Z");
         assert_eq!(entry.end.unwrap().to_string(), "2027-03-28T15:20:00Z");
     }

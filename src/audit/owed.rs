@@ -30,24 +30,14 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
     };
     let evidence = Evidence::of(season, files);
     for (at, view) in season.views.iter().enumerate() {
-        let until = season
-            .views
-            .get(at + 1)
-            .map_or(Timestamp::MAX, |next| next.from);
+        let until = season.views.get(at + 1).map_or(Timestamp::MAX, |next| next.from);
         for debt in debts(season, view) {
             if debt.due < view.from || debt.due >= until || debt.leaves > last {
                 continue;
             }
             if let Some(channel) = evidence.missing(view, &debt) {
                 found.lost += 1;
-                let Debt {
-                    guardian,
-                    child,
-                    event,
-                    notice,
-                    due,
-                    ..
-                } = debt;
+                let Debt { guardian, child, event, notice, due, .. } = debt;
                 found.example(format!(
                     "lost: {guardian} {child}/{event}/{} by {channel}, due {due}",
                     notice.reference
@@ -69,15 +59,7 @@ fn debts<'a>(season: &'a Season, view: &'a View) -> Vec<Debt<'a>> {
         for event in view.about(notice) {
             for child in view.children.keys() {
                 if let Some(times) = view.times(child, event) {
-                    add(
-                        season,
-                        view,
-                        notice,
-                        child,
-                        &event.reference,
-                        Some(times),
-                        &mut debts,
-                    );
+                    add(season, view, notice, child, &event.reference, Some(times), &mut debts);
                 }
             }
         }
@@ -97,29 +79,29 @@ fn add<'a>(
     let Some(due) = view.due(notice, times) else {
         return;
     };
-    let leaves = view
-        .next_permitted(due)
-        .saturating_add(GRACE_MINUTES.minutes())
-        .unwrap_or(Timestamp::MAX);
-    let concerned = match notice.to.as_str() {
-        // A child for whom somebody has answered need not be chased further.
-        "not heard from" => !season.record.answered(child, event, leaves),
-        "turn-in" => view.quick_change(child),
-        _ => true,
-    };
-    // A "can't come" is a question for a person: the family may be spared what follows.
-    let concerned = concerned && !season.record.cant_come(child, event, leaves);
-    if concerned && let Some(found) = view.children.get(child) {
-        debts.extend(found.guardians.iter().map(|guardian| Debt {
-            guardian,
-            child,
-            event,
-            notice,
-            times,
-            due,
-            leaves,
-        }));
+    let leaves = view.next_permitted(due).saturating_add(GRACE_MINUTES.minutes()).unwrap_or(Timestamp::MAX);
+    let Some(found) = view.children.get(child) else { return };
+    if notice.to == "turn-in" && !view.quick_change(child) {
+        return;
     }
+    for guardian in &found.guardians {
+        if notice.to != "not heard from" || !answered(season, view, guardian, child, event, leaves) {
+            debts.push(Debt { guardian, child, event, notice, times, due, leaves });
+        }
+    }
+}
+
+/// Whether a guardian, or somebody who shares an address with her, had answered by then.
+fn answered(season: &Season, view: &View, guardian: &str, child: &str, event: &str, by: Timestamp) -> bool {
+    let own = view.guardians.get(guardian);
+    let shares = |other: &Guardian| {
+        CHANNELS
+            .iter()
+            .any(|c| other.address(c).is_some() && own.and_then(|own| own.address(c)) == other.address(c))
+    };
+    let said = |name: &str| season.record.answered(name, child, event, by);
+    let beside = view.children.get(child).map_or(&[][..], |c| &c.guardians);
+    said(guardian) || beside.iter().any(|other| said(other) && view.guardians.get(other).is_some_and(shares))
 }
 
 type About<'a> = (&'a str, &'a str, &'a str);
@@ -161,25 +143,14 @@ impl<'a> Evidence<'a> {
     /// A file counts for a guardian it names when it went to an address of hers.
     fn file(&mut self, linked: &'a Linked<'a>) {
         let (channel, at) = (linked.file.channel, linked.file.at);
-        let holders = self
-            .holders
-            .get(&(channel, linked.file.to.as_str()))
-            .cloned()
-            .unwrap_or_default();
+        let holders = self.holders.get(&(channel, linked.file.to.as_str())).cloned().unwrap_or_default();
         let Some(attempt) = linked.attempt else {
             return;
         };
-        for guardian in attempt
-            .guardians
-            .iter()
-            .filter(|guardian| holders.contains(guardian.as_str()))
-        {
+        for guardian in attempt.guardians.iter().filter(|guardian| holders.contains(guardian.as_str())) {
             for item in &attempt.items {
                 let about = (guardian.as_str(), item.child.as_str(), item.event.as_str());
-                self.told
-                    .entry(about)
-                    .or_default()
-                    .push((&item.notice, channel, at));
+                self.told.entry(about).or_default().push((&item.notice, channel, at));
             }
         }
     }
@@ -189,17 +160,10 @@ impl<'a> Evidence<'a> {
             for guardian in &end.guardians {
                 for item in &end.items {
                     let about = (guardian.as_str(), item.child.as_str(), item.event.as_str());
-                    self.ended
-                        .entry(about)
-                        .or_default()
-                        .insert((item.notice.as_str(), end.channel.as_str()));
+                    self.ended.entry(about).or_default().insert((item.notice.as_str(), end.channel.as_str()));
                 }
-                let address = self
-                    .season
-                    .view(end.at)
-                    .guardians
-                    .get(guardian)
-                    .and_then(|g| g.address(&end.channel));
+                let address =
+                    self.season.view(end.at).guardians.get(guardian).and_then(|g| g.address(&end.channel));
                 if let Some(address) = address.filter(|_| end.dead) {
                     let first = self.dead.entry(address).or_insert(end.at);
                     *first = end.at.min(*first);
@@ -211,19 +175,12 @@ impl<'a> Evidence<'a> {
     /// The channel by which something owed is missing; none when it was told, or ended, or nobody could be reached.
     fn missing(&self, view: &View, debt: &Debt) -> Option<&'static str> {
         let guardian = view.guardians.get(debt.guardian)?;
-        let usable: Vec<&'static str> = CHANNELS
-            .into_iter()
-            .filter(|channel| self.usable(guardian, channel, debt.due))
-            .collect();
+        let usable: Vec<&'static str> =
+            CHANNELS.into_iter().filter(|channel| self.usable(guardian, channel, debt.due)).collect();
         if debt.notice.by == "mail and text" {
-            return usable
-                .into_iter()
-                .find(|channel| !self.settled(view, debt, &[channel]));
+            return usable.into_iter().find(|channel| !self.settled(view, debt, &[channel]));
         }
-        let first = usable
-            .iter()
-            .find(|channel| **channel == debt.notice.by)
-            .or(usable.first())?;
+        let first = usable.iter().find(|channel| **channel == debt.notice.by).or(usable.first())?;
         (!self.settled(view, debt, &CHANNELS)).then_some(*first)
     }
 
@@ -232,10 +189,10 @@ impl<'a> Evidence<'a> {
         let Some(address) = guardian.address(channel) else {
             return false;
         };
-        let stopped = self.holders.get(&(channel, address)).is_some_and(|all| {
-            all.iter()
-                .any(|g| self.season.record.stopped(g, channel, at))
-        });
+        let stopped = self
+            .holders
+            .get(&(channel, address))
+            .is_some_and(|all| all.iter().any(|g| self.season.record.stopped(g, channel, at)));
         !stopped && self.dead.get(address).is_none_or(|since| *since > at)
     }
 
@@ -243,15 +200,11 @@ impl<'a> Evidence<'a> {
         let about = (debt.guardian, debt.child, debt.event);
         let notice = debt.notice.reference.as_str();
         let told = self.told.get(&about).is_some_and(|files| {
-            let mut files = files
-                .iter()
-                .filter(|(_, channel, _)| channels.contains(channel));
+            let mut files = files.iter().filter(|(_, channel, _)| channels.contains(channel));
             files.any(|(item, _, at)| *item == notice || replaces(view, debt, item, *at))
         });
         told || self.ended.get(&about).is_some_and(|ends| {
-            ends.iter().any(|(n, channel)| {
-                *n == notice && (channel.is_empty() || channels.contains(channel))
-            })
+            ends.iter().any(|(n, channel)| *n == notice && (channel.is_empty() || channels.contains(channel)))
         })
     }
 }
@@ -259,16 +212,11 @@ impl<'a> Evidence<'a> {
 /// Whether a file stands for an older notice about the same child and event: both were overdue together, and the newer was
 /// told. Handing in a costume is said by its own notice only.
 fn replaces(view: &View, debt: &Debt, newer: &str, told: Timestamp) -> bool {
-    let newer = view
-        .notices
-        .iter()
-        .find(|notice| notice.reference == newer && notice.to != "turn-in");
+    let newer = view.notices.iter().find(|notice| notice.reference == newer && notice.to != "turn-in");
     let Some(due) = newer.and_then(|notice| view.due(notice, debt.times)) else {
         return false;
     };
     debt.notice.to != "turn-in"
         && debt.due <= due
-        && due
-            .saturating_add(GRACE_MINUTES.minutes())
-            .is_ok_and(|late| late < told)
+        && due.saturating_add(GRACE_MINUTES.minutes()).is_ok_and(|late| late < told)
 }

@@ -49,10 +49,8 @@ pub(super) struct Record {
     pub attempts: BTreeMap<String, Vec<Attempt>>,
     pub ends: Vec<End>,
     uncertain: BTreeMap<String, Vec<Timestamp>>,
-    /// First answer of any kind for child and event.
-    answered: BTreeMap<(String, String), Timestamp>,
-    /// First "can't come" for child and event.
-    cant_come: BTreeMap<(String, String), Timestamp>,
+    /// First acknowledgement or "can't come" of a guardian for a child and an event.
+    answered: BTreeMap<(String, String, String), Timestamp>,
     /// Stops and starts by guardian and channel: when, and whether it was a stop.
     opted: BTreeMap<(String, String), Vec<(Timestamp, bool)>>,
     said: BTreeMap<String, Vec<Timestamp>>,
@@ -62,10 +60,7 @@ pub(super) struct Record {
 impl Record {
     /// Sorts out the lines.
     pub fn of(ledger: &[Line]) -> Record {
-        let mut record = Record {
-            last: ledger.iter().map(|line| line.at).max(),
-            ..Record::default()
-        };
+        let mut record = Record { last: ledger.iter().map(|line| line.at).max(), ..Record::default() };
         let mut ordered: Vec<&Line> = ledger.iter().collect();
         ordered.sort_by_key(|line| line.at);
         for line in ordered {
@@ -76,47 +71,27 @@ impl Record {
 
     fn take(&mut self, line: &Line) {
         let word = |name: &str| line.about.get(name).cloned().unwrap_or_default();
-        let words = |name: &str| {
-            word(name)
-                .split_whitespace()
-                .map(str::to_owned)
-                .collect::<Vec<_>>()
+        let words = |name: &str| -> Vec<String> {
+            word(name).split([' ', ',']).filter(|w| !w.is_empty()).map(str::to_owned).collect()
         };
-        let items = || {
-            words("items")
-                .iter()
-                .filter_map(|text| item(text))
-                .collect::<Vec<_>>()
-        };
+        let items = || words("items").iter().filter_map(|text| item(text)).collect::<Vec<_>>();
         let (at, kind) = (line.at, line.kind.as_str());
         if SAID.contains(&kind) {
             self.said.entry(word("guardian")).or_default().push(at);
         }
         match kind {
             "attempting" => {
-                let attempt = Attempt {
-                    at,
-                    guardians: words("guardians"),
-                    items: items(),
-                };
-                self.attempts
-                    .entry(word("message"))
-                    .or_default()
-                    .push(attempt);
+                let attempt = Attempt { at, guardians: words("guardians"), items: items() };
+                self.attempts.entry(word("message")).or_default().push(attempt);
             }
             "uncertain" => self.uncertain.entry(word("message")).or_default().push(at),
-            "answer" => {
-                let about = (word("child"), word("event"));
-                if word("kind") == "cant_come" {
-                    self.cant_come.entry(about.clone()).or_insert(at);
-                }
+            // A question settles nothing.
+            "answer" if word("kind") != "question" => {
+                let about = (word("guardian"), word("child"), word("event"));
                 self.answered.entry(about).or_insert(at);
             }
             "stop" | "start" => {
-                self.opted
-                    .entry((word("guardian"), word("channel")))
-                    .or_default()
-                    .push((at, kind == "stop"));
+                self.opted.entry((word("guardian"), word("channel"))).or_default().push((at, kind == "stop"));
             }
             _ if ENDS.contains(&kind) => {
                 let mut end = End {
@@ -126,10 +101,7 @@ impl Record {
                     guardians: words("guardians"),
                     items: items(),
                 };
-                let known = self
-                    .attempts
-                    .get(&word("message"))
-                    .and_then(|attempts| attempts.last());
+                let known = self.attempts.get(&word("message")).and_then(|attempts| attempts.last());
                 if let Some(attempt) = known {
                     if end.guardians.is_empty() {
                         end.guardians.clone_from(&attempt.guardians);
@@ -146,53 +118,34 @@ impl Record {
 
     /// Whether an uncertain outcome of that message was on record by then.
     pub fn uncertain(&self, message: &str, by: Timestamp) -> bool {
-        self.uncertain.get(message).is_some_and(|times| {
-            times
-                .iter()
-                .any(|at| at.as_second() <= by.as_second() + SECOND)
-        })
+        self.uncertain
+            .get(message)
+            .is_some_and(|times| times.iter().any(|at| at.as_second() <= by.as_second() + SECOND))
     }
 
-    /// Whether anybody had answered for a child at an event by then.
-    pub fn answered(&self, child: &str, event: &str, by: Timestamp) -> bool {
-        self.answered
-            .get(&(child.to_owned(), event.to_owned()))
-            .is_some_and(|at| *at <= by)
-    }
-
-    /// Whether anybody had said by then that a child can't come to an event.
-    pub fn cant_come(&self, child: &str, event: &str, by: Timestamp) -> bool {
-        self.cant_come
-            .get(&(child.to_owned(), event.to_owned()))
-            .is_some_and(|at| *at <= by)
+    /// Whether a guardian had answered for a child at an event by then.
+    pub fn answered(&self, guardian: &str, child: &str, event: &str, by: Timestamp) -> bool {
+        let about = (guardian.to_owned(), child.to_owned(), event.to_owned());
+        self.answered.get(&about).is_some_and(|at| *at <= by)
     }
 
     /// Whether a guardian's last word on a channel before then was a stop.
     pub fn stopped(&self, guardian: &str, channel: &str, by: Timestamp) -> bool {
         let key = (guardian.to_owned(), channel.to_owned());
-        let before = self
-            .opted
-            .get(&key)
-            .and_then(|words| words.iter().rev().find(|(at, _)| *at < by));
+        let before = self.opted.get(&key).and_then(|words| words.iter().rev().find(|(at, _)| *at < by));
         before.is_some_and(|(_, stop)| *stop)
     }
 
     fn said_lately(&self, guardian: &str, by: Timestamp) -> bool {
         self.said.get(guardian).is_some_and(|times| {
-            times
-                .iter()
-                .any(|at| (*at - SECOND.seconds()) <= by && by <= *at + DIRECT_MINUTES.minutes())
+            times.iter().any(|at| (*at - SECOND.seconds()) <= by && by <= *at + DIRECT_MINUTES.minutes())
         })
     }
 }
 
 fn item(text: &str) -> Option<Item> {
     let mut parts = text.split('/').map(str::to_owned);
-    Some(Item {
-        child: parts.next()?,
-        event: parts.next()?,
-        notice: parts.next()?,
-    })
+    Some(Item { child: parts.next()?, event: parts.next()?, notice: parts.next()? })
 }
 
 /// A file with the message and the attempt that made it.
@@ -229,38 +182,22 @@ impl<'a> Season<'a> {
     /// Guardians who have that address in any of the workbooks.
     pub fn holders(&self, channel: &str, address: &str) -> BTreeSet<&'a str> {
         let all = self.views.iter().flat_map(|view| &view.guardians);
-        all.filter(|(_, g)| g.address(channel) == Some(address))
-            .map(|(name, _)| name.as_str())
-            .collect()
+        all.filter(|(_, g)| g.address(channel) == Some(address)).map(|(name, _)| name.as_str()).collect()
     }
 
     /// Links a file to the last attempt of its message that was on record by the file's date, else to the first.
     pub fn link(&self, file: &'a Sent) -> Linked<'a> {
-        let message = file
-            .keys
-            .iter()
-            .find(|key| self.record.attempts.contains_key(*key))
-            .cloned();
-        let attempts = message
-            .as_ref()
-            .and_then(|key| self.record.attempts.get(key));
+        let message = file.keys.iter().find(|key| self.record.attempts.contains_key(*key)).cloned();
+        let attempts = message.as_ref().and_then(|key| self.record.attempts.get(key));
         let attempt = attempts.and_then(|all| {
             let by = file.at.as_second() + SECOND;
-            all.iter()
-                .rev()
-                .find(|attempt| attempt.at.as_second() <= by)
-                .or(all.first())
+            all.iter().rev().find(|attempt| attempt.at.as_second() <= by).or(all.first())
         });
         let direct = attempt.is_none()
             && self
                 .holders(file.channel, &file.to)
                 .into_iter()
                 .any(|guardian| self.record.said_lately(guardian, file.at));
-        Linked {
-            file,
-            message,
-            attempt,
-            direct,
-        }
+        Linked { file, message, attempt, direct }
     }
 }

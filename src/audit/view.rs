@@ -63,11 +63,7 @@ pub(super) struct Guardian {
 impl Guardian {
     /// The address of a channel.
     pub fn address(&self, channel: &str) -> Option<&str> {
-        if channel == "mail" {
-            self.mail.as_deref()
-        } else {
-            self.text.as_deref()
-        }
+        if channel == "mail" { self.mail.as_deref() } else { self.text.as_deref() }
     }
 }
 
@@ -112,18 +108,10 @@ impl View {
     /// Reads a workbook; none when it names no zone.
     pub fn of(from: Timestamp, book: &Book) -> Option<View> {
         let setting = |name: &str, default: &str| {
-            let row = book
-                .rows("season")
-                .iter()
-                .find(|r| r.text("setting") == name);
-            row.map(|r| r.text("value"))
-                .filter(|v| !v.is_empty())
-                .unwrap_or(default)
-                .to_owned()
+            let row = book.rows("season").iter().find(|r| r.text("setting") == name);
+            row.map(|r| r.text("value")).filter(|v| !v.is_empty()).unwrap_or(default).to_owned()
         };
-        let pace: f64 = setting("walking feet per second", "3.0")
-            .parse()
-            .unwrap_or(3.0);
+        let pace: f64 = setting("walking feet per second", "3.0").parse().unwrap_or(3.0);
         let lengths = book.rows("numbers").iter().map(|row| {
             let seconds = (
                 seconds(row.text("length")).unwrap_or(LENGTH_SECONDS),
@@ -139,17 +127,8 @@ impl View {
             quiet_from: time(&setting("messages until", "20:30"))?,
             quick_below: setting("quick change below", "3").parse().unwrap_or(3),
             lengths: lengths.collect(),
-            events: book
-                .rows("events")
-                .iter()
-                .filter_map(|row| event(book, row, pace))
-                .collect(),
-            children: book
-                .rows("children")
-                .iter()
-                .map(child)
-                .map(|c| (c.reference.clone(), c))
-                .collect(),
+            events: book.rows("events").iter().filter_map(|row| event(book, row, pace)).collect(),
+            children: book.rows("children").iter().map(child).map(|c| (c.reference.clone(), c)).collect(),
             guardians: guardians(book, &country),
             notices: book.rows("notices").iter().map(notice).collect(),
         })
@@ -164,21 +143,16 @@ impl View {
     pub fn times(&self, child: &str, event: &Event) -> Option<Times> {
         let child = self.children.get(child)?;
         if event.cancelled
-            || !(event.cast.is_empty()
-                || child.casts.is_empty()
-                || child.casts.contains(&event.cast))
+            || !(event.cast.is_empty() || child.casts.is_empty() || child.casts.contains(&event.cast))
         {
             return None;
         }
         let calls = event.order.iter().filter_map(|slot| match slot {
-            Slot::Number { name, call } if child.numbers.contains(name) => {
-                Some(call.unwrap_or(event.call))
-            }
+            Slot::Number { name, call } if child.numbers.contains(name) => Some(call.unwrap_or(event.call)),
             _ => None,
         });
         let call = self.instant(event.date.to_datetime(calls.min()?))?;
-        let park_by =
-            (call.as_second() - event.before_call).div_euclid(STEP_SECONDS) * STEP_SECONDS;
+        let park_by = (call.as_second() - event.before_call).div_euclid(STEP_SECONDS) * STEP_SECONDS;
         let curtain_up = self.instant(event.date.to_datetime(event.starts))?;
         Some(Times {
             call,
@@ -204,11 +178,8 @@ impl View {
             match slot {
                 Slot::Interval(minutes) => clock += minutes * 60,
                 Slot::Number { name, .. } => {
-                    let (length, changeover) = self
-                        .lengths
-                        .get(name)
-                        .copied()
-                        .unwrap_or((LENGTH_SECONDS, CHANGEOVER_SECONDS));
+                    let (length, changeover) =
+                        self.lengths.get(name).copied().unwrap_or((LENGTH_SECONDS, CHANGEOVER_SECONDS));
                     if !own || child.numbers.contains(name) {
                         last = clock + length;
                     }
@@ -222,11 +193,7 @@ impl View {
 
     /// A time of day at or after the event's beginning: a time before it is after midnight.
     fn after_start(&self, event: &Event, time: Time) -> Option<Timestamp> {
-        let date = if time < event.starts {
-            event.date.saturating_add(1.day())
-        } else {
-            event.date
-        };
+        let date = if time < event.starts { event.date.saturating_add(1.day()) } else { event.date };
         self.instant(date.to_datetime(time))
     }
 
@@ -246,13 +213,9 @@ impl View {
             return at;
         }
         let local = at.to_zoned_datetime(self.zone.clone()).datetime();
-        let date = if local.time() < self.quiet_until {
-            local.date()
-        } else {
-            local.date().saturating_add(1.day())
-        };
-        self.instant(date.to_datetime(self.quiet_until))
-            .unwrap_or(at)
+        let date =
+            if local.time() < self.quiet_until { local.date() } else { local.date().saturating_add(1.day()) };
+        self.instant(date.to_datetime(self.quiet_until)).unwrap_or(at)
     }
 
     /// Hour and minute of an instant as families read them.
@@ -263,9 +226,7 @@ impl View {
 
     /// Events a notice is about; none for the season's house rules.
     pub fn about<'a>(&'a self, notice: &'a Notice) -> impl Iterator<Item = &'a Event> {
-        self.events
-            .iter()
-            .filter(|e| e.kind == notice.about || e.name == notice.about)
+        self.events.iter().filter(|e| e.kind == notice.about || e.name == notice.about)
     }
 
     /// When a notice is due for a child at an event, or for the season's rules; none when the workbook does not say.
@@ -276,10 +237,7 @@ impl View {
             "curtain up" => times?.curtain_up,
             "dismissal" => times?.dismissal?,
             "first show" => {
-                let shows = self
-                    .events
-                    .iter()
-                    .filter(|e| e.kind == "show" && !e.cancelled);
+                let shows = self.events.iter().filter(|e| e.kind == "show" && !e.cancelled);
                 self.instant(shows.map(|e| e.date.to_datetime(e.starts)).min()?)?
             }
             date => self.instant(date.parse::<Date>().ok()?.at(12, 0, 0, 0))?,
@@ -287,11 +245,8 @@ impl View {
         if let Some(minutes) = notice.minutes {
             return anchor.checked_sub(minutes.minutes()).ok();
         }
-        let date = anchor
-            .to_zoned_datetime(self.zone.clone())
-            .date()
-            .checked_sub(notice.days?.days())
-            .ok()?;
+        let date =
+            anchor.to_zoned_datetime(self.zone.clone()).date().checked_sub(notice.days?.days()).ok()?;
         self.instant(date.to_datetime(notice.at?))
     }
 
@@ -301,10 +256,8 @@ impl View {
         let Some(found) = self.children.get(child) else {
             return false;
         };
-        self.events
-            .iter()
-            .filter(|e| e.kind == "show" && e.ordered && self.times(child, e).is_some())
-            .any(|event| {
+        self.events.iter().filter(|e| e.kind == "show" && e.ordered && self.times(child, e).is_some()).any(
+            |event| {
                 let mut between: Option<usize> = None;
                 event.order.iter().any(|slot| match slot {
                     Slot::Interval(_) => {
@@ -319,7 +272,8 @@ impl View {
                         false
                     }
                 })
-            })
+            },
+        )
     }
 }
 
@@ -329,9 +283,7 @@ fn folded(name: &str) -> String {
 }
 
 fn list(text: &str) -> impl Iterator<Item = String> + '_ {
-    text.split(';')
-        .map(|part| folded(part.split(':').next().unwrap_or(part)))
-        .filter(|name| !name.is_empty())
+    text.split(';').map(|part| folded(part.split(':').next().unwrap_or(part))).filter(|name| !name.is_empty())
 }
 
 fn time(text: &str) -> Option<Time> {
@@ -346,27 +298,17 @@ fn seconds(text: &str) -> Option<i64> {
 
 fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
     let name = folded(row.text("name"));
-    let mut lines: Vec<&Row> = book
-        .rows("running order")
-        .iter()
-        .filter(|l| folded(l.text("event")) == name)
-        .collect();
+    let mut lines: Vec<&Row> =
+        book.rows("running order").iter().filter(|l| folded(l.text("event")) == name).collect();
     lines.sort_by_key(|line| line.text("place").parse::<u32>().unwrap_or(u32::MAX));
     let ordered = !lines.is_empty();
     let mut order: Vec<Slot> = lines.into_iter().map(slot).collect();
     if !ordered {
         let mut wanted: Vec<String> = list(row.text("numbers")).collect();
         if wanted.is_empty() {
-            wanted = book
-                .rows("numbers")
-                .iter()
-                .map(|n| folded(n.text("name")))
-                .collect();
+            wanted = book.rows("numbers").iter().map(|n| folded(n.text("name"))).collect();
         }
-        order = wanted
-            .into_iter()
-            .map(|name| Slot::Number { name, call: None })
-            .collect();
+        order = wanted.into_iter().map(|name| Slot::Number { name, call: None }).collect();
     }
     Some(Event {
         reference: row.text("ref").to_owned(),
@@ -388,33 +330,22 @@ fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
 fn slot(line: &Row) -> Slot {
     match folded(line.text("number")).as_str() {
         "interval" => Slot::Interval(line.text("minutes").parse().unwrap_or(INTERVAL_MINUTES)),
-        name => Slot::Number {
-            name: name.to_owned(),
-            call: time(line.text("call")),
-        },
+        name => Slot::Number { name: name.to_owned(), call: time(line.text("call")) },
     }
 }
 
 /// Seconds from parking to being signed in at a place: the longest walk and the time to sign in.
 fn before_call(book: &Book, place: &str, pace: f64) -> i64 {
-    let walks = book
-        .rows("ways")
-        .iter()
-        .filter(|w| folded(w.text("place")) == place)
-        .filter_map(|way| {
-            let typed = way
-                .text("walk minutes")
-                .split(['-', '–'])
-                .filter_map(|part| part.trim().parse::<i64>().ok())
-                .max();
-            let metres = || {
-                way.text("metres")
-                    .parse::<f64>()
-                    .ok()
-                    .map(|m| (m / 0.3048 / pace / 60.0).ceil() as i64)
-            };
-            typed.or_else(metres)
-        });
+    let walks = book.rows("ways").iter().filter(|w| folded(w.text("place")) == place).filter_map(|way| {
+        let typed = way
+            .text("walk minutes")
+            .split(['-', '–'])
+            .filter_map(|part| part.trim().parse::<i64>().ok())
+            .max();
+        let metres =
+            || way.text("metres").parse::<f64>().ok().map(|m| (m / 0.3048 / pace / 60.0).ceil() as i64);
+        typed.or_else(metres)
+    });
     let sign_in = book
         .rows("places")
         .iter()
@@ -446,10 +377,7 @@ fn guardians(book: &Book, country: &str) -> BTreeMap<String, Guardian> {
                 guardian.mail = Some(plain_address(cell("e-mail")));
             }
             if cell("texts") == "yes" {
-                guardian.text = guardian
-                    .text
-                    .take()
-                    .or_else(|| textable(cell("mobile"), country));
+                guardian.text = guardian.text.take().or_else(|| textable(cell("mobile"), country));
             }
         }
     }
@@ -462,18 +390,10 @@ fn textable(number: &str, country: &str) -> Option<String> {
     let plain = match country {
         "GB" => plain_address(number),
         _ if number.trim().starts_with('+') => plain_address(number),
-        "US" | "CA" => format!(
-            "+1{}",
-            number
-                .chars()
-                .filter(char::is_ascii_digit)
-                .collect::<String>()
-        ),
+        "US" | "CA" => format!("+1{}", number.chars().filter(char::is_ascii_digit).collect::<String>()),
         _ => return None,
     };
-    let british_land_line = plain
-        .strip_prefix("+44")
-        .is_some_and(|rest| !rest.starts_with('7'));
+    let british_land_line = plain.strip_prefix("+44").is_some_and(|rest| !rest.starts_with('7'));
     (plain.len() > 5 && !british_land_line).then_some(plain)
 }
 

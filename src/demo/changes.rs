@@ -19,6 +19,9 @@ pub const NEW_PHONE: &str = "+1 212 555 0177";
 /// Weeks from the beginning of the demo to the week of the first show.
 const WEEKS_BEFORE: i64 = 7;
 
+/// Changes a workbook in place.
+type Change = fn(&mut Book, &mut Dice);
+
 /// The changes of the season in order: each whole workbook is in force from its instant on. A child leaves, a guardian has
 /// a new telephone, and in show week one number's call at the dress rehearsal moves half an hour earlier.
 pub fn changes(seed: u64, book: &Book) -> Vec<(Timestamp, Book)> {
@@ -28,10 +31,10 @@ pub fn changes(seed: u64, book: &Book) -> Vec<(Timestamp, Book)> {
     let mut dice = Dice::new(seed, "changes");
     let mut current = book.clone();
     let mut changes = Vec::new();
-    let steps: [(i64, Time, &dyn Fn(&mut Book, &mut Dice)); 3] = [
-        (8, Time::constant(12, 0, 0, 0), &child_leaves),
-        (3, Time::constant(19, 40, 0, 0), &new_phone),
-        (2, Time::constant(10, 12, 0, 0), &call_moves),
+    let steps: [(i64, Time, Change); 3] = [
+        (8, Time::constant(12, 0, 0, 0), child_leaves),
+        (3, Time::constant(19, 40, 0, 0), new_phone),
+        (2, Time::constant(10, 12, 0, 0), call_moves),
     ];
     for (days_before, time, change) in steps {
         change(&mut current, &mut dice);
@@ -56,9 +59,7 @@ pub fn span(book: &Book) -> Option<(Timestamp, Timestamp)> {
     };
     let (first, last) = (shows().min()?, shows().max()?);
     let monday = first.saturating_sub(i64::from(first.weekday().to_monday_zero_offset()).days());
-    let begins = monday
-        .saturating_sub((7 * WEEKS_BEFORE).days())
-        .at(9, 0, 0, 0);
+    let begins = monday.saturating_sub((7 * WEEKS_BEFORE).days()).at(9, 0, 0, 0);
     let ends = last.saturating_add(2.days()).at(0, 0, 0, 0);
     Some((
         begins.to_zoned_datetime(zone.clone()).ok()?.timestamp(),
@@ -68,29 +69,18 @@ pub fn span(book: &Book) -> Option<(Timestamp, Timestamp)> {
 
 /// The season's zone as the workbook names it.
 pub(super) fn zone(book: &Book) -> Option<TimeZone> {
-    let name = book
-        .rows("season")
-        .iter()
-        .find(|r| r.text("setting") == "zone")?
-        .text("value");
+    let name = book.rows("season").iter().find(|r| r.text("setting") == "zone")?.text("value");
     TimeZone::get(name).ok()
 }
 
 fn date_of(book: &Book, event: &str) -> Option<Date> {
-    book.rows("events")
-        .iter()
-        .find(|e| e.text("name") == event)?
-        .text("date")
-        .parse()
-        .ok()
+    book.rows("events").iter().find(|e| e.text("name") == event)?.text("date").parse().ok()
 }
 
 /// A child nobody planted, in one number of the first act, so that no planted case is lost.
 fn child_leaves(book: &mut Book, dice: &mut Dice) {
     let rows = &mut book.sheet_mut("children").rows;
-    let ordinary: Vec<usize> = (0..rows.len())
-        .filter(|at| !is_planted(&rows[*at]))
-        .collect();
+    let ordinary: Vec<usize> = (0..rows.len()).filter(|at| !is_planted(&rows[*at])).collect();
     if let Some(at) = ordinary.get(dice.below(ordinary.len())) {
         rows.remove(*at);
     }
@@ -98,20 +88,13 @@ fn child_leaves(book: &mut Book, dice: &mut Dice) {
 
 /// A guardian with a mobile, in every row where she stands.
 fn new_phone(book: &mut Book, dice: &mut Dice) {
-    let chaperones: Vec<String> = book
-        .rows("chaperones")
-        .iter()
-        .map(|c| c.text("mobile").to_owned())
-        .collect();
+    let chaperones: Vec<String> =
+        book.rows("chaperones").iter().map(|c| c.text("mobile").to_owned()).collect();
     let rows = &mut book.sheet_mut("children").rows;
     let fit: Vec<String> = rows
         .iter()
         .filter(|row| !is_planted(row) && row.text("guardian 1 texts") == "yes")
-        .filter(|row| {
-            !chaperones
-                .iter()
-                .any(|mobile| mobile == row.text("guardian 1 mobile"))
-        })
+        .filter(|row| !chaperones.iter().any(|mobile| mobile == row.text("guardian 1 mobile")))
         .map(|row| row.text("guardian 1 ref").to_owned())
         .collect();
     let Some(guardian) = fit.get(dice.below(fit.len())) else {
@@ -154,22 +137,12 @@ mod tests {
             panic!("three changes")
         };
         assert!(left_at < phone_at && phone_at < call_at);
-        assert_eq!(
-            left.rows("children").len(),
-            first.rows("children").len() - 1
-        );
+        assert_eq!(left.rows("children").len(), first.rows("children").len() - 1);
         assert_eq!(left.rows("events"), first.rows("events"));
         let differ = |a: &Book, b: &Book, sheet: &str| {
-            a.rows(sheet)
-                .iter()
-                .zip(b.rows(sheet))
-                .filter(|(x, y)| x != y)
-                .count()
+            a.rows(sheet).iter().zip(b.rows(sheet)).filter(|(x, y)| x != y).count()
         };
-        assert!(
-            (1..=3).contains(&differ(left, phone, "children")),
-            "one guardian, at most three siblings"
-        );
+        assert!((1..=3).contains(&differ(left, phone, "children")), "one guardian, at most three siblings");
         assert_eq!(differ(left, phone, "running order"), 0);
         assert_eq!(differ(phone, call, "running order"), 1);
         assert_eq!(differ(phone, call, "children"), 0);
@@ -177,14 +150,8 @@ mod tests {
             .rows("running order")
             .iter()
             .find(|r| r.text("event") == DRESS && r.text("call") == MOVED_CALL);
-        assert_eq!(
-            moved.map(|r| r.text("number")),
-            Some(PLANS[MOVED_NUMBER].name)
-        );
-        assert_eq!(
-            SECOND_ACT_DRESS_CALL, "17:45",
-            "half an hour later than the moved call"
-        );
+        assert_eq!(moved.map(|r| r.text("number")), Some(PLANS[MOVED_NUMBER].name));
+        assert_eq!(SECOND_ACT_DRESS_CALL, "17:45", "half an hour later than the moved call");
     }
 
     #[test]
@@ -194,10 +161,7 @@ mod tests {
         // Europe/London leaves UTC on 28 March 2027 (IANA time zone database).
         assert_eq!(begins.to_string(), "2027-02-01T09:00:00Z");
         assert_eq!(ends.to_string(), "2027-03-29T23:00:00Z");
-        assert_eq!(
-            date_of(&book, CLOCK_CHANGE_SHOW).unwrap().to_string(),
-            "2027-03-28"
-        );
+        assert_eq!(date_of(&book, CLOCK_CHANGE_SHOW).unwrap().to_string(), "2027-03-28");
     }
 
     #[test]

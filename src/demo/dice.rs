@@ -46,10 +46,7 @@ impl Dice {
 
     /// One of the items, or the fallback when there are none.
     pub fn pick<'a, T: ?Sized>(&mut self, items: &[&'a T], fallback: &'a T) -> &'a T {
-        items
-            .get(self.below(items.len()))
-            .copied()
-            .unwrap_or(fallback)
+        items.get(self.below(items.len())).copied().unwrap_or(fallback)
     }
 
     /// The position of one of the weights, drawn in proportion.
@@ -111,9 +108,7 @@ mod tests {
     #[test]
     fn weights_are_drawn_in_proportion() {
         let mut dice = Dice::new(1, "weights");
-        let twos = (0..10_000)
-            .filter(|_| dice.weighted(&[1.0, 0.0, 3.0]) == 2)
-            .count();
+        let twos = (0..10_000).filter(|_| dice.weighted(&[1.0, 0.0, 3.0]) == 2).count();
         assert!((7200..7800).contains(&twos), "{twos}");
     }
 }

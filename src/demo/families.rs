@@ -108,9 +108,7 @@ impl Families {
                 for column in ["mobile", "e-mail"] {
                     let address = plain(row.text(&format!("guardian {nth} {column}")));
                     if !address.is_empty() {
-                        self.people
-                            .entry(address)
-                            .or_insert_with(|| guardian.to_owned());
+                        self.people.entry(address).or_insert_with(|| guardian.to_owned());
                     }
                 }
             }
@@ -119,13 +117,7 @@ impl Families {
 
     /// Hands a message to a family: `channel` is `mail` or `text`, `owes` whether an answer is wanted. Answers what the
     /// family does and when; none when it does nothing.
-    pub fn receive(
-        &mut self,
-        at: Timestamp,
-        channel: &str,
-        address: &str,
-        owes: bool,
-    ) -> Option<Reaction> {
+    pub fn receive(&mut self, at: Timestamp, channel: &str, address: &str, owes: bool) -> Option<Reaction> {
         if self.gateway_fate(channel, address) != Fate::Accept {
             return None;
         }
@@ -135,18 +127,12 @@ impl Families {
         had.messages += 1;
         let mut dice = Dice::new(self.seed, &format!("message {address} {}", had.messages));
         let mut habits = Dice::new(self.seed, &format!("habits {person}"));
-        let (never, stops, patience) = (
-            habits.chance(NEVER_ANSWERS),
-            habits.chance(STOPS_TEXTS),
-            2 + habits.below(4),
-        );
+        let (never, stops, patience) =
+            (habits.chance(NEVER_ANSWERS), habits.chance(STOPS_TEXTS), 2 + habits.below(4));
         let text = channel == "text";
         if text && stops && had.messages >= patience {
             let act = (had.messages == patience).then_some(Act::StopTexts)?;
-            return Some(Reaction {
-                at: self.moment(at, text, &mut dice),
-                act,
-            });
+            return Some(Reaction { at: self.moment(at, text, &mut dice), act });
         }
         if !owes || never {
             return None;
@@ -162,10 +148,7 @@ impl Families {
             1 => Act::CantCome,
             _ => Act::Question,
         };
-        Some(Reaction {
-            at: self.moment(at, text, &mut dice),
-            act,
-        })
+        Some(Reaction { at: self.moment(at, text, &mut dice), act })
     }
 
     /// What the gateway of a channel says to an address; the same for every message of the season.
@@ -232,9 +215,7 @@ mod tests {
         let all: BTreeSet<String> = book
             .rows("children")
             .iter()
-            .flat_map(|row| {
-                (1..=4).map(move |nth| plain(row.text(&format!("guardian {nth} {column}"))))
-            })
+            .flat_map(|row| (1..=4).map(move |nth| plain(row.text(&format!("guardian {nth} {column}")))))
             .filter(|a| !a.is_empty() && !a.starts_with("+441632"))
             .collect();
         all.into_iter().collect()
@@ -251,12 +232,8 @@ mod tests {
         let mut all = addresses(&book, "mobile");
         let run = |all: &[String]| {
             let mut families = Families::new(&book, 3);
-            let pairs = all.iter().map(|a| {
-                (
-                    a.clone(),
-                    [(); 3].map(|()| families.receive(at, "text", a, true)),
-                )
-            });
+            let pairs =
+                all.iter().map(|a| (a.clone(), [(); 3].map(|()| families.receive(at, "text", a, true))));
             pairs.collect::<BTreeMap<_, _>>()
         };
         let forwards = run(&all);
@@ -267,9 +244,7 @@ mod tests {
 
     #[test]
     fn first_answers_come_as_often_as_assumed() {
-        for (channel, column, expected) in
-            [("text", "mobile", FIRST.0), ("mail", "e-mail", FIRST.1)]
-        {
+        for (channel, column, expected) in [("text", "mobile", FIRST.0), ("mail", "e-mail", FIRST.1)] {
             let (mut asked, mut heard) = (0, 0);
             for seed in 0..6 {
                 let book = book(seed);
@@ -277,9 +252,7 @@ mod tests {
                 for address in addresses(&book, column) {
                     asked += 1;
                     heard += usize::from(
-                        families
-                            .receive(SENT.parse().unwrap(), channel, &address, true)
-                            .is_some(),
+                        families.receive(SENT.parse().unwrap(), channel, &address, true).is_some(),
                     );
                 }
             }
@@ -322,22 +295,15 @@ mod tests {
                 let fate = families.gateway_fate("text", &address);
                 assert_eq!(fate, families.gateway_fate("text", &address));
                 dead += usize::from(fate != Fate::Accept);
-                let acts = (0..8).filter_map(|_| {
-                    families.receive(SENT.parse().unwrap(), "text", &address, false)
-                });
+                let acts =
+                    (0..8).filter_map(|_| families.receive(SENT.parse().unwrap(), "text", &address, false));
                 let acts: Vec<Act> = acts.map(|r| r.act).collect();
-                assert!(
-                    acts.is_empty() || acts == [Act::StopTexts],
-                    "nothing was owed: {acts:?}"
-                );
+                assert!(acts.is_empty() || acts == [Act::StopTexts], "nothing was owed: {acts:?}");
                 stops += acts.len();
             }
         }
         assert!((share(dead, all) - DEAD).abs() < 0.02, "{dead} of {all}");
-        assert!(
-            (0.003..0.02).contains(&share(stops, all)),
-            "{stops} of {all}"
-        );
+        assert!((0.003..0.02).contains(&share(stops, all)), "{stops} of {all}");
     }
 
     #[test]

@@ -52,10 +52,7 @@ pub struct Adult {
 impl Adult {
     /// An adult who cannot be reached at all.
     pub fn named(name: &str) -> Adult {
-        Adult {
-            name: name.to_owned(),
-            ..Adult::default()
-        }
+        Adult { name: name.to_owned(), ..Adult::default() }
     }
 }
 
@@ -131,14 +128,8 @@ impl People {
         let mut landlines: Vec<u32> = (200..1000).collect();
         dice.shuffle(&mut mobiles);
         dice.shuffle(&mut landlines);
-        let mut people = People {
-            adults: Vec::new(),
-            kids: Vec::new(),
-            dice,
-            mobiles,
-            landlines,
-            addresses: 100,
-        };
+        let mut people =
+            People { adults: Vec::new(), kids: Vec::new(), dice, mobiles, landlines, addresses: 100 };
         planted::plant(&mut people);
         people.families();
         people.casts();
@@ -184,13 +175,7 @@ impl People {
         let mut local: String = name
             .nfd()
             .filter(|c| c.is_ascii_alphabetic() || *c == ' ')
-            .map(|c| {
-                if c == ' ' {
-                    '.'
-                } else {
-                    c.to_ascii_lowercase()
-                }
-            })
+            .map(|c| if c == ' ' { '.' } else { c.to_ascii_lowercase() })
             .collect();
         if local.chars().filter(char::is_ascii_alphabetic).count() < 3 {
             local = "family".to_owned();
@@ -208,11 +193,7 @@ impl People {
             .collect();
         self.dice.shuffle(&mut sizes);
         let mut taken: BTreeSet<String> = self.adults.iter().map(|a| a.name.clone()).collect();
-        taken.extend(
-            self.kids
-                .iter()
-                .map(|k| format!("{} {}", k.given, k.family)),
-        );
+        taken.extend(self.kids.iter().map(|k| format!("{} {}", k.given, k.family)));
         for (at, size) in sizes.into_iter().enumerate() {
             let bands: Vec<usize> = (0..size).filter_map(|_| bands.pop()).collect();
             self.family(at, &bands, &mut taken);
@@ -224,10 +205,7 @@ impl People {
         let mut deck = Vec::new();
         for (band, plan) in BANDS.iter().enumerate() {
             let planted = self.kids.iter().filter(|k| k.band == band).count();
-            deck.extend(std::iter::repeat_n(
-                band,
-                (CHILDREN * plan.share / 100).saturating_sub(planted),
-            ));
+            deck.extend(std::iter::repeat_n(band, (CHILDREN * plan.share / 100).saturating_sub(planted)));
         }
         while deck.len() + self.kids.len() < CHILDREN {
             deck.push(2);
@@ -240,11 +218,7 @@ impl People {
         let weights: Vec<f64> = NAMES.iter().map(|n| n.weight).collect();
         let names = &NAMES[self.dice.weighted(&weights)];
         let family = self.dice.pick(names.families, "Lane");
-        let language = if self.dice.chance(names.wants) {
-            names.language
-        } else {
-            ""
-        };
+        let language = if self.dice.chance(names.wants) { names.language } else { "" };
         let cares = self.guardians(at, names, family, language, taken);
         for band in bands {
             let given = self.unused(names.children, family, taken);
@@ -273,11 +247,7 @@ impl People {
         let mut cares = Vec::new();
         for nth in 0..count {
             let own = self.dice.chance(0.25) || (apart && nth % 2 == 1);
-            let surname = if nth > 0 && own {
-                self.dice.pick(names.families, "Lane")
-            } else {
-                family
-            };
+            let surname = if nth > 0 && own { self.dice.pick(names.families, "Lane") } else { family };
             let name = format!("{} {surname}", self.unused(names.adults, surname, taken));
             let adult = self.reachable(&name, language);
             let house = if apart && nth % 2 == 1 { "b" } else { "a" };
@@ -294,31 +264,10 @@ impl People {
     /// An adult with both roads 82, text 8, mail 8, neither 2 in a hundred.
     fn reachable(&mut self, name: &str, language: &'static str) -> usize {
         match self.dice.weighted(&[82.0, 8.0, 8.0, 2.0]) {
-            0 => self.adult(
-                name,
-                language,
-                Roads {
-                    mobile: true,
-                    mail: true,
-                },
-            ),
-            1 => self.adult(
-                name,
-                language,
-                Roads {
-                    mobile: true,
-                    mail: false,
-                },
-            ),
+            0 => self.adult(name, language, Roads { mobile: true, mail: true }),
+            1 => self.adult(name, language, Roads { mobile: true, mail: false }),
             2 => {
-                let at = self.adult(
-                    name,
-                    language,
-                    Roads {
-                        mobile: false,
-                        mail: true,
-                    },
-                );
+                let at = self.adult(name, language, Roads { mobile: false, mail: true });
                 if self.dice.chance(0.4) {
                     self.adults[at].mobile = self.mobile();
                     self.adults[at].texts = if self.dice.chance(0.5) { "no" } else { "" };
@@ -326,14 +275,7 @@ impl People {
                 at
             }
             _ => {
-                let at = self.adult(
-                    name,
-                    language,
-                    Roads {
-                        mobile: false,
-                        mail: false,
-                    },
-                );
+                let at = self.adult(name, language, Roads { mobile: false, mail: false });
                 self.adults[at].landline = self.landlines.pop().map(|n| format!("01632 960{n:03}"));
                 at
             }
@@ -371,11 +313,7 @@ impl People {
     /// The two youngest bands are halved into two casts; the others dance at every show.
     fn casts(&mut self) {
         let mut next = false;
-        for kid in self
-            .kids
-            .iter_mut()
-            .filter(|k| k.band < 2 && k.cast.is_empty())
-        {
+        for kid in self.kids.iter_mut().filter(|k| k.band < 2 && k.cast.is_empty()) {
             kid.cast = if next { EVENING_CAST } else { MATINEE_CAST }.to_owned();
             next = !next;
         }
@@ -385,25 +323,21 @@ impl People {
     fn first_numbers(&mut self) {
         for at in 0..self.kids.len() {
             if self.kids[at].wanted > 0 {
-                self.give(at, |number, kid| {
-                    PLANS[number].dancers == Dancers::Band(kid.band)
-                });
+                self.give(at, |number, kid| PLANS[number].dancers == Dancers::Band(kid.band));
             }
         }
     }
 
     /// Gives the rest: production numbers to older children first, then numbers of the own band and the next.
     fn more_numbers(&mut self) {
-        let mut order: Vec<usize> = (0..self.kids.len())
-            .filter(|at| self.kids[*at].wanted > 1)
-            .collect();
+        let mut order: Vec<usize> = (0..self.kids.len()).filter(|at| self.kids[*at].wanted > 1).collect();
         self.dice.shuffle(&mut order);
         for at in order {
             while self.kids[at].numbers.len() < self.kids[at].wanted {
                 let production = self.kids[at].band >= 2
                     && self.dice.chance(0.85)
                     && self.give(at, |number, _| PRODUCTIONS.contains(&number));
-                if !production && !self.give(at, |number, kid| near(number, kid)) {
+                if !production && !self.give(at, near) {
                     break;
                 }
             }
@@ -416,12 +350,7 @@ impl People {
         let child = &self.kids[kid];
         let mut fit: Vec<usize> = (0..FINALE)
             .filter(|n| suits(*n, child) && sizes[*n] < room(*n))
-            .filter(|n| {
-                child
-                    .numbers
-                    .iter()
-                    .all(|has| has.abs_diff(*n) > COMFORTABLE_GAP)
-            })
+            .filter(|n| child.numbers.iter().all(|has| has.abs_diff(*n) > COMFORTABLE_GAP))
             .filter(|n| child.numbers.is_empty() || FINALE - n > COMFORTABLE_GAP)
             .collect();
         self.dice.shuffle(&mut fit);

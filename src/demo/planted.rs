@@ -6,11 +6,7 @@ use super::words::{EVENING_CAST, MATINEE_CAST};
 /// Twins whose names differ in one letter.
 pub const TWINS: [&str; 2] = ["Annelise Vanterpool", "Anneliese Vanterpool"];
 /// Three siblings: one in the first number, one in the last before the interval, one in the finale alone.
-pub const FAMILY_OF_THREE: [&str; 3] = [
-    "Rufus Pemberlight",
-    "Cosima Pemberlight",
-    "Leopold Pemberlight",
-];
+pub const FAMILY_OF_THREE: [&str; 3] = ["Rufus Pemberlight", "Cosima Pemberlight", "Leopold Pemberlight"];
 /// A child in both casts by error.
 pub const BOTH_CASTS: &str = "Marigold Tansley";
 /// A guardian who is also a chaperone of a number her child is not in.
@@ -51,21 +47,12 @@ pub const LAPSING_DATE: &str = "2027-03-27";
 /// Every planted case: what it is and by which names to find it.
 pub const PLANTED: &[(&str, &[&str])] = &[
     ("twins with near-same names", &TWINS),
-    (
-        "a family of three in numbers 1, 22 and 44",
-        &FAMILY_OF_THREE,
-    ),
+    ("a family of three in numbers 1, 22 and 44", &FAMILY_OF_THREE),
     ("a child in both casts by error", &[BOTH_CASTS]),
-    (
-        "a guardian who is a chaperone of another group",
-        &[GUARDIAN_CHAPERONE],
-    ),
+    ("a guardian who is a chaperone of another group", &[GUARDIAN_CHAPERONE]),
     ("a guardian shared by two households", &[SHARED_GUARDIAN]),
     ("a land line only", &[LANDLINE_ONLY]),
-    (
-        "one number, two guardians, one household",
-        &ONE_PHONE_ONE_HOUSEHOLD,
-    ),
+    ("one number, two guardians, one household", &ONE_PHONE_ONE_HOUSEHOLD),
     ("one number, two households", &ONE_PHONE_TWO_HOUSEHOLDS),
     ("right-to-left script", &RIGHT_TO_LEFT),
     ("accents that lengthen a text", &[ACCENTS]),
@@ -84,130 +71,32 @@ pub const FAMILIES: usize = 22;
 
 /// Adds the planted families to an empty season.
 pub fn plant(people: &mut People) {
-    let both = Roads {
-        mobile: true,
-        mail: true,
-    };
+    let both = Roads { mobile: true, mail: true };
     for name in TWINS {
-        kid(
-            people,
-            name,
-            2,
-            &[2],
-            &["Marguerite Vanterpool", "Joost Vanterpool"],
-            "V1",
-            both,
-        );
+        kid(people, name, 2, &[2], &["Marguerite Vanterpool", "Joost Vanterpool"], "V1", both);
     }
-    for (name, (band, numbers)) in
-        FAMILY_OF_THREE
-            .iter()
-            .zip([(3, &[0usize][..]), (4, &[21]), (5, &[])])
-    {
-        kid(
-            people,
-            name,
-            band,
-            numbers,
-            &["Sybil Pemberlight"],
-            "P3",
-            both,
-        );
+    for (name, (band, numbers)) in FAMILY_OF_THREE.iter().zip([(3, &[0usize][..]), (4, &[21]), (5, &[])]) {
+        kid(people, name, band, numbers, &["Sybil Pemberlight"], "P3", both);
     }
-    kid(
-        people,
-        BOTH_CASTS,
-        1,
-        &[8],
-        &["Araminta Tansley", "Jonty Tansley"],
-        "T1",
-        both,
-    );
+    kid(people, BOTH_CASTS, 1, &[8], &["Araminta Tansley", "Jonty Tansley"], "T1", both);
     cast(people, &format!("{MATINEE_CAST}; {EVENING_CAST}"));
-    kid(
-        people,
-        "Gideon Achterberg",
-        4,
-        &[13],
-        &[GUARDIAN_CHAPERONE],
-        "A1",
-        both,
-    );
-    kid(
-        people,
-        "Linus Fairweather",
-        3,
-        &[10],
-        &[SHARED_GUARDIAN, "Petra Fairweather"],
-        "F1",
-        both,
-    );
-    kid(
-        people,
-        "Oriel Nkemelu",
-        2,
-        &[11],
-        &[SHARED_GUARDIAN, "Adanna Nkemelu"],
-        "N1",
-        both,
-    );
+    kid(people, "Gideon Achterberg", 4, &[13], &[GUARDIAN_CHAPERONE], "A1", both);
+    kid(people, "Linus Fairweather", 3, &[10], &[SHARED_GUARDIAN, "Petra Fairweather"], "F1", both);
+    kid(people, "Oriel Nkemelu", 2, &[11], &[SHARED_GUARDIAN, "Adanna Nkemelu"], "N1", both);
     kid(people, "Barnabas Crowthorne", 3, &[15], &[], "C1", both);
-    let landline = Adult {
-        landline: Some("01632 960017".to_owned()),
-        ..Adult::named(LANDLINE_ONLY)
-    };
+    let landline = Adult { landline: Some("01632 960017".to_owned()), ..Adult::named(LANDLINE_ONLY) };
     guardian(people, landline, "C1");
     one_phone(people);
     other_scripts(people);
-    kid(
-        people,
-        TWO_SHOWS_ONE_DAY,
-        3,
-        &[19, 31],
-        &["Philomena Oakapple", "Crispin Oakapple"],
-        "O1",
-        both,
-    );
-    kid(
-        people,
-        IMPOSSIBLE_CHANGES[0],
-        3,
-        &[23, 24],
-        &["Gwendoline Overbeck"],
-        "O2",
-        both,
-    );
-    kid(
-        people,
-        IMPOSSIBLE_CHANGES[1],
-        2,
-        &[27, 28],
-        &["Halszka Zielonka", "Bronek Zielonka"],
-        "Z1",
-        both,
-    );
-    kid(
-        people,
-        BIRTHDAY,
-        0,
-        &[12],
-        &["Jemima Applegarth"],
-        "A2",
-        both,
-    );
+    kid(people, TWO_SHOWS_ONE_DAY, 3, &[19, 31], &["Philomena Oakapple", "Crispin Oakapple"], "O1", both);
+    kid(people, IMPOSSIBLE_CHANGES[0], 3, &[23, 24], &["Gwendoline Overbeck"], "O2", both);
+    kid(people, IMPOSSIBLE_CHANGES[1], 2, &[27, 28], &["Halszka Zielonka", "Bronek Zielonka"], "Z1", both);
+    kid(people, BIRTHDAY, 0, &[12], &["Jemima Applegarth"], "A2", both);
     cast(people, MATINEE_CAST);
     if let Some(last) = people.kids.last_mut() {
         last.ages = "4-5".to_owned();
     }
-    kid(
-        people,
-        "Juniper Marchetti-Bloom",
-        3,
-        &[5],
-        &["Saskia Marchetti"],
-        "M1",
-        both,
-    );
+    kid(people, "Juniper Marchetti-Bloom", 3, &[5], &["Saskia Marchetti"], "M1", both);
     let abroad = Adult {
         mobile: Some("+1 212 555 0142".to_owned()),
         mail: Some("thaddeus.bloom@example.com".to_owned()),
@@ -219,109 +108,31 @@ pub fn plant(people: &mut People) {
     guardian(people, abroad, "M2");
     kid(people, "Ezekiel Lorne", 2, &[6], &[], "L1", both);
     guardian(people, Adult::named(NO_WAY), "L1");
-    kid(
-        people,
-        "Rosalba Farrow-Diaz",
-        2,
-        &[16],
-        &[NOT_ASKED],
-        "F2",
-        both,
-    );
+    kid(people, "Rosalba Farrow-Diaz", 2, &[16], &[NOT_ASKED], "F2", both);
     if let Some(adult) = people.adults.iter_mut().find(|a| a.name == NOT_ASKED) {
         (adult.texts, adult.mails, adult.agreed) = ("", "", false);
     }
-    kid(
-        people,
-        "Casimir Stavebrook",
-        3,
-        &[36],
-        &[LAPSING_CHAPERONE],
-        "S1",
-        both,
-    );
+    kid(people, "Casimir Stavebrook", 3, &[36], &[LAPSING_CHAPERONE], "S1", both);
 }
 
 fn one_phone(people: &mut People) {
-    let both = Roads {
-        mobile: true,
-        mail: true,
-    };
-    kid(
-        people,
-        "Dulcie Brankley",
-        3,
-        &[28],
-        &ONE_PHONE_ONE_HOUSEHOLD,
-        "B1",
-        both,
-    );
+    let both = Roads { mobile: true, mail: true };
+    kid(people, "Dulcie Brankley", 3, &[28], &ONE_PHONE_ONE_HOUSEHOLD, "B1", both);
     same_phone(people, ONE_PHONE_ONE_HOUSEHOLD);
-    kid(
-        people,
-        "Perdita Wetherstone",
-        2,
-        &[20],
-        &[ONE_PHONE_TWO_HOUSEHOLDS[0]],
-        "W1",
-        both,
-    );
-    kid(
-        people,
-        "Otto Strandgate",
-        4,
-        &[26],
-        &[ONE_PHONE_TWO_HOUSEHOLDS[1]],
-        "S2",
-        both,
-    );
+    kid(people, "Perdita Wetherstone", 2, &[20], &[ONE_PHONE_TWO_HOUSEHOLDS[0]], "W1", both);
+    kid(people, "Otto Strandgate", 4, &[26], &[ONE_PHONE_TWO_HOUSEHOLDS[1]], "S2", both);
     same_phone(people, ONE_PHONE_TWO_HOUSEHOLDS);
 }
 
 fn other_scripts(people: &mut People) {
-    let both = Roads {
-        mobile: true,
-        mail: true,
-    };
-    kid(
-        people,
-        RIGHT_TO_LEFT[0],
-        1,
-        &[14],
-        &["مريم الهاشمي", "كريم الهاشمي"],
-        "H1",
-        both,
-    );
+    let both = Roads { mobile: true, mail: true };
+    kid(people, RIGHT_TO_LEFT[0], 1, &[14], &["مريم الهاشمي", "كريم الهاشمي"], "H1", both);
     cast(people, MATINEE_CAST);
     language(people, "ar");
-    kid(
-        people,
-        RIGHT_TO_LEFT[1],
-        3,
-        &[39],
-        &["נועה בן־חמו"],
-        "H2",
-        both,
-    );
+    kid(people, RIGHT_TO_LEFT[1], 3, &[39], &["נועה בן־חמו"], "H2", both);
     language(people, "he");
-    kid(
-        people,
-        ACCENTS,
-        2,
-        &[32],
-        &["Żaneta Gürçağlı", "Şükrü Gürçağlı"],
-        "G1",
-        both,
-    );
-    kid(
-        people,
-        APOSTROPHE,
-        4,
-        &[3],
-        &["Gráinne Ní Dhónaill", "Fiachra O'Hanrahan"],
-        "D1",
-        both,
-    );
+    kid(people, ACCENTS, 2, &[32], &["Żaneta Gürçağlı", "Şükrü Gürçağlı"], "G1", both);
+    kid(people, APOSTROPHE, 4, &[3], &["Gráinne Ní Dhónaill", "Fiachra O'Hanrahan"], "D1", both);
 }
 
 /// Adds a child with guardians; an adult already known by that name is shared.
@@ -352,12 +163,7 @@ fn guardian(people: &mut People, adult: Adult, household: &str) {
 
 fn care(people: &mut People, adult: usize, household: &str) {
     if let Some(kid) = people.kids.last_mut() {
-        kid.cares.push(Care {
-            adult,
-            household: household.to_owned(),
-            brings: true,
-            collects: true,
-        });
+        kid.cares.push(Care { adult, household: household.to_owned(), brings: true, collects: true });
     }
 }
 
@@ -377,11 +183,7 @@ fn language(people: &mut People, tag: &'static str) {
 }
 
 fn same_phone(people: &mut People, names: [&str; 2]) {
-    let mobile = people
-        .adults
-        .iter()
-        .find(|a| a.name == names[0])
-        .and_then(|a| a.mobile.clone());
+    let mobile = people.adults.iter().find(|a| a.name == names[0]).and_then(|a| a.mobile.clone());
     if let Some(second) = people.adults.iter_mut().find(|a| a.name == names[1]) {
         second.mobile = mobile;
     }

@@ -69,8 +69,7 @@ impl Order {
     /// (assumptions, no source).
     fn new(seed: u64) -> Order {
         let mut dice = Dice::new(seed, "lengths");
-        let young =
-            |at: usize| matches!(PLANS.get(at).map(|p| p.dancers), Some(Dancers::Band(0 | 1)));
+        let young = |at: usize| matches!(PLANS.get(at).map(|p| p.dancers), Some(Dancers::Band(0 | 1)));
         let seconds = PLANS
             .iter()
             .map(|plan| match plan.dancers {
@@ -81,13 +80,9 @@ impl Order {
                 Dancers::All => LONG_SECONDS.1,
             })
             .collect();
-        let changeover = (0..PLANS.len())
-            .map(|at| if young(at) || young(at + 1) { 45 } else { 20 })
-            .collect();
-        Order {
-            seconds,
-            changeover,
-        }
+        let changeover =
+            (0..PLANS.len()).map(|at| if young(at) || young(at + 1) { 45 } else { 20 }).collect();
+        Order { seconds, changeover }
     }
 
     fn slot(&self, at: usize) -> i64 {
@@ -96,10 +91,19 @@ impl Order {
 
     /// Minutes from curtain up to the announced end of a show.
     fn show_minutes(&self) -> i64 {
-        let all: i64 =
-            (0..PLANS.len()).map(|at| self.slot(at)).sum::<i64>() - self.changeover[FINALE];
-        let minutes = (all + 59) / 60 + INTERVAL_MINUTES;
-        (minutes + 4) / 5 * 5 + APPLAUSE_MINUTES
+        self.minutes(PLANS.len(), INTERVAL_MINUTES) + APPLAUSE_MINUTES
+    }
+
+    /// Minutes from the first photograph to the last, which is the one before the finale's.
+    fn photographs_minutes(&self) -> i64 {
+        let breaks = (1..FINALE).filter(|at| at % PHOTOGRAPHS_BLOCK == 0).count();
+        self.minutes(FINALE, PHOTOGRAPHS_BREAK_MINUTES * i64::try_from(breaks).unwrap_or(0))
+    }
+
+    /// Minutes of the first numbers and their pauses, rounded up to 5; nothing follows the last number.
+    fn minutes(&self, numbers: usize, pauses: i64) -> i64 {
+        let seconds = (0..numbers).map(|at| self.slot(at)).sum::<i64>() - self.changeover[numbers - 1];
+        ((seconds + 59) / 60 + pauses + 4) / 5 * 5
     }
 }
 
@@ -126,23 +130,22 @@ fn row(cells: &[(&str, &str)]) -> Row {
 }
 
 fn fixed_sheets(book: &mut Book) {
-    let settings = words::SETTINGS
-        .iter()
-        .map(|(name, value)| row(&[("setting", name), ("value", value)]));
+    let settings = words::SETTINGS.iter().map(|(name, value)| row(&[("setting", name), ("value", value)]));
     book.sheet_mut("season").rows.extend(settings);
-    book.sheet_mut("places")
-        .rows
-        .extend(words::PLACES.iter().map(|cells| row(cells)));
-    book.sheet_mut("ways")
-        .rows
-        .extend(words::WAYS.iter().map(|cells| row(cells)));
+    book.sheet_mut("places").rows.extend(words::PLACES.iter().map(|cells| row(cells)));
+    book.sheet_mut("ways").rows.extend(words::WAYS.iter().map(|cells| row(cells)));
 }
 
 fn events(book: &mut Book, order: &Order) {
     for cells in words::EVENTS {
         let mut event = row(cells);
-        if event.text("kind") == "show" {
-            let ends = later(event.text("starts"), order.show_minutes());
+        let minutes = match event.text("kind") {
+            "show" => Some(order.show_minutes()),
+            "photographs" => Some(order.photographs_minutes()),
+            _ => None,
+        };
+        if let Some(minutes) = minutes {
+            let ends = later(event.text("starts"), minutes);
             event.set("ends", ends);
         }
         book.sheet_mut("events").rows.push(event);
@@ -172,34 +175,21 @@ fn running_orders(book: &mut Book, order: &Order) {
         (words::EVENING, words::SECOND_ACT_EVENING_CALL),
         (words::CLOCK_CHANGE_SHOW, ""),
     ] {
-        let mut lines = Lines {
-            book,
-            event,
-            place: 0,
-        };
+        let mut lines = Lines { book, event, place: 0 };
         for (at, plan) in PLANS.iter().enumerate() {
             if at == FIRST_ACT {
                 lines.interval(INTERVAL_MINUTES);
             }
-            lines.number(
-                plan.name,
-                if at >= FIRST_ACT { second_act_call } else { "" },
-            );
+            lines.number(plan.name, if at >= FIRST_ACT { second_act_call } else { "" });
         }
     }
 }
 
 /// Photographs go in blocks with a break between them, each block with a call of its own; the finale is not photographed.
 fn photographs(book: &mut Book, order: &Order) {
-    let starts = words::EVENTS[0]
-        .iter()
-        .find(|(column, _)| *column == "starts")
-        .map_or("10:00", |(_, text)| *text);
-    let mut lines = Lines {
-        book,
-        event: words::PHOTOGRAPHS,
-        place: 0,
-    };
+    let starts =
+        words::EVENTS[0].iter().find(|(column, _)| *column == "starts").map_or("10:00", |(_, text)| *text);
+    let mut lines = Lines { book, event: words::PHOTOGRAPHS, place: 0 };
     let (mut seconds, mut call) = (0, String::new());
     for (at, plan) in PLANS.iter().enumerate().take(FINALE) {
         if at % PHOTOGRAPHS_BLOCK == 0 {
@@ -256,8 +246,7 @@ fn children(book: &mut Book, people: &People, seed: u64) {
             let next = format!("G{:03}", refs.len() + 1);
             let reference = refs.entry(care.adult).or_insert(next).clone();
             let adult = &people.adults[care.adult];
-            let mut set =
-                |column: &str, text: &str| child.set(&format!("guardian {nth} {column}"), text);
+            let mut set = |column: &str, text: &str| child.set(&format!("guardian {nth} {column}"), text);
             set("ref", &reference);
             set("household", &care.household);
             set("brings", if care.brings { "yes" } else { "no" });
@@ -270,14 +259,7 @@ fn children(book: &mut Book, people: &People, seed: u64) {
 
 fn contact(adult: &Adult, set: &mut impl FnMut(&str, &str)) {
     set("name", &adult.name);
-    set(
-        "mobile",
-        adult
-            .mobile
-            .as_deref()
-            .or(adult.landline.as_deref())
-            .unwrap_or(""),
-    );
+    set("mobile", adult.mobile.as_deref().or(adult.landline.as_deref()).unwrap_or(""));
     set("e-mail", adult.mail.as_deref().unwrap_or(""));
     set("language", adult.language);
     set("texts", adult.texts);
@@ -305,14 +287,10 @@ fn numbers_cell(kid: &Kid, places: &mut [usize], dice: &mut Dice) -> String {
 
 fn chaperones(book: &mut Book, team: &[Member]) {
     for (at, member) in team.iter().enumerate() {
-        let mut chaperone = row(&[
-            ("vetted until", member.vetted_until),
-            ("adult", if member.grown { "yes" } else { "no" }),
-        ]);
+        let mut chaperone =
+            row(&[("vetted until", member.vetted_until), ("adult", if member.grown { "yes" } else { "no" })]);
         chaperone.set("ref", format!("V{:03}", at + 1));
-        contact(&member.adult, &mut |column, text| {
-            chaperone.set(column, text)
-        });
+        contact(&member.adult, &mut |column, text| chaperone.set(column, text));
         book.sheet_mut("chaperones").rows.push(chaperone);
         let yes = |flag: bool| if flag { "yes" } else { "" };
         let duty = row(&[
@@ -329,7 +307,7 @@ fn chaperones(book: &mut Book, team: &[Member]) {
 
 fn house_rules(book: &mut Book) {
     let rows = &mut book.sheet_mut("house rules").rows;
-    for (name, event, english, spanish) in words::HOUSE_RULES {
+    for (at, (name, event, english, spanish)) in words::HOUSE_RULES.iter().enumerate() {
         for (language, text) in [("en", english), ("es", spanish)] {
             let mut rule = row(&[
                 ("name", name),
@@ -338,7 +316,8 @@ fn house_rules(book: &mut Book) {
                 ("text", text),
                 ("acknowledge", "yes"),
             ]);
-            rule.set("ref", format!("R{:03}", rows.len() + 1));
+            // Lines of one rule in several languages are one rule and have one ref.
+            rule.set("ref", format!("R{:03}", at + 1));
             rows.push(rule);
         }
     }

@@ -4,9 +4,7 @@ use super::dice::Dice;
 use super::names::{NAMES, VOLUNTEERS};
 use super::numbers::{Dancers, FINALE, PLANS};
 use super::people::{Adult, People, Roads};
-use super::planted::{
-    GUARDIAN_CHAPERONE, GUARDIAN_CHAPERONE_NUMBER, LAPSING_CHAPERONE, LAPSING_DATE,
-};
+use super::planted::{GUARDIAN_CHAPERONE, GUARDIAN_CHAPERONE_NUMBER, LAPSING_CHAPERONE, LAPSING_DATE};
 use std::collections::BTreeSet;
 
 /// Chaperones in the season.
@@ -38,13 +36,8 @@ pub struct Member {
 }
 
 /// Posts without a number: task, how many, signs in, signs out.
-const POSTS: &[(&str, usize)] = &[
-    ("quick-change room", 3),
-    ("stage door", 3),
-    ("sign-out table", 2),
-    ("float", 6),
-    ("runner", 3),
-];
+const POSTS: &[(&str, usize)] =
+    &[("quick-change room", 3), ("stage door", 3), ("sign-out table", 2), ("float", 6), ("runner", 3)];
 
 /// The whole team, in the order of the workbook.
 pub fn team(seed: u64, people: &mut People) -> Vec<Member> {
@@ -92,9 +85,8 @@ fn posts_with_numbers() -> Vec<(usize, &'static str, bool, bool)> {
         - POSTS.iter().map(|(_, count)| count).sum::<usize>()
         - PLANS.len()
         - 2 * (PRODUCTION_TEAM - 1);
-    let mut second: Vec<usize> = (0..FINALE)
-        .filter(|n| matches!(PLANS[*n].dancers, Dancers::Band(_)))
-        .collect();
+    let mut second: Vec<usize> =
+        (0..FINALE).filter(|n| matches!(PLANS[*n].dancers, Dancers::Band(_))).collect();
     second.sort_by_key(|n| match PLANS[*n].dancers {
         Dancers::Band(band) => band,
         _ => usize::MAX,
@@ -145,14 +137,11 @@ fn chaperone(
                 continue;
             };
             let adult = &people.adults[care.adult];
-            let own = people.kids.iter().any(|k| {
-                k.numbers.contains(&number) && k.cares.iter().any(|c| c.adult == care.adult)
-            });
-            if !own
-                && adult.mobile.is_some()
-                && adult.texts == "yes"
-                && taken.insert(adult.name.clone())
-            {
+            let own = people
+                .kids
+                .iter()
+                .any(|k| k.numbers.contains(&number) && k.cares.iter().any(|c| c.adult == care.adult));
+            if !own && adult.mobile.is_some() && adult.texts == "yes" && taken.insert(adult.name.clone()) {
                 return adult.clone();
             }
         }
@@ -164,19 +153,9 @@ fn chaperone(
 fn volunteer(people: &mut People, dice: &mut Dice, taken: &mut BTreeSet<String>) -> Adult {
     let families = NAMES.first().map_or(&[][..], |names| names.families);
     loop {
-        let name = format!(
-            "{} {}",
-            dice.pick(VOLUNTEERS, "Doreen"),
-            dice.pick(families, "Lane")
-        );
+        let name = format!("{} {}", dice.pick(VOLUNTEERS, "Doreen"), dice.pick(families, "Lane"));
         if people.adults.iter().all(|a| a.name != name) && taken.insert(name.clone()) {
-            return people.contact_of(
-                &name,
-                Roads {
-                    mobile: true,
-                    mail: true,
-                },
-            );
+            return people.contact_of(&name, Roads { mobile: true, mail: true });
         }
     }
 }

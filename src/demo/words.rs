@@ -64,29 +64,13 @@ pub const PLACES: &[Cells] = &[
 
 /// The sheet `ways`.
 pub const WAYS: &[Cells] = &[
-    &[
-        ("place", "Gantry Playhouse"),
-        ("from", "Cattle Market car park"),
-        ("walk minutes", "15-20"),
-    ],
-    &[
-        ("place", "Gantry Playhouse"),
-        ("from", "Millbridge tram stop"),
-        ("walk minutes", "8"),
-    ],
-    &[
-        ("place", "Gantry Playhouse"),
-        ("from", "Priory Lane bus stop"),
-        ("walk minutes", "4-6"),
-    ],
-    &[
-        ("place", "Weirside Studios"),
-        ("from", "Weir Street car park"),
-        ("walk minutes", "5-7"),
-    ],
+    &[("place", "Gantry Playhouse"), ("from", "Cattle Market car park"), ("walk minutes", "15-20")],
+    &[("place", "Gantry Playhouse"), ("from", "Millbridge tram stop"), ("walk minutes", "8")],
+    &[("place", "Gantry Playhouse"), ("from", "Priory Lane bus stop"), ("walk minutes", "4-6")],
+    &[("place", "Weirside Studios"), ("from", "Weir Street car park"), ("walk minutes", "5-7")],
 ];
 
-/// The sheet `events`; the generator adds the announced ends of the shows.
+/// The sheet `events`; the generator adds the announced ends of shows and photographs.
 pub const EVENTS: &[Cells] = &[
     &[
         ("ref", "E001"),
@@ -169,10 +153,7 @@ pub const EVENTS: &[Cells] = &[
         ("starts", "14:00"),
         ("dismissal", "after the last number"),
         ("arrive ready", "first costume on, hair and make-up done"),
-        (
-            "bring",
-            "water, a plain snack, a warm layer, every costume you have",
-        ),
+        ("bring", "water, a plain snack, a warm layer, every costume you have"),
         ("leave at home", "phones, toys, money"),
     ],
 ];
@@ -216,17 +197,7 @@ pub type NoticeLine = [&'static str; 9];
 
 /// The notices: each guardian gets about ten to sixteen messages over the season.
 pub const NOTICES: &[NoticeLine] = &[
-    [
-        "House rules",
-        "season",
-        "everyone",
-        "first show",
-        "42",
-        "18:00",
-        "mail",
-        "yes",
-        "rules",
-    ],
+    ["House rules", "season", "everyone", "first show", "42", "18:00", "mail", "yes", "rules"],
     [
         "House rules, second asking",
         "season",
@@ -238,50 +209,10 @@ pub const NOTICES: &[NoticeLine] = &[
         "yes",
         "reminder",
     ],
-    [
-        "Photographs, call sheet",
-        "photographs",
-        "everyone",
-        "call",
-        "7",
-        "18:00",
-        "mail",
-        "yes",
-        "call-sheet",
-    ],
-    [
-        "Photographs, the evening before",
-        "photographs",
-        "everyone",
-        "call",
-        "1",
-        "17:00",
-        "text",
-        "no",
-        "eve",
-    ],
-    [
-        "Studio run, call sheet",
-        "rehearsal",
-        "everyone",
-        "call",
-        "7",
-        "18:00",
-        "mail",
-        "yes",
-        "call-sheet",
-    ],
-    [
-        "Studio run, the evening before",
-        "rehearsal",
-        "everyone",
-        "call",
-        "1",
-        "17:00",
-        "text",
-        "no",
-        "eve",
-    ],
+    ["Photographs, call sheet", "photographs", "everyone", "call", "7", "18:00", "mail", "yes", "call-sheet"],
+    ["Photographs, the evening before", "photographs", "everyone", "call", "1", "17:00", "text", "no", "eve"],
+    ["Studio run, call sheet", "rehearsal", "everyone", "call", "7", "18:00", "mail", "yes", "call-sheet"],
+    ["Studio run, the evening before", "rehearsal", "everyone", "call", "1", "17:00", "text", "no", "eve"],
     [
         "Dress rehearsal, call sheet",
         "dress rehearsal",
@@ -315,17 +246,7 @@ pub const NOTICES: &[NoticeLine] = &[
         "yes",
         "reminder",
     ],
-    [
-        "Shows, a week to go",
-        "show",
-        "not heard from",
-        "first show",
-        "7",
-        "18:00",
-        "text",
-        "yes",
-        "reminder",
-    ],
+    ["Shows, a week to go", "show", "not heard from", "first show", "7", "18:00", "text", "yes", "reminder"],
     [
         "Dress rehearsal, three days to go",
         "dress rehearsal",
@@ -337,17 +258,7 @@ pub const NOTICES: &[NoticeLine] = &[
         "yes",
         "reminder",
     ],
-    [
-        "Quick-change costumes",
-        "dress rehearsal",
-        "turn-in",
-        "call",
-        "2",
-        "18:00",
-        "text",
-        "yes",
-        "turn-in",
-    ],
+    ["Quick-change costumes", "dress rehearsal", "turn-in", "call", "2", "18:00", "text", "yes", "turn-in"],
     [
         "Shows, three days to go",
         "show",
@@ -370,28 +281,9 @@ pub const NOTICES: &[NoticeLine] = &[
         "no",
         "eve",
     ],
-    [
-        "Shows, the evening before",
-        "show",
-        "everyone",
-        "call",
-        "1",
-        "17:00",
-        "text",
-        "no",
-        "eve",
-    ],
+    ["Shows, the evening before", "show", "everyone", "call", "1", "17:00", "text", "no", "eve"],
 ];
 
 /// The columns a [`NoticeLine`] fills.
-pub const NOTICE_COLUMNS: [&str; 9] = [
-    "name",
-    "about",
-    "to",
-    "counted from",
-    "days before",
-    "at",
-    "by",
-    "answer owed",
-    "wording",
-];
+pub const NOTICE_COLUMNS: [&str; 9] =
+    ["name", "about", "to", "counted from", "days before", "at", "by", "answer owed", "wording"];
