@@ -65,7 +65,7 @@ async function keyboard(page) {
     document.querySelectorAll('details').forEach((one) => { one.open = true; });
     const acts = [...document.querySelectorAll('a[href], button, summary, textarea, input:not([type=hidden])')];
     const names = new Set();
-    return acts.filter((act) => act.type !== 'radio' || !names.has(act.name) && names.add(act.name)).length;
+    return acts.filter((act) => act.checkVisibility()).filter((act) => act.type !== 'radio' || !names.has(act.name) && names.add(act.name)).length;
   });
   const findings = [];
   let met = 0;
