@@ -25,9 +25,7 @@ fn items(file: &Value, list: &str, expected: usize) -> Vec<Value> {
 }
 
 fn text<'v>(item: &'v Value, field: &str) -> &'v str {
-    item[field]
-        .as_str()
-        .unwrap_or_else(|| panic!("{field} in {item}"))
+    item[field].as_str().unwrap_or_else(|| panic!("{field} in {item}"))
 }
 
 fn number(item: &Value, field: &str) -> usize {
@@ -73,21 +71,13 @@ fn days_are_nominal_and_hours_exact() {
 
 #[test]
 fn the_canaries_are_those_of_the_zone_data() {
-    let listed = items(
-        &vectors("timezones"),
-        "tzdata_canaries",
-        wall::CANARIES.len(),
-    );
+    let listed = items(&vectors("timezones"), "tzdata_canaries", wall::CANARIES.len());
     for (item, canary) in listed.iter().zip(wall::CANARIES) {
         assert_eq!(text(item, "zone"), canary.zone);
         assert_eq!(stamp(item, "utc").as_second(), wall::CANARY_INSTANT);
         assert_eq!(
             text(item, "offset_2026f"),
-            format!(
-                "{}{:02}:00",
-                if canary.hours < 0 { '-' } else { '+' },
-                canary.hours.abs()
-            )
+            format!("{}{:02}:00", if canary.hours < 0 { '-' } else { '+' }, canary.hours.abs())
         );
     }
     assert_eq!(wall::canaries(jiff::tz::db()), vec![]);
@@ -95,24 +85,13 @@ fn the_canaries_are_those_of_the_zone_data() {
 
 #[test]
 fn quiet_hours_defer_to_the_recipients_morning() {
-    let window = Window {
-        from: time(8, 0, 0, 0),
-        until: time(21, 0, 0, 0),
-    };
+    let window = Window { from: time(8, 0, 0, 0), until: time(21, 0, 0, 0) };
     for item in items(&vectors("quiet_hours"), "cases", 15) {
         let (zone, planned) = (zone(&item), stamp(&item, "planned_utc"));
         let goes = stamp(&item, "send_utc");
-        assert_eq!(
-            window.permitted(&zone, planned),
-            item["allowed"].as_bool().unwrap(),
-            "{item}"
-        );
+        assert_eq!(window.permitted(&zone, planned), item["allowed"].as_bool().unwrap(), "{item}");
         assert_eq!(window.next_permitted(&zone, planned), goes, "{item}");
-        assert_eq!(
-            window.place(&zone, planned, Timestamp::MAX, None),
-            Some(goes),
-            "{item}"
-        );
+        assert_eq!(window.place(&zone, planned, Timestamp::MAX, None), Some(goes), "{item}");
     }
 }
 
@@ -132,11 +111,7 @@ fn texts_are_counted_as_the_network_counts_them() {
     let file = vectors("sms_segments");
     for item in items(&file, "cases", 48) {
         let counted = segments::count_as_written(text(&item, "text"));
-        assert_eq!(
-            counted.encoding.word(),
-            text(&item, "encoding").to_lowercase(),
-            "{item}"
-        );
+        assert_eq!(counted.encoding.word(), text(&item, "encoding").to_lowercase(), "{item}");
         assert_eq!(counted.units, number(&item, "units"), "{item}");
         assert_eq!(counted.segments.len(), number(&item, "segments"), "{item}");
         let listed: Vec<usize> = serde_json::from_value(item["segment_units"].clone()).unwrap();
@@ -164,27 +139,18 @@ fn the_alphabet_is_complete_and_no_larger() {
     for item in items(&file, "base", 128) {
         if item["encodable"].as_bool().unwrap() {
             let code = u8::from_str_radix(&text(&item, "code")[2..], 16).unwrap();
-            assert_eq!(
-                segments::septets(text(&item, "char")),
-                Some(vec![code]),
-                "{item}"
-            );
+            assert_eq!(segments::septets(text(&item, "char")), Some(vec![code]), "{item}");
             encodable.push_str(text(&item, "char"));
         }
     }
     for item in items(&file, "extension", 10) {
         let code = digest::unhex(&text(&item, "code")[2..]);
         assert_eq!(segments::septets(text(&item, "char")), code, "{item}");
-        assert_eq!(
-            segments::count(text(&item, "char")).units,
-            number(&item, "septets"),
-            "{item}"
-        );
+        assert_eq!(segments::count(text(&item, "char")).units, number(&item, "septets"), "{item}");
         encodable.push_str(text(&item, "char"));
     }
-    let accepted: Vec<char> = ('\0'..=char::MAX)
-        .filter(|c| segments::septets(c.encode_utf8(&mut [0; 4])).is_some())
-        .collect();
+    let accepted: Vec<char> =
+        ('\0'..=char::MAX).filter(|c| segments::septets(c.encode_utf8(&mut [0; 4])).is_some()).collect();
     let mut listed: Vec<char> = encodable.chars().collect();
     listed.sort_unstable();
     assert_eq!(accepted, listed);
@@ -199,16 +165,9 @@ fn septets_are_packed_lowest_bit_first() {
         for (octets, field) in [
             (septets, "septets_hex"),
             (segments::pack(words).unwrap(), "packed_hex"),
-            (
-                segments::pack_after_header(words).unwrap(),
-                "packed_after_6_octet_udh_hex",
-            ),
+            (segments::pack_after_header(words).unwrap(), "packed_after_6_octet_udh_hex"),
         ] {
-            assert_eq!(
-                digest::hex(&octets).to_uppercase(),
-                text(&item, field),
-                "{field} of {item}"
-            );
+            assert_eq!(digest::hex(&octets).to_uppercase(), text(&item, field), "{field} of {item}");
         }
     }
 }
@@ -237,11 +196,7 @@ fn walks_take_the_minutes_of_published_speeds() {
         let metres = item["distance_m"].as_f64().unwrap();
         let speed = item["speed_ft_per_s"].as_f64().unwrap();
         let minutes = way::walk_minutes(metres, speed);
-        assert_eq!(
-            usize::try_from(minutes).unwrap(),
-            number(&item, "minutes_ceil"),
-            "{item}"
-        );
+        assert_eq!(usize::try_from(minutes).unwrap(), number(&item, "minutes_ceil"), "{item}");
     }
     let speed = |item: &Value| item["ft_per_s"].as_f64().unwrap();
     let speeds = items(&file, "speeds", 10);
@@ -263,13 +218,9 @@ fn calendar_lines_are_folded_within_75_octets() {
         let folded = ics::fold(logical);
         assert_eq!(folded, text(&item, "greedy_folded"), "{item}");
         let lengths: Vec<usize> = folded.split("\r\n").map(str::len).collect();
-        let listed: Vec<usize> =
-            serde_json::from_value(item["greedy_line_octets"].clone()).unwrap();
+        let listed: Vec<usize> = serde_json::from_value(item["greedy_line_octets"].clone()).unwrap();
         assert_eq!(lengths, listed, "{item}");
-        assert!(
-            lengths.iter().all(|octets| *octets <= ics::LINE_OCTETS),
-            "{item}"
-        );
+        assert!(lengths.iter().all(|octets| *octets <= ics::LINE_OCTETS), "{item}");
         assert_eq!(folded.replace("\r\n ", ""), logical, "{item}");
     }
 }
@@ -277,11 +228,7 @@ fn calendar_lines_are_folded_within_75_octets() {
 #[test]
 fn calendar_text_is_escaped() {
     for item in items(&vectors("ics"), "text_escape", 9) {
-        assert_eq!(
-            ics::escape(text(&item, "text")),
-            text(&item, "escaped"),
-            "{item}"
-        );
+        assert_eq!(ics::escape(text(&item, "text")), text(&item, "escaped"), "{item}");
     }
 }
 
@@ -314,11 +261,7 @@ fn calendar_lines_are_unfolded_before_they_are_decoded() {
         assert_eq!(lines.len(), 1, "{item}");
         // Names compare without case; the words after them keep theirs.
         let (name, value) = lines[0].split_once(':').unwrap();
-        assert_eq!(
-            format!("{}:{value}", name.to_uppercase()),
-            text(&item, "logical"),
-            "{item}"
-        );
+        assert_eq!(format!("{}:{value}", name.to_uppercase()), text(&item, "logical"), "{item}");
     }
 }
 
@@ -326,11 +269,7 @@ fn calendar_lines_are_unfolded_before_they_are_decoded() {
 fn calendar_text_is_read_back() {
     let file = vectors("ics");
     for item in items(&file, "text_unescape", 4) {
-        assert_eq!(
-            ics::unescape(text(&item, "escaped")),
-            text(&item, "text"),
-            "{item}"
-        );
+        assert_eq!(ics::unescape(text(&item, "escaped")), text(&item, "text"), "{item}");
     }
     for item in items(&file, "text_escape", 9) {
         let words = text(&item, "text").replace("\r\n", "\n");
@@ -345,15 +284,7 @@ fn tokens_have_the_lengths_of_rfc_4648() {
     for item in items(&vectors("hmac"), "token_sizes", 6) {
         let octets = &digest::sha256(b"token")[..number(&item, "bytes")];
         assert_eq!(octets.len() * 8, number(&item, "bits"), "{item}");
-        assert_eq!(
-            digest::hex(octets).len(),
-            number(&item, "hex_chars"),
-            "{item}"
-        );
-        assert_eq!(
-            URL_SAFE_NO_PAD.encode(octets).len(),
-            number(&item, "base64url_chars"),
-            "{item}"
-        );
+        assert_eq!(digest::hex(octets).len(), number(&item, "hex_chars"), "{item}");
+        assert_eq!(URL_SAFE_NO_PAD.encode(octets).len(), number(&item, "base64url_chars"), "{item}");
     }
 }

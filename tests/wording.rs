@@ -60,22 +60,14 @@ fn every_text_fits_its_limit_in_every_language() {
                 );
             }
             let plain = wording.text(&speak(sample(kind), language)).unwrap();
-            assert!(
-                plain.segments <= limit,
-                "{language} {kind:?}: {}",
-                plain.text
-            );
+            assert!(plain.segments <= limit, "{language} {kind:?}: {}", plain.text);
         }
     }
 }
 
 /// The facts a kind must carry whatever wording was chosen.
 fn facts(kind: Kind, language: &str) -> Vec<&'static str> {
-    let day = if language == "en" {
-        "Fri 4 June"
-    } else {
-        "vie 4 de junio"
-    };
+    let day = if language == "en" { "Fri 4 June" } else { "vie 4 de junio" };
     match kind {
         Kind::Rules => vec![],
         Kind::CallSheet | Kind::Reminder | Kind::Eve => {
@@ -94,25 +86,12 @@ fn texts_carry_date_call_park_by_door_and_link() {
             for letter in [sample(kind), sample_many(kind)] {
                 let text = wording.text(&speak(letter.clone(), language)).unwrap().text;
                 println!("{language} {}: {text}\n", kind.folder());
-                for fact in facts(kind, language)
-                    .into_iter()
-                    .chain([letter.link.as_str()])
-                {
-                    let text = if fact.starts_with("vie") {
-                        text.to_lowercase()
-                    } else {
-                        text.clone()
-                    };
-                    assert!(
-                        text.contains(fact),
-                        "{language} {kind:?} lacks {fact}: {text}"
-                    );
+                for fact in facts(kind, language).into_iter().chain([letter.link.as_str()]) {
+                    let text = if fact.starts_with("vie") { text.to_lowercase() } else { text.clone() };
+                    assert!(text.contains(fact), "{language} {kind:?} lacks {fact}: {text}");
                 }
                 for child in letter.children.iter().flatten() {
-                    assert!(
-                        text.contains(child.as_str()),
-                        "{language} {kind:?} lacks {child}: {text}"
-                    );
+                    assert!(text.contains(child.as_str()), "{language} {kind:?} lacks {child}: {text}");
                 }
             }
         }
@@ -145,13 +124,7 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
             }
             match kind {
                 Kind::Rules | Kind::TurnIn | Kind::Cancelled => {}
-                _ => wanted.extend([
-                    "17:00",
-                    "16:35",
-                    "20:30",
-                    "Tar Lane gate",
-                    "stage door, Tar Lane",
-                ]),
+                _ => wanted.extend(["17:00", "16:35", "20:30", "Tar Lane gate", "stage door, Tar Lane"]),
             }
             for part in [&mail.text, &mail.html] {
                 for fact in &wanted {
@@ -162,10 +135,7 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
                     );
                 }
             }
-            assert!(
-                mail.html
-                    .contains(&format!("<html lang=\"{language}\" dir=\"ltr\">"))
-            );
+            assert!(mail.html.contains(&format!("<html lang=\"{language}\" dir=\"ltr\">")));
         }
         for kind in [Kind::CallSheet, Kind::Reminder, Kind::Eve, Kind::Change] {
             let mail = wording.mail(&speak(sample(kind), language)).unwrap();
@@ -174,10 +144,7 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
                 "Nobody leaves before the last number.",
                 "Nadie sale antes del último número.",
             );
-            assert!(
-                mail.text.contains(rule) && mail.html.contains(rule),
-                "{language} {kind:?}"
-            );
+            assert!(mail.text.contains(rule) && mail.html.contains(rule), "{language} {kind:?}");
         }
     }
 }
@@ -188,9 +155,7 @@ fn a_change_shows_the_old_and_the_new_in_the_readers_form() {
     let with = |what: What| {
         let mut all = samples(Kind::Change).into_iter().map(|(_, letter)| letter);
         all.find(|l| {
-            l.items.len() == 1
-                && l.items[0].changes.len() == 1
-                && l.items[0].changes[0].what == what
+            l.items.len() == 1 && l.items[0].changes.len() == 1 && l.items[0].changes[0].what == what
         })
         .unwrap()
     };
@@ -200,9 +165,7 @@ fn a_change_shows_the_old_and_the_new_in_the_readers_form() {
     assert!(text(What::Bring, "en").contains("Bring: no longer Water"));
     assert!(text(What::Cancelled, "en").contains("Cancelled"));
     let html = wording.mail(&speak(with(What::Call), "en")).unwrap().html;
-    assert!(
-        html.contains("<bdi>17:30</bdi></del> &rarr; <b") && html.contains("<bdi>17:00</bdi></b>")
-    );
+    assert!(html.contains("<bdi>17:30</bdi></del> &rarr; <b") && html.contains("<bdi>17:00</bdi></b>"));
 }
 
 #[test]
@@ -216,32 +179,16 @@ fn a_name_outside_the_alphabet_is_left_out_or_paid_for_but_never_stripped() {
         letter
     };
     let alone = wording.text(&named(true)).unwrap();
-    assert!(
-        alone
-            .text
-            .starts_with("Your child: Dress rehearsal Fri 4 June 17:00"),
-        "{}",
-        alone.text
-    );
+    assert!(alone.text.starts_with("Your child: Dress rehearsal Fri 4 June 17:00"), "{}", alone.text);
     assert_eq!(alone.segments, 1);
     let sibling = wording.text(&named(false)).unwrap();
-    assert!(
-        sibling.text.contains("Łucja") && sibling.text.contains("16:35"),
-        "{}",
-        sibling.text
-    );
+    assert!(sibling.text.contains("Łucja") && sibling.text.contains("16:35"), "{}", sibling.text);
     assert_eq!(sibling.segments, 2);
     let mail = wording.mail(&named(true)).unwrap();
     for part in [&mail.subject, &mail.text, &mail.html] {
         assert!(part.contains("Łucja"));
     }
-    assert!(
-        wording
-            .mail(&speak(named(true), "es"))
-            .unwrap()
-            .text
-            .contains("número")
-    );
+    assert!(wording.mail(&speak(named(true), "es")).unwrap().text.contains("número"));
 }
 
 #[test]
@@ -254,8 +201,7 @@ fn the_reply_word_is_asked_for_only_where_it_is_understood() {
             assert!(!asks(&letter), "{language} {kind:?}");
             letter.reply_by_text = true;
             // SÍ makes every character dear: the longer Spanish texts keep the facts and ask for a tap instead.
-            let room =
-                language == "en" || matches!(kind, Kind::Rules | Kind::TurnIn | Kind::Cancelled);
+            let room = language == "en" || matches!(kind, Kind::Rules | Kind::TurnIn | Kind::Cancelled);
             let text = wording.text(&letter).unwrap().text;
             assert_eq!(asks(&letter), room, "{language} {kind:?}: {text}");
             assert!(text.contains(&letter.link));
@@ -272,33 +218,15 @@ fn line_breaks_and_markup_in_names_stay_inert() {
     letter.items[0].child = Some("Ana\r\nBcc: all@example.com".to_owned());
     letter.items[0].event = "<b>Dress</b> & tea\u{2028}\n\u{202e}.".to_owned();
     for kind in Kind::ALL.into_iter().filter(|kind| *kind != Kind::Rules) {
-        let mut letter = Letter {
-            kind,
-            ..letter.clone()
-        };
+        let mut letter = Letter { kind, ..letter.clone() };
         letter.children = vec![letter.items[0].child.clone()];
         let mail = wording.mail(&letter).unwrap();
-        assert!(
-            !mail.subject.contains(['\r', '\n', '\u{2028}']),
-            "{:?}",
-            mail.subject
-        );
-        assert!(
-            !mail
-                .text
-                .lines()
-                .any(|line| line.trim_start().starts_with("Bcc:"))
-        );
+        assert!(!mail.subject.contains(['\r', '\n', '\u{2028}']), "{:?}", mail.subject);
+        assert!(!mail.text.lines().any(|line| line.trim_start().starts_with("Bcc:")));
         assert!(!mail.html.contains('\u{202e}') && !mail.text.contains('\u{202e}'));
         assert!(!mail.html.contains("<b>Dress"));
         assert!(mail.html.contains("&lt;b&gt;Dress"));
-        assert!(
-            !wording
-                .text(&letter)
-                .unwrap()
-                .text
-                .contains(['\r', '\n', '\u{2028}'])
-        );
+        assert!(!wording.text(&letter).unwrap().text.contains(['\r', '\n', '\u{2028}']));
     }
 }
 
@@ -320,9 +248,7 @@ fn a_language_without_templates_falls_back_and_says_so() {
     let mut letter = speak(sample(Kind::Eve), "pl");
     letter.season_language = "es".to_owned();
     let worded = wording.text(&letter).unwrap();
-    assert!(
-        worded.language_fell_back && worded.language == "es" && worded.text.contains("4 de junio")
-    );
+    assert!(worded.language_fell_back && worded.language == "es" && worded.text.contains("4 de junio"));
     assert!(wording.mail(&letter).unwrap().language_fell_back);
     letter.season_language = "de".to_owned();
     let worded = wording.text(&letter).unwrap();
@@ -353,28 +279,13 @@ fn children_are_listed_as_the_language_lists_them() {
         ("Yara", "y"),
         ("Ian", "y"),
     ] {
-        assert!(
-            subject(&["Ana", name], "es").contains(&format!("Ana {and} {name}")),
-            "{name}"
-        );
+        assert!(subject(&["Ana", name], "es").contains(&format!("Ana {and} {name}")), "{name}");
     }
     let mut letter = sample(Kind::Rules);
     letter.children = vec![None];
-    assert!(
-        wording
-            .mail(&letter)
-            .unwrap()
-            .subject
-            .contains("your child,")
-    );
+    assert!(wording.mail(&letter).unwrap().subject.contains("your child,"));
     letter.children = vec![None, None];
-    assert!(
-        wording
-            .mail(&letter)
-            .unwrap()
-            .subject
-            .contains("your children,")
-    );
+    assert!(wording.mail(&letter).unwrap().subject.contains("your children,"));
 }
 
 #[test]
@@ -384,11 +295,7 @@ fn accents_survive_in_texts() {
     letter.items[0].event = "Función".to_owned();
     letter.items[0].door = "callejón".to_owned();
     let worded = wording.text(&letter).unwrap();
-    assert!(
-        worded.text.contains("Función") && worded.text.contains("callejón"),
-        "{}",
-        worded.text
-    );
+    assert!(worded.text.contains("Función") && worded.text.contains("callejón"), "{}", worded.text);
     assert_eq!(worded.segments, 2);
 }
 
@@ -403,21 +310,11 @@ fn plurals_follow_cldr() {
         ("es", "many", &[1_000_000]),
         ("pl", "one", &[1]),
         ("pl", "few", &[2, 3, 4, 22, 23, 24, 32, 33, 34, 102, 1_002]),
-        (
-            "pl",
-            "many",
-            &[
-                0, 5, 6, 11, 12, 13, 14, 19, 21, 25, 100, 112, 1_000, 1_000_000,
-            ],
-        ),
+        ("pl", "many", &[0, 5, 6, 11, 12, 13, 14, 19, 21, 25, 100, 112, 1_000, 1_000_000]),
     ];
     for (language, category, numbers) in table {
         for number in *numbers {
-            assert_eq!(
-                plural_category(language, *number),
-                Some(*category),
-                "{language} {number}"
-            );
+            assert_eq!(plural_category(language, *number), Some(*category), "{language} {number}");
         }
     }
     assert_eq!(plural_forms("en"), ["one", "other"]);
@@ -427,96 +324,35 @@ fn plurals_follow_cldr() {
 
 #[test]
 fn an_unknown_word_is_found_with_its_file_and_line() {
-    let found = faults(&[(
-        "en/eve/text.txt",
-        "{{ letter.link }}\n\n{{ letter.lnik }}\n",
-    )]);
-    let [fault] = &found[..] else {
-        panic!("{found:?}")
-    };
+    let found = faults(&[("en/eve/text.txt", "{{ letter.link }}\n\n{{ letter.lnik }}\n")]);
+    let [fault] = &found[..] else { panic!("{found:?}") };
     assert!(fault.file.ends_with("en/eve/text.txt"), "{fault}");
     assert_eq!(fault.line, 3);
     assert!(fault.reason.contains("\"lnik\""), "{fault}");
     // Also where no sample would take the branch, at the root, and after other wordings.
     let dead = "{{ letter.link }}\n----\n{{ letter.link }}\n{% if false %}\n{{ chlid }} {{ letter.roomm }}\n{% endif %}";
     let found = faults(&[("es/change/text.txt", dead)]);
-    assert_eq!(
-        found.iter().map(|f| f.line).collect::<Vec<_>>(),
-        [5, 5],
-        "{found:?}"
-    );
+    assert_eq!(found.iter().map(|f| f.line).collect::<Vec<_>>(), [5, 5], "{found:?}");
 }
 
 #[test]
 fn broken_templates_are_found_with_their_file_and_line() {
     let cases: &[(&str, &str, usize, &str)] = &[
-        (
-            "en/eve/mail.txt",
-            "Hello\n{% if letter.owes %}\nnever closed",
-            3,
-            "end of input",
-        ),
-        (
-            "en/eve/mail.html",
-            "<p>\n<p>{{ letter.link|shout }}",
-            2,
-            "shout",
-        ),
-        (
-            "en/eve/mail.txt",
-            "\n{% if false %}{{ letter.link | shuot }}{% endif %}",
-            2,
-            "shuot",
-        ),
-        (
-            "en/eve/subject.txt",
-            "a\nb\n{% include \"nowhere.txt\" %}",
-            3,
-            "nowhere.txt",
-        ),
-        (
-            "en/eve/subject.txt",
-            "{% if false %}x{% endif %}",
-            1,
-            "subject is empty",
-        ),
-        (
-            "en/eve/subject.txt",
-            "\n{{ 3|plural(one=\"call\") }}",
-            2,
-            "other",
-        ),
-        (
-            "en/eve/subject.txt",
-            "\n{{ letter.items[0].date|clock }}",
-            2,
-            "no time",
-        ),
-        (
-            "en/rules/mail.txt",
-            "Ring\n{{ letter.telephone }}",
-            2,
-            "may be absent",
-        ),
-        (
-            "en/words.toml",
-            "direction = \"ltr\"\nsegments = \"one\"",
-            2,
-            "segments",
-        ),
+        ("en/eve/mail.txt", "Hello\n{% if letter.owes %}\nnever closed", 3, "end of input"),
+        ("en/eve/mail.html", "<p>\n<p>{{ letter.link|shout }}", 2, "shout"),
+        ("en/eve/mail.txt", "\n{% if false %}{{ letter.link | shuot }}{% endif %}", 2, "shuot"),
+        ("en/eve/subject.txt", "a\nb\n{% include \"nowhere.txt\" %}", 3, "nowhere.txt"),
+        ("en/eve/subject.txt", "{% if false %}x{% endif %}", 1, "subject is empty"),
+        ("en/eve/subject.txt", "\n{{ 3|plural(one=\"call\") }}", 2, "other"),
+        ("en/eve/subject.txt", "\n{{ letter.items[0].date|clock }}", 2, "no time"),
+        ("en/rules/mail.txt", "Ring\n{{ letter.telephone }}", 2, "may be absent"),
+        ("en/words.toml", "direction = \"ltr\"\nsegments = \"one\"", 2, "segments"),
         ("en/eve/texts.txt", "misspelt", 1, "No message uses"),
-        (
-            "en/ask.txt",
-            "Tap\n{{ item.wrong }} {{ letter.link }}",
-            2,
-            "wrong",
-        ),
+        ("en/ask.txt", "Tap\n{{ item.wrong }} {{ letter.link }}", 2, "wrong"),
     ];
     for (file, text, line, says) in cases {
         let found = faults(&[(file, text)]);
-        let hit = found
-            .iter()
-            .find(|f| f.file.ends_with(file) && f.line == *line && f.reason.contains(says));
+        let hit = found.iter().find(|f| f.file.ends_with(file) && f.line == *line && f.reason.contains(says));
         let hit = hit.unwrap_or_else(|| panic!("{file} {says}: {found:#?}"));
         assert!(!hit.cure.is_empty());
     }
@@ -527,9 +363,7 @@ fn a_text_that_cannot_fit_is_refused_at_load() {
     let long = format!("{} {{{{ letter.link }}}}", "word ".repeat(60));
     let found = faults(&[("en/eve/text.txt", &long)]);
     assert!(
-        found
-            .iter()
-            .any(|f| f.file.ends_with("en/eve/text.txt") && f.reason.contains("fits 1 segment")),
+        found.iter().any(|f| f.file.ends_with("en/eve/text.txt") && f.reason.contains("fits 1 segment")),
         "{found:?}"
     );
 }
@@ -537,42 +371,21 @@ fn a_text_that_cannot_fit_is_refused_at_load() {
 #[test]
 fn a_new_language_needs_every_file() {
     let found = faults(&[("pl/ask.txt", "Szczegóły: {{ letter.link }}")]);
-    assert!(
-        found
-            .iter()
-            .any(|f| f.file == "pl/words.toml" && f.reason.contains("lacks")),
-        "{found:?}"
-    );
+    assert!(found.iter().any(|f| f.file == "pl/words.toml" && f.reason.contains("lacks")), "{found:?}");
     assert!(found.iter().any(|f| f.file == "pl/eve/text.txt"));
-    assert!(
-        faults(&[("not a tag/ask.txt", "x")])
-            .iter()
-            .any(|f| f.reason.contains("tag of a language"))
-    );
+    assert!(faults(&[("not a tag/ask.txt", "x")]).iter().any(|f| f.reason.contains("tag of a language")));
     assert!(Wording::load(Some(Path::new("no-such-folder"))).is_err());
 }
 
 #[test]
 fn a_hosts_file_replaces_one_template_and_no_other() {
     let wording = load_over(&[
-        (
-            "en/eve/subject.txt",
-            "Until then, {{ letter.children|names }}",
-        ),
+        ("en/eve/subject.txt", "Until then, {{ letter.children|names }}"),
         ("readme.txt", "notes to ourselves"),
     ])
     .unwrap_or_else(|faults| panic!("{faults:?}"));
-    assert_eq!(
-        wording.mail(&sample(Kind::Eve)).unwrap().subject,
-        "Until then, Ana"
-    );
-    assert!(
-        wording
-            .mail(&sample(Kind::CallSheet))
-            .unwrap()
-            .subject
-            .contains("call 17:00")
-    );
+    assert_eq!(wording.mail(&sample(Kind::Eve)).unwrap().subject, "Until then, Ana");
+    assert!(wording.mail(&sample(Kind::CallSheet)).unwrap().subject.contains("call 17:00"));
 }
 
 #[test]

@@ -46,9 +46,7 @@ pub fn understand(words: &str) -> Intent {
         return Intent::Question;
     }
     let asks = words.nfkc().any(|c| matches!(c, '?' | '¿' | '؟'));
-    let intent = bare(&phrase)
-        .or_else(|| bare(without_courtesy(&phrase)))
-        .unwrap_or(Intent::Question);
+    let intent = bare(&phrase).or_else(|| bare(without_courtesy(&phrase))).unwrap_or(Intent::Question);
     // "Yes?" and "Stop?" are asked, not answered; "Help?" asks for what help is.
     if asks && intent != Intent::Help {
         return Intent::Question;
@@ -58,12 +56,7 @@ pub fn understand(words: &str) -> Intent {
 
 /// The intent of a folded phrase, when it is exactly a known one.
 fn bare(phrase: &str) -> Option<Intent> {
-    let lists = [
-        (STOP, Intent::Stop),
-        (HEARD, Intent::Heard),
-        (START, Intent::Start),
-        (HELP, Intent::Help),
-    ];
+    let lists = [(STOP, Intent::Stop), (HEARD, Intent::Heard), (START, Intent::Start), (HELP, Intent::Help)];
     lists
         .iter()
         .find(|(list, _)| list.contains(&phrase))
@@ -110,9 +103,7 @@ fn without_courtesy(phrase: &str) -> &str {
 }
 
 fn begins(phrase: &str, opening: &str) -> bool {
-    phrase
-        .strip_prefix(opening)
-        .is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
+    phrase.strip_prefix(opening).is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
 }
 
 /// The words for comparing: width and case folded, accents removed, and every run of anything but letters and digits (so
@@ -204,27 +195,9 @@ mod tests {
         );
         all(Intent::Start, &["START", "unstop", "Opt in", "reanudar"]);
         all(Intent::Help, &["help?", "AYUDA", "¿Ayuda?", "información"]);
-        all(
-            Intent::Choice(1),
-            &[
-                "1",
-                "1.",
-                "#1",
-                "1️⃣",
-                "１",
-                "option 1",
-                "opción 1",
-                "1 please",
-            ],
-        );
+        all(Intent::Choice(1), &["1", "1.", "#1", "1️⃣", "１", "option 1", "opción 1", "1 please"]);
         all(Intent::Choice(12), &["12", "(12)"]);
-        all(
-            Intent::Automatic,
-            &[
-                "Automatic reply: away until Monday",
-                "Respuesta automática: de viaje",
-            ],
-        );
+        all(Intent::Automatic, &["Automatic reply: away until Monday", "Respuesta automática: de viaje"]);
     }
 
     #[test]
@@ -278,9 +251,7 @@ mod tests {
 
     #[test]
     fn no_phrase_has_two_meanings_and_each_is_written_as_it_is_compared() {
-        let lists = [
-            HEARD, CANT_COME, STOP, START, HELP, AUTOMATIC, ABSENT, BEFORE, AFTER,
-        ];
+        let lists = [HEARD, CANT_COME, STOP, START, HELP, AUTOMATIC, ABSENT, BEFORE, AFTER];
         for list in lists {
             for phrase in list {
                 assert_eq!(fold(phrase), **phrase);

@@ -44,7 +44,8 @@ impl Board {
     /// Works everything out. Pure; about a millisecond for 350 children.
     pub fn of(season: Season) -> Board {
         let programme = Programme::of(&season);
-        let fingerprints = programme.itineraries.iter().map(|it| Facts::of(&season, it).fingerprint()).collect();
+        let fingerprints =
+            programme.itineraries.iter().map(|it| Facts::of(&season, it).fingerprint()).collect();
         let mut cares_by_household = vec![Vec::new(); season.households.len()];
         for care in &season.cares {
             cares_by_household[care.household.at()].push(care.clone());

@@ -65,10 +65,7 @@ pub struct Book {
 impl Book {
     /// The rows of a sheet; a missing sheet has none.
     pub fn rows(&self, sheet: &str) -> &[Row] {
-        self.sheets
-            .iter()
-            .find(|s| s.name == sheet)
-            .map_or(&[], |s| &s.rows)
+        self.sheets.iter().find(|s| s.name == sheet).map_or(&[], |s| &s.rows)
     }
 
     /// The sheet of that name, made empty at the end if it was missing.
@@ -76,10 +73,7 @@ impl Book {
         let at = match self.sheets.iter().position(|s| s.name == name) {
             Some(at) => at,
             None => {
-                self.sheets.push(Sheet {
-                    name: name.to_owned(),
-                    rows: Vec::new(),
-                });
+                self.sheets.push(Sheet { name: name.to_owned(), rows: Vec::new() });
                 self.sheets.len() - 1
             }
         };

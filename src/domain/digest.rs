@@ -30,11 +30,7 @@ pub fn hmac_sha256(key: &[u8], data: &[u8]) -> [u8; DIGEST_OCTETS] {
         *o ^= octet;
     }
     let message = Sha256::new().chain_update(inner).chain_update(data);
-    Sha256::new()
-        .chain_update(outer)
-        .chain_update(message.finalize())
-        .finalize()
-        .into()
+    Sha256::new().chain_update(outer).chain_update(message.finalize()).finalize().into()
 }
 
 /// `octets` in lower-case hexadecimal.
@@ -48,18 +44,12 @@ pub fn hex(octets: &[u8]) -> String {
 
 /// The octets that `text` writes in hexadecimal of either case; `None` for an odd length or another character.
 pub fn unhex(text: &str) -> Option<Vec<u8>> {
-    let digits: Vec<u32> = text
-        .chars()
-        .map(|c| c.to_digit(16))
-        .collect::<Option<_>>()?;
+    let digits: Vec<u32> = text.chars().map(|c| c.to_digit(16)).collect::<Option<_>>()?;
     let (pairs, rest) = digits.as_chunks::<2>();
     if !rest.is_empty() {
         return None;
     }
-    pairs
-        .iter()
-        .map(|[high, low]| u8::try_from(high * 16 + low).ok())
-        .collect()
+    pairs.iter().map(|[high, low]| u8::try_from(high * 16 + low).ok()).collect()
 }
 
 /// Whether two octet strings are equal, in a time that depends on their lengths alone.
@@ -79,10 +69,7 @@ mod tests {
     #[test]
     fn the_one_block_example_of_fips_180() {
         // Source: FIPS 180-4, example "abc" of the SHA-256 worked examples.
-        assert_eq!(
-            hex(&sha256(b"abc")),
-            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
-        );
+        assert_eq!(hex(&sha256(b"abc")), "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
     }
 
     #[test]

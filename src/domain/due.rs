@@ -53,7 +53,9 @@ fn anchor(season: &Season, anchor: Anchor, it: Option<&Itinerary>) -> Option<Tim
         Anchor::CurtainUp => it.map(|it| wall::instant(&season.zone, it.starts)),
         Anchor::Dismissal => it.map(|it| it.over_at),
         Anchor::FirstShow => first_show(season),
-        Anchor::Date(date) => Some(wall::instant(&season.zone, date.to_datetime(Time::constant(12, 0, 0, 0)))),
+        Anchor::Date(date) => {
+            Some(wall::instant(&season.zone, date.to_datetime(Time::constant(12, 0, 0, 0))))
+        }
     }
 }
 

@@ -126,7 +126,12 @@ impl Facts {
     }
 
     /// Today's facts for a child and an event (none: the season's rules).
-    pub fn today(season: &Season, programme: &super::itinerary::Programme, child: ChildId, event: Option<EventId>) -> Facts {
+    pub fn today(
+        season: &Season,
+        programme: &super::itinerary::Programme,
+        child: ChildId,
+        event: Option<EventId>,
+    ) -> Facts {
         match event {
             None => Facts::of_rules(season),
             Some(event) => match programme.get(child, event) {

@@ -32,8 +32,8 @@ pub enum State {
 }
 
 use State::{
-    Accepted, Attempting, Bounced, Claimed, Delivered, Expired, Planned, Quarantined, Refused,
-    Uncertain, WaitingToRetry, Withdrawn,
+    Accepted, Attempting, Bounced, Claimed, Delivered, Expired, Planned, Quarantined, Refused, Uncertain,
+    WaitingToRetry, Withdrawn,
 };
 
 impl State {
@@ -78,10 +78,7 @@ impl State {
 
     /// Whether the sender still has something to do with it, or a person to decide.
     pub fn is_open(self) -> bool {
-        matches!(
-            self,
-            Planned | Claimed | Attempting | WaitingToRetry | Uncertain
-        )
+        matches!(self, Planned | Claimed | Attempting | WaitingToRetry | Uncertain)
     }
 
     /// Whether nothing more is done about it: only news from outside (a receipt, a bounce) can still move it.
@@ -155,16 +152,8 @@ pub const TABLE: [Row; 15] = [
     row(Step::Deliver, &[Accepted], Delivered),
     row(Step::Postpone, &[Claimed], Planned),
     row(Step::RetryLater, &[Attempting], WaitingToRetry),
-    row(
-        Step::Withdraw,
-        &[Planned, Claimed, WaitingToRetry, Uncertain],
-        Withdrawn,
-    ),
-    row(
-        Step::Expire,
-        &[Planned, Claimed, WaitingToRetry, Uncertain],
-        Expired,
-    ),
+    row(Step::Withdraw, &[Planned, Claimed, WaitingToRetry, Uncertain], Withdrawn),
+    row(Step::Expire, &[Planned, Claimed, WaitingToRetry, Uncertain], Expired),
     row(Step::Refuse, &[Attempting, Claimed], Refused),
     row(Step::Bounce, &[Accepted, Delivered], Bounced),
     row(Step::Quarantine, &[Claimed], Quarantined),
@@ -175,18 +164,12 @@ pub const TABLE: [Row; 15] = [
 
 /// The state that a step leads to, or `None` when it may not be taken from `state`.
 pub fn next(state: State, step: Step) -> Option<State> {
-    TABLE
-        .iter()
-        .find(|row| row.step == step && row.from.contains(&state))
-        .map(|row| row.to)
+    TABLE.iter().find(|row| row.step == step && row.from.contains(&state)).map(|row| row.to)
 }
 
 /// The states from which a step may be taken.
 pub fn from_states(step: Step) -> &'static [State] {
-    TABLE
-        .iter()
-        .find(|row| row.step == step)
-        .map_or(&[], |row| row.from)
+    TABLE.iter().find(|row| row.step == step).map_or(&[], |row| row.from)
 }
 
 #[cfg(test)]
@@ -250,11 +233,8 @@ uncertain -TryAgain-> waiting_to_retry
     #[test]
     fn ends_are_left_only_by_news_from_outside() {
         for state in State::ALL.into_iter().filter(|state| state.is_end()) {
-            let ways: Vec<Step> = TABLE
-                .iter()
-                .filter(|row| row.from.contains(&state))
-                .map(|row| row.step)
-                .collect();
+            let ways: Vec<Step> =
+                TABLE.iter().filter(|row| row.from.contains(&state)).map(|row| row.step).collect();
             let declared = match state {
                 Accepted => vec![Step::Deliver, Step::Bounce],
                 Delivered => vec![Step::Bounce],

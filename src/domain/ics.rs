@@ -44,9 +44,7 @@ pub fn calendar(product: &str, method: &str, entries: &[Entry]) -> String {
     if !method.is_empty() {
         line(&mut out, &format!("METHOD:{}", plain(method)));
     }
-    let silent = ["CANCEL", "REPLY"]
-        .iter()
-        .any(|m| m.eq_ignore_ascii_case(method));
+    let silent = ["CANCEL", "REPLY"].iter().any(|m| m.eq_ignore_ascii_case(method));
     for entry in entries {
         event(&mut out, entry, silent);
     }
@@ -65,20 +63,14 @@ fn event(out: &mut String, entry: &Entry, silent: bool) {
         line(out, &format!("DTEND:{}", utc(entry.end)));
     }
     property(out, "SUMMARY", &entry.summary);
-    for (name, value) in [
-        ("LOCATION", &entry.location),
-        ("DESCRIPTION", &entry.description),
-        ("X-ALLHEARD-ITEM", &entry.item),
-    ] {
+    for (name, value) in
+        [("LOCATION", &entry.location), ("DESCRIPTION", &entry.description), ("X-ALLHEARD-ITEM", &entry.item)]
+    {
         if !value.is_empty() {
             property(out, name, value);
         }
     }
-    let status = if entry.cancelled {
-        "CANCELLED"
-    } else {
-        "CONFIRMED"
-    };
+    let status = if entry.cancelled { "CANCELLED" } else { "CONFIRMED" };
     line(out, &format!("STATUS:{status}"));
     if let Some(minutes) = entry.alarm_minutes
         && !silent
@@ -113,14 +105,7 @@ fn utc(at: Timestamp) -> String {
     let c = TimeZone::UTC.to_datetime(at);
     // The format has four digits for the year and none for a sign.
     let year = c.year().max(0);
-    format!(
-        "{year:04}{:02}{:02}T{:02}{:02}{:02}Z",
-        c.month(),
-        c.day(),
-        c.hour(),
-        c.minute(),
-        c.second()
-    )
+    format!("{year:04}{:02}{:02}T{:02}{:02}{:02}Z", c.month(), c.day(), c.hour(), c.minute(), c.second())
 }
 
 /// A logical line folded so that no line has more than [`LINE_OCTETS`] octets and none breaks inside a character
@@ -193,10 +178,7 @@ pub fn unfold(octets: &[u8]) -> Vec<String> {
 
 /// A value for a property that is not TEXT: only letters, digits and hyphens are kept.
 fn plain(value: &str) -> String {
-    value
-        .chars()
-        .filter(|c| c.is_ascii_alphanumeric() || *c == '-')
-        .collect()
+    value.chars().filter(|c| c.is_ascii_alphanumeric() || *c == '-').collect()
 }
 
 #[cfg(test)]
@@ -253,10 +235,7 @@ END:VCALENDAR\r
 
     #[test]
     fn a_cancelled_entry_says_so_and_never_rings() {
-        let cancelled = Entry {
-            cancelled: true,
-            ..entry()
-        };
+        let cancelled = Entry { cancelled: true, ..entry() };
         let text = calendar("-//Allheard//EN", "PUBLISH", &[cancelled]);
         assert!(text.contains("STATUS:CANCELLED\r\n"));
         assert!(!text.contains("VALARM"));
@@ -267,10 +246,7 @@ END:VCALENDAR\r
 
     #[test]
     fn an_end_that_is_not_after_the_start_is_left_out() {
-        let instant = Entry {
-            end: entry().start,
-            ..entry()
-        };
+        let instant = Entry { end: entry().start, ..entry() };
         assert!(!calendar("-//Allheard//EN", "", &[instant]).contains("DTEND"));
         assert!(!calendar("-//Allheard//EN", "", &[]).contains("METHOD"));
     }

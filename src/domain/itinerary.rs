@@ -60,7 +60,9 @@ impl Programme {
             let id = EventId(at as u32);
             let frame = Frame::of(season, event);
             for (child_at, child) in season.children.iter().enumerate() {
-                if let Some(it) = frame.itinerary(season, id, ChildId(child_at as u32), child, &signers, &handed_in) {
+                if let Some(it) =
+                    frame.itinerary(season, id, ChildId(child_at as u32), child, &signers, &handed_in)
+                {
                     programme.push(it);
                 }
             }
@@ -156,7 +158,11 @@ impl<'a> Frame<'a> {
             starts: self.starts,
             collect_from,
             over_at: wall::instant(&season.zone, over),
-            turn_in: if self.event.turn_in { handed_in.get(&child_id).cloned().unwrap_or_default() } else { Vec::new() },
+            turn_in: if self.event.turn_in {
+                handed_in.get(&child_id).cloned().unwrap_or_default()
+            } else {
+                Vec::new()
+            },
             signs_in: signers.find(&signers.ins, id, &numbers),
             signs_out: signers.find(&signers.outs, id, &numbers),
             numbers,
@@ -228,7 +234,8 @@ impl Signers {
 /// For each child with a quick change at a show, the numbers changed into: those costumes wait at the theatre.
 fn handed_in(season: &Season) -> HashMap<ChildId, Vec<NumberId>> {
     let mut out: HashMap<ChildId, Vec<NumberId>> = HashMap::new();
-    let shows: Vec<&Event> = season.events.iter().filter(|e| e.kind == EventKind::Show && !e.cancelled).collect();
+    let shows: Vec<&Event> =
+        season.events.iter().filter(|e| e.kind == EventKind::Show && !e.cancelled).collect();
     for (at, child) in season.children.iter().enumerate() {
         let mut numbers: Vec<NumberId> = shows
             .iter()

@@ -184,7 +184,9 @@ fn by_change(
             let ask = Ask { guardian, item: *item, notice, channel };
             match (in_hours, channel) {
                 (Some(due), _) => out.push(Timed { ask, due, until, at_once: false }),
-                (None, Channel::Mail) => out.push(Timed { ask, due: record.revised_at, until, at_once: true }),
+                (None, Channel::Mail) => {
+                    out.push(Timed { ask, due: record.revised_at, until, at_once: true })
+                }
                 (None, Channel::Text) => {}
             }
         }
@@ -209,10 +211,18 @@ fn newest_overdue_only(asks: Vec<Timed>, now: Timestamp) -> Vec<Timed> {
 }
 
 /// Groups asks by channel and address, then into windows of the season's merge minutes.
-fn merge(board: &Board, record: &Record, household: HouseholdId, asks: Vec<Timed>, now: Timestamp) -> Vec<Wanted> {
+fn merge(
+    board: &Board,
+    record: &Record,
+    household: HouseholdId,
+    asks: Vec<Timed>,
+    now: Timestamp,
+) -> Vec<Wanted> {
     let mut groups: BTreeMap<(Channel, &str, Matter), Vec<Timed>> = BTreeMap::new();
     for timed in asks {
-        let Some(address) = standing::address(board, record, timed.ask.guardian, timed.ask.channel) else { continue };
+        let Some(address) = standing::address(board, record, timed.ask.guardian, timed.ask.channel) else {
+            continue;
+        };
         groups.entry((timed.ask.channel, address, Matter::of(&timed.ask))).or_default().push(timed);
     }
     let window = Span::new().minutes(i64::from(board.season.settings.merge_minutes));
@@ -268,7 +278,10 @@ pub fn notice_word(board: &Board, notice: NoticeKey) -> &str {
 /// The wording of merged parts: the one that says most.
 pub fn wording(board: &Board, parts: &[(Item, NoticeKey)]) -> String {
     const BY_WEIGHT: [&str; 5] = ["call-sheet", "reminder", "eve", "turn-in", "rules"];
-    if parts.iter().all(|(item, notice)| matches!(notice, NoticeKey::Change(_)) && board.facts(*item).is_cancelled()) {
+    if parts
+        .iter()
+        .all(|(item, notice)| matches!(notice, NoticeKey::Change(_)) && board.facts(*item).is_cancelled())
+    {
         return "cancelled".to_owned();
     }
     if parts.iter().any(|(_, notice)| matches!(notice, NoticeKey::Change(_))) {
@@ -297,7 +310,12 @@ fn key(
     parts: &[(Item, NoticeKey)],
 ) -> String {
     let season = &board.season;
-    let mut text = format!("message 1\n{}\n{}\n{}", season.reference, season.households[household.at()].reference, channel.word());
+    let mut text = format!(
+        "message 1\n{}\n{}\n{}",
+        season.reference,
+        season.households[household.at()].reference,
+        channel.word()
+    );
     for guardian in guardians {
         text.push('\n');
         text.push_str(&season.guardians[guardian.at()].reference);

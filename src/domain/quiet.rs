@@ -105,11 +105,8 @@ fn borders(zone: &TimeZone, at: Timestamp, hour: Time) -> Vec<Timestamp> {
     let reach = SignedDuration::from_hours(24 * SEARCH_DAYS);
     let start = at.checked_sub(reach).unwrap_or(Timestamp::MIN);
     let end = at.checked_add(reach).unwrap_or(Timestamp::MAX);
-    let mut found: Vec<Timestamp> = zone
-        .following(start)
-        .map(|change| change.timestamp())
-        .take_while(|change| *change <= end)
-        .collect();
+    let mut found: Vec<Timestamp> =
+        zone.following(start).map(|change| change.timestamp()).take_while(|change| *change <= end).collect();
     let today = wall::local(zone, at).date();
     for days in -SEARCH_DAYS..=SEARCH_DAYS {
         found.extend(occurrences(zone, today.saturating_add(days.days()), hour));
@@ -136,9 +133,7 @@ fn minute_at_or_before(at: Timestamp) -> Timestamp {
 
 /// The last whole minute strictly before an instant.
 fn minute_before(border: Timestamp) -> Timestamp {
-    border
-        .checked_sub(SignedDuration::from_nanos(1))
-        .map_or(Timestamp::MIN, minute_at_or_before)
+    border.checked_sub(SignedDuration::from_nanos(1)).map_or(Timestamp::MIN, minute_at_or_before)
 }
 
 #[cfg(test)]
@@ -147,10 +142,7 @@ mod tests {
     use jiff::civil::time;
     use proptest::prelude::*;
 
-    const DAY: Window = Window {
-        from: time(8, 0, 0, 0),
-        until: time(20, 30, 0, 0),
-    };
+    const DAY: Window = Window { from: time(8, 0, 0, 0), until: time(20, 30, 0, 0) };
 
     fn zone(name: &str) -> TimeZone {
         TimeZone::get(name).unwrap()
@@ -165,78 +157,47 @@ mod tests {
         let utc = TimeZone::UTC;
         assert!(DAY.permitted(&utc, at("2026-12-05T20:29:59.999Z")));
         assert!(!DAY.permitted(&utc, at("2026-12-05T20:30:00Z")));
-        assert_eq!(
-            DAY.last_permitted_before(&utc, at("2026-12-05T23:10:30Z")),
-            at("2026-12-05T20:29:00Z")
-        );
-        assert_eq!(
-            DAY.last_permitted_before(&utc, at("2026-12-05T12:00:59Z")),
-            at("2026-12-05T12:00:00Z")
-        );
+        assert_eq!(DAY.last_permitted_before(&utc, at("2026-12-05T23:10:30Z")), at("2026-12-05T20:29:00Z"));
+        assert_eq!(DAY.last_permitted_before(&utc, at("2026-12-05T12:00:59Z")), at("2026-12-05T12:00:00Z"));
     }
 
     #[test]
     fn a_night_message_waits_while_waiting_is_of_use_and_else_goes_early() {
         let utc = TimeZone::UTC;
         let planned = at("2026-12-05T22:00:00Z");
-        let place = |until: &str, not_before: Option<&str>| {
-            DAY.place(&utc, planned, at(until), not_before.map(at))
-        };
+        let place =
+            |until: &str, not_before: Option<&str>| DAY.place(&utc, planned, at(until), not_before.map(at));
         let morning = Some(at("2026-12-06T08:00:00Z"));
         let evening = Some(at("2026-12-05T20:29:00Z"));
         assert_eq!(place("2026-12-06T08:00:01Z", None), morning);
         assert_eq!(place("2026-12-06T08:00:00Z", None), evening);
-        assert_eq!(
-            place("2026-12-06T07:00:00Z", Some("2026-12-05T20:29:00Z")),
-            evening
-        );
-        assert_eq!(
-            place("2026-12-06T07:00:00Z", Some("2026-12-05T20:29:01Z")),
-            None
-        );
+        assert_eq!(place("2026-12-06T07:00:00Z", Some("2026-12-05T20:29:00Z")), evening);
+        assert_eq!(place("2026-12-06T07:00:00Z", Some("2026-12-05T20:29:01Z")), None);
         assert_eq!(place("2026-12-05T21:59:59Z", None), None);
     }
 
     #[test]
     fn a_window_may_open_inside_a_gap_and_run_through_midnight() {
-        let gap = Window {
-            from: time(2, 30, 0, 0),
-            until: time(20, 0, 0, 0),
-        };
+        let gap = Window { from: time(2, 30, 0, 0), until: time(20, 0, 0, 0) };
         // New York, 2027-03-14: 02:00 to 03:00 does not occur, so the day opens at 03:00.
         assert_eq!(
             gap.next_permitted(&zone("America/New_York"), at("2027-03-14T06:00:00Z")),
             at("2027-03-14T07:00:00Z")
         );
-        let night = Window {
-            from: time(22, 0, 0, 0),
-            until: time(2, 0, 0, 0),
-        };
+        let night = Window { from: time(22, 0, 0, 0), until: time(2, 0, 0, 0) };
         assert!(night.permitted(&TimeZone::UTC, at("2026-12-05T01:59:00Z")));
         assert!(!night.permitted(&TimeZone::UTC, at("2026-12-05T02:00:00Z")));
-        let always = Window {
-            from: time(8, 0, 0, 0),
-            until: time(8, 0, 0, 0),
-        };
+        let always = Window { from: time(8, 0, 0, 0), until: time(8, 0, 0, 0) };
         assert!(always.permitted(&TimeZone::UTC, at("2026-12-05T03:00:00Z")));
     }
 
     #[test]
     fn a_clock_put_back_over_the_opening_hour_closes_the_window_again() {
         // New York, 2026-11-01: 01:00 to 02:00 occurs twice; the window opens at 01:30 both times.
-        let window = Window {
-            from: time(1, 30, 0, 0),
-            until: time(20, 0, 0, 0),
-        };
+        let window = Window { from: time(1, 30, 0, 0), until: time(20, 0, 0, 0) };
         let new_york = zone("America/New_York");
-        assert_eq!(
-            window.next_permitted(&new_york, at("2026-11-01T05:00:00Z")),
-            at("2026-11-01T05:30:00Z")
-        );
-        assert_eq!(
-            window.next_permitted(&new_york, at("2026-11-01T06:10:00Z")),
-            at("2026-11-01T06:30:00Z")
-        );
+        assert_eq!(window.next_permitted(&new_york, at("2026-11-01T05:00:00Z")), at("2026-11-01T05:30:00Z"));
+        assert_eq!(window.next_permitted(&new_york, at("2026-11-01T06:10:00Z")), at("2026-11-01T06:30:00Z"));
         assert_eq!(
             window.last_permitted_before(&new_york, at("2026-11-01T06:10:00Z")),
             at("2026-11-01T05:59:00Z")
@@ -247,10 +208,7 @@ mod tests {
     fn the_ends_of_time_give_an_answer() {
         let utc = TimeZone::UTC;
         assert_eq!(DAY.next_permitted(&utc, Timestamp::MAX), Timestamp::MAX);
-        assert_eq!(
-            DAY.last_permitted_before(&utc, Timestamp::MIN),
-            Timestamp::MIN
-        );
+        assert_eq!(DAY.last_permitted_before(&utc, Timestamp::MIN), Timestamp::MIN);
         assert_eq!(DAY.place(&utc, Timestamp::MIN, Timestamp::MIN, None), None);
     }
 
@@ -287,18 +245,9 @@ mod tests {
     fn every_clock_change_of_every_zone_until_2030() {
         let windows = [
             DAY,
-            Window {
-                from: time(0, 30, 0, 0),
-                until: time(23, 45, 0, 0),
-            },
-            Window {
-                from: time(1, 30, 0, 0),
-                until: time(2, 30, 0, 0),
-            },
-            Window {
-                from: time(21, 0, 0, 0),
-                until: time(2, 15, 0, 0),
-            },
+            Window { from: time(0, 30, 0, 0), until: time(23, 45, 0, 0) },
+            Window { from: time(1, 30, 0, 0), until: time(2, 30, 0, 0) },
+            Window { from: time(21, 0, 0, 0), until: time(2, 15, 0, 0) },
         ];
         let (start, end) = (at("2026-01-01T00:00:00Z"), at("2031-01-01T00:00:00Z"));
         let mut seen = std::collections::BTreeSet::new();

@@ -119,7 +119,13 @@ impl Record {
             .entry((ask.guardian, ask.item))
             .and_modify(|told| {
                 if told.fingerprint != fingerprint {
-                    *told = Told { fingerprint, at, by_change, before: Some(told.fingerprint), times: told.times };
+                    *told = Told {
+                        fingerprint,
+                        at,
+                        by_change,
+                        before: Some(told.fingerprint),
+                        times: told.times,
+                    };
                 }
                 told.at = told.at.max(at);
                 told.times += 1;

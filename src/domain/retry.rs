@@ -24,12 +24,7 @@ pub fn delay_ms(attempt: u32, base_ms: i64, cap_ms: i64, random: f64) -> i64 {
 /// another channel, guardian or person takes over.
 ///
 /// The wait never reaches the moment itself: a step longer than the time left is drawn within the time left.
-pub fn next_try(
-    now: Timestamp,
-    attempt: u32,
-    useful_until: Timestamp,
-    random: f64,
-) -> Option<Timestamp> {
+pub fn next_try(now: Timestamp, attempt: u32, useful_until: Timestamp, random: f64) -> Option<Timestamp> {
     let left = useful_until.as_millisecond() - now.as_millisecond();
     if left < LEAST_LEFT_MS {
         return None;
@@ -44,10 +39,7 @@ pub fn next_try(
 fn step_ms(attempt: u32, base_ms: i64, cap_ms: i64) -> i64 {
     let doublings = attempt.saturating_sub(1);
     let factor = 1_i64.checked_shl(doublings).filter(|f| *f > 0);
-    factor
-        .map_or(i64::MAX, |f| base_ms.saturating_mul(f))
-        .min(cap_ms)
-        .max(0)
+    factor.map_or(i64::MAX, |f| base_ms.saturating_mul(f)).min(cap_ms).max(0)
 }
 
 /// A whole number of milliseconds in `[0, step)`, or 0 when the step is.
@@ -64,9 +56,7 @@ mod tests {
     #[test]
     fn steps_double_up_to_the_cap() {
         let nearly_one = 1.0 - f64::EPSILON;
-        let longest: Vec<i64> = (1..=5)
-            .map(|attempt| delay_ms(attempt, 1000, 6000, nearly_one))
-            .collect();
+        let longest: Vec<i64> = (1..=5).map(|attempt| delay_ms(attempt, 1000, 6000, nearly_one)).collect();
         assert_eq!(longest, vec![999, 1999, 3999, 5999, 5999]);
         assert_eq!(delay_ms(u32::MAX, 1000, 6000, nearly_one), 5999);
         assert_eq!(delay_ms(0, 1000, 6000, nearly_one), 999);
@@ -82,14 +72,8 @@ mod tests {
         let after = |ms| now + SignedDuration::from_millis(ms);
         assert_eq!(next_try(now, 1, after(LEAST_LEFT_MS - 1), 0.5), None);
         assert_eq!(next_try(now, 1, after(-1), 0.5), None);
-        assert_eq!(
-            next_try(now, 9, after(LEAST_LEFT_MS), 0.5),
-            Some(after(LEAST_LEFT_MS / 2))
-        );
-        assert_eq!(
-            next_try(now, 1, after(CAP_MS), 0.5),
-            Some(after(BASE_MS / 2))
-        );
+        assert_eq!(next_try(now, 9, after(LEAST_LEFT_MS), 0.5), Some(after(LEAST_LEFT_MS / 2)));
+        assert_eq!(next_try(now, 1, after(CAP_MS), 0.5), Some(after(BASE_MS / 2)));
         assert_eq!(next_try(now, 1, after(CAP_MS), 0.0), Some(after(1)));
     }
 

@@ -93,10 +93,7 @@ pub fn count(text: &str) -> Count {
 pub fn count_as_written(text: &str) -> Count {
     let foreign = distinct(text, |c| septet_cost(c).is_none());
     let (encoding, causes) = if foreign.is_empty() {
-        (
-            Encoding::Gsm7,
-            distinct(text, |c| septet_cost(c) == Some(2)),
-        )
+        (Encoding::Gsm7, distinct(text, |c| septet_cost(c) == Some(2)))
     } else {
         (Encoding::Ucs2, foreign)
     };
@@ -107,12 +104,7 @@ pub fn count_as_written(text: &str) -> Count {
             Encoding::Ucs2 => c.len_utf16(),
         })
         .collect();
-    Count {
-        encoding,
-        units: costs.iter().sum(),
-        segments: split(&costs, encoding.limits()),
-        causes,
-    }
+    Count { encoding, units: costs.iter().sum(), segments: split(&costs, encoding.limits()), causes }
 }
 
 /// Fills segments with whole characters; one that would cross a border moves to the next segment.
@@ -147,11 +139,7 @@ fn distinct(text: &str, wanted: impl Fn(char) -> bool) -> Vec<char> {
 
 /// Septets that a character costs, or `None` when the alphabet has no such character.
 fn septet_cost(c: char) -> Option<usize> {
-    if base_code(c).is_some() {
-        Some(1)
-    } else {
-        extension_code(c).map(|_| 2)
-    }
+    if base_code(c).is_some() { Some(1) } else { extension_code(c).map(|_| 2) }
 }
 
 fn base_code(c: char) -> Option<u8> {
@@ -163,10 +151,7 @@ fn base_code(c: char) -> Option<u8> {
 }
 
 fn extension_code(c: char) -> Option<u8> {
-    EXTENSION
-        .iter()
-        .find(|(known, _)| *known == c)
-        .map(|(_, code)| *code)
+    EXTENSION.iter().find(|(known, _)| *known == c).map(|(_, code)| *code)
 }
 
 /// The septets of a text, one an octet; `None` when a character is not in the alphabet. The text is taken as it is.

@@ -46,7 +46,12 @@ impl Standing {
 }
 
 /// The address of a guardian on a channel that may be used and works so far.
-pub fn address<'a>(board: &'a Board, record: &Record, guardian: GuardianId, channel: Channel) -> Option<&'a str> {
+pub fn address<'a>(
+    board: &'a Board,
+    record: &Record,
+    guardian: GuardianId,
+    channel: Channel,
+) -> Option<&'a str> {
     let contact = &board.season.guardians[guardian.at()].contact;
     let address = match channel {
         Channel::Mail => contact.mail_to(),
@@ -109,8 +114,10 @@ pub fn settled(board: &Board, record: &Record, item: Item) -> bool {
                 })
         }
         SettledBy::BringsAndCollects => {
-            let brings: Vec<Answer> = cares.iter().filter(|c| c.brings).filter_map(|c| said(c.guardian)).collect();
-            let collects: Vec<Answer> = cares.iter().filter(|c| c.collects).filter_map(|c| said(c.guardian)).collect();
+            let brings: Vec<Answer> =
+                cares.iter().filter(|c| c.brings).filter_map(|c| said(c.guardian)).collect();
+            let collects: Vec<Answer> =
+                cares.iter().filter(|c| c.collects).filter_map(|c| said(c.guardian)).collect();
             let own = brings.iter().chain(&collects).any(|a| !a.one_phone);
             !brings.is_empty() && !collects.is_empty() && own
         }

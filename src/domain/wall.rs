@@ -55,26 +55,11 @@ pub const CANARY_INSTANT: i64 = 1_796_472_000;
 
 /// The zones to look at. Source: IANA time zone data release 2026f against release 2025b.
 pub const CANARIES: [Canary; 5] = [
-    Canary {
-        zone: "America/Vancouver",
-        hours: -7,
-    },
-    Canary {
-        zone: "America/Edmonton",
-        hours: -6,
-    },
-    Canary {
-        zone: "America/Winnipeg",
-        hours: -5,
-    },
-    Canary {
-        zone: "America/Havana",
-        hours: -4,
-    },
-    Canary {
-        zone: "Africa/Casablanca",
-        hours: 0,
-    },
+    Canary { zone: "America/Vancouver", hours: -7 },
+    Canary { zone: "America/Edmonton", hours: -6 },
+    Canary { zone: "America/Winnipeg", hours: -5 },
+    Canary { zone: "America/Havana", hours: -4 },
+    Canary { zone: "Africa/Casablanca", hours: 0 },
 ];
 
 /// The canaries that `database` gets wrong or does not know; empty when its zone data are new enough.
@@ -83,9 +68,7 @@ pub fn canaries(database: &TimeZoneDatabase) -> Vec<Canary> {
         return CANARIES.to_vec();
     };
     let right = |canary: &Canary| {
-        database
-            .get(canary.zone)
-            .is_ok_and(|zone| zone.to_offset(moment) == Offset::constant(canary.hours))
+        database.get(canary.zone).is_ok_and(|zone| zone.to_offset(moment) == Offset::constant(canary.hours))
     };
     CANARIES.iter().copied().filter(|c| !right(c)).collect()
 }

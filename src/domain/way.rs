@@ -46,9 +46,7 @@ pub fn park_by(call: DateTime, longest_walk: u32, sign_in: u32) -> DateTime {
     let minutes = i64::from(longest_walk) + i64::from(sign_in);
     let exact = call.saturating_sub(minutes.minutes());
     let into_step = exact.minute() % PARK_STEP_MINUTES;
-    let whole_minute = exact
-        .date()
-        .at(exact.hour(), exact.minute() - into_step, 0, 0);
+    let whole_minute = exact.date().at(exact.hour(), exact.minute() - into_step, 0, 0);
     whole_minute.min(exact)
 }
 

@@ -24,7 +24,8 @@ impl Folder {
         let name = format!("{:013}.{}", parcel.at.as_millisecond(), parcel.message);
         let (path, bytes) = match &parcel.content {
             Content::Text(text) => {
-                let head = format!("To: {}\nDate: {}\nReference: {}\n\n", parcel.to, parcel.at, parcel.reference);
+                let head =
+                    format!("To: {}\nDate: {}\nReference: {}\n\n", parcel.to, parcel.at, parcel.reference);
                 (self.root.join("texts").join(format!("{name}.txt")), (head + text).into_bytes())
             }
             Content::Mail(content) => match mail::build(parcel, content, &self.identity) {

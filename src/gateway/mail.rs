@@ -75,6 +75,7 @@ pub fn build(parcel: &Parcel, mail: &MailContent, identity: &Identity) -> Result
 
 /// The calendar part; its method stands in both places (RFC 6047 2.4).
 fn calendar_part(calendar: &str) -> SinglePart {
-    let kind = ContentType::parse("text/calendar; method=PUBLISH; charset=utf-8").unwrap_or(ContentType::TEXT_PLAIN);
+    let kind =
+        ContentType::parse("text/calendar; method=PUBLISH; charset=utf-8").unwrap_or(ContentType::TEXT_PLAIN);
     SinglePart::builder().header(kind).body(calendar.to_owned())
 }

@@ -155,7 +155,9 @@ impl Smtp {
         let socket = limit(CONNECT_SECONDS, dial(&self.server.host, self.server.port)).await?;
         let stream: Box<dyn AsyncTokioStream> = match &self.wrap {
             None => Box::new(socket),
-            Some(config) => Box::new(limit(CONNECT_SECONDS, wrapped(socket, &self.server.host, config.clone())).await?),
+            Some(config) => {
+                Box::new(limit(CONNECT_SECONDS, wrapped(socket, &self.server.host, config.clone())).await?)
+            }
         };
         let opening = AsyncSmtpConnection::connect_with_transport(stream, &hello);
         let mut connection = limit(COMMAND_SECONDS, async { opening.await.map_err(|e| early(&e)) }).await?;
@@ -182,7 +184,8 @@ impl Smtp {
         content: &MailContent,
     ) -> Result<(), Failure> {
         let refused = |why: String| Failure::Before(Outcome::Refused { why, address: true });
-        let message = mail::build(parcel, content, &self.identity).map_err(|fault| refused(fault.to_string()))?;
+        let message =
+            mail::build(parcel, content, &self.identity).map_err(|fault| refused(fault.to_string()))?;
         let to: Address = parcel.to.parse().map_err(|_| refused("not a mail address".to_owned()))?;
         let mut parameters = Vec::new();
         if connection.server_info().supports_feature(Extension::EightBitMime) {
@@ -201,10 +204,12 @@ impl Smtp {
             connection.command(Data).await.map_err(|e| (e, false))?;
             Ok(())
         };
-        let before = limit(COMMAND_SECONDS, async { steps.await.map_err(|(e, rcpt)| refusal(&e, rcpt)) }).await;
+        let before =
+            limit(COMMAND_SECONDS, async { steps.await.map_err(|(e, rcpt)| refusal(&e, rcpt)) }).await;
         if let Err(outcome) = before {
             // A refused recipient leaves the session usable for the next mail.
-            let _ = limit(COMMAND_SECONDS, async { connection.command(Rset).await.map_err(|e| early(&e)) }).await;
+            let _ =
+                limit(COMMAND_SECONDS, async { connection.command(Rset).await.map_err(|e| early(&e)) }).await;
             return Err(Failure::Before(outcome));
         }
         let body = message.formatted();
@@ -227,7 +232,10 @@ fn uncertain(why: &str) -> Outcome {
 /// Bounds a step that comes before any data; running out of time is a temporary failure.
 async fn limit<T>(seconds: u64, step: impl Future<Output = Result<T, Outcome>>) -> Result<T, Outcome> {
     tokio::time::timeout(Duration::from_secs(seconds), step).await.unwrap_or_else(|_| {
-        Err(Outcome::Temporary { why: "the mail server did not answer in time".to_owned(), after_seconds: None })
+        Err(Outcome::Temporary {
+            why: "the mail server did not answer in time".to_owned(),
+            after_seconds: None,
+        })
     })
 }
 
@@ -248,7 +256,9 @@ pub async fn dial(host: &str, port: u16) -> Result<TcpStream, Outcome> {
 /// A failure before any mail was offered.
 fn early(error: &Error) -> Outcome {
     match error.status() {
-        Some(code) if error.is_permanent() => Outcome::Unusable { why: format!("the mail server refuses us ({code})") },
+        Some(code) if error.is_permanent() => {
+            Outcome::Unusable { why: format!("the mail server refuses us ({code})") }
+        }
         Some(code) => Outcome::Temporary { why: format!("not now ({code})"), after_seconds: None },
         None => Outcome::Temporary { why: "the connection failed".to_owned(), after_seconds: None },
     }
@@ -273,7 +283,8 @@ fn refusal(error: &Error, at_rcpt: bool) -> Outcome {
         return Outcome::Temporary { why: format!("not now ({code})"), after_seconds: None };
     }
     let text = error.to_string();
-    let class = ["5.1.", "5.2.", "5.3.", "5.4.", "5.5.", "5.6.", "5.7."].into_iter().find(|c| text.contains(c));
+    let class =
+        ["5.1.", "5.2.", "5.3.", "5.4.", "5.5.", "5.6.", "5.7."].into_iter().find(|c| text.contains(c));
     let code = u16::from(code);
     let by_code = matches!(code, 550 | 551 | 553);
     let address = at_rcpt && class.map_or(by_code, |c| c == "5.1." || c == "5.2.");
@@ -329,13 +340,21 @@ impl AsyncTokioStream for Wrapped {
 }
 
 impl AsyncRead for Wrapped {
-    fn poll_read(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &mut ReadBuf<'_>) -> Poll<std::io::Result<()>> {
+    fn poll_read(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &mut ReadBuf<'_>,
+    ) -> Poll<std::io::Result<()>> {
         Pin::new(&mut self.0).poll_read(cx, buf)
     }
 }
 
 impl AsyncWrite for Wrapped {
-    fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, buf: &[u8]) -> Poll<std::io::Result<usize>> {
+    fn poll_write(
+        mut self: Pin<&mut Self>,
+        cx: &mut Context<'_>,
+        buf: &[u8],
+    ) -> Poll<std::io::Result<usize>> {
         Pin::new(&mut self.0).poll_write(cx, buf)
     }
     fn poll_flush(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<std::io::Result<()>> {

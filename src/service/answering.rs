@@ -7,7 +7,7 @@ use crate::domain::board::{Board, Item};
 use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
 use crate::domain::record::{AnswerKind, Record};
-use crate::domain::season::{ChaperoneId, Channel, GuardianId, HouseholdId};
+use crate::domain::season::{Channel, ChaperoneId, GuardianId, HouseholdId};
 use crate::domain::standing::{Standing, standing};
 use jiff::Timestamp;
 use std::collections::HashSet;
@@ -79,7 +79,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
 
     async fn opened(&self, desk: &Desk, token: &str) -> Result<Option<Opened>, OfficeFault> {
         let link = self.store.link(desk.season, &token_hash(token)).await?;
-        let Some(link) = link.filter(|l| l.expires > self.now() && l.kind == "guardian") else { return Ok(None) };
+        let Some(link) = link.filter(|l| l.expires > self.now() && l.kind == "guardian") else {
+            return Ok(None);
+        };
         let Some(message) = &link.message else { return Ok(None) };
         let mut items: Vec<Item> =
             message.parts.iter().filter_map(|p| desk.board.item(&p.child, &p.event)).collect();
@@ -102,7 +104,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let mut sheets = Vec::with_capacity(opened.items.len());
         for item in &opened.items {
             let fingerprint = desk.board.fingerprint(*item);
-            let known = desk.record.answers.get(&(first, *item)).map(|a| a.fingerprint).filter(|f| *f != fingerprint);
+            let known =
+                desk.record.answers.get(&(first, *item)).map(|a| a.fingerprint).filter(|f| *f != fingerprint);
             let known = known.or_else(|| super::composing::told_before(&desk, first, *item));
             let form = match known.filter(|f| *f != fingerprint) {
                 Some(known) => self.store.facts(desk.season, known).await?,
@@ -145,7 +148,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
             return Ok(Noted::Changed);
         }
         let words: String = words.chars().take(QUESTION_CHARACTERS_MAX).collect();
-        let said = Said { item, kind: Some(kind), road: "page", act: &opened.link.hash, words, ..Said::default_for(item) };
+        let said = Said {
+            item,
+            kind: Some(kind),
+            road: "page",
+            act: &opened.link.hash,
+            words,
+            ..Said::default_for(item)
+        };
         self.note(&mut desk, &opened.guardians, said, &opened.household.into_iter().collect()).await
     }
 
@@ -177,7 +187,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
             .filter(|care| care.guardian == guardian)
             .map(|care| care.household)
             .collect();
-        let said = Said { kind, road: "call", act: &reference, noted_by: &reference, outcome, ..Said::default_for(item) };
+        let said = Said {
+            kind,
+            road: "call",
+            act: &reference,
+            noted_by: &reference,
+            outcome,
+            ..Said::default_for(item)
+        };
         self.note(&mut desk, &[guardian], said, &households).await
     }
 
@@ -202,8 +219,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if guardians.iter().all(|g| known(&desk.record, g)) {
             return Ok(Noted::Known);
         }
-        let answers: Vec<NewAnswer> =
-            guardians.iter().map(|g| said.answer(&desk.board, &desk.record, *g, guardians.len() > 1, now)).collect();
+        let answers: Vec<NewAnswer> = guardians
+            .iter()
+            .map(|g| said.answer(&desk.board, &desk.record, *g, guardians.len() > 1, now))
+            .collect();
         // Until the store has agreed, what is in memory is ahead of it and must be read again after a fault.
         let pulse = std::mem::replace(&mut desk.pulse, -1);
         for (guardian, answer) in guardians.iter().zip(&answers) {
@@ -236,11 +255,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         // Until the store has agreed, what is in memory is ahead of it.
         let pulse = std::mem::replace(&mut desk.pulse, -1);
         let delta: Delta = self.difference_for(&desk, &households, now).await?;
-        let guardians: Vec<String> = opened
-            .guardians
-            .iter()
-            .map(|g| desk.board.season.guardians[g.at()].reference.clone())
-            .collect();
+        let guardians: Vec<String> =
+            opened.guardians.iter().map(|g| desk.board.season.guardians[g.at()].reference.clone()).collect();
         self.store.set_stopped(desk.season, channel, &address, &guardians, stopped, &delta, now).await?;
         desk.pulse = pulse + 1;
         Ok(true)

@@ -157,7 +157,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 chaperone: String::new(),
                 expires: over.saturating_add(self.ways.links_outlive).unwrap_or(over),
             },
-            forms: parts.iter().map(|(item, _)| (board.fingerprint(*item), board.facts(*item).form())).collect(),
+            forms: parts
+                .iter()
+                .map(|(item, _)| (board.fingerprint(*item), board.facts(*item).form()))
+                .collect(),
             household: message.household.clone(),
             guardians: guardians.iter().map(|g| board.season.guardians[g.at()].reference.clone()).collect(),
             told,
@@ -182,7 +185,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
 
 /// The guardians of a message who still share its address, and that address.
 fn recipients(desk: &Desk, message: &StoredMessage) -> Option<(Vec<GuardianId>, String)> {
-    let guardians: Vec<GuardianId> = message.guardians.iter().filter_map(|g| desk.board.guardian(g)).collect();
+    let guardians: Vec<GuardianId> =
+        message.guardians.iter().filter_map(|g| desk.board.guardian(g)).collect();
     let address =
         |g: &GuardianId| standing::address(&desk.board, &desk.record, *g, message.channel).map(str::to_owned);
     let first = guardians.iter().find_map(address)?;
@@ -236,10 +240,8 @@ fn letter(
 ) -> Letter {
     let board = &*desk.board;
     let season = &board.season;
-    let language = guardians
-        .first()
-        .map_or(&season.language, |g| &season.guardians[g.at()].contact.language)
-        .clone();
+    let language =
+        guardians.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language).clone();
     let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).collect();
     items.sort_by_key(|item| (board.needed_by(*item), item.child));
     items.dedup();
@@ -258,7 +260,11 @@ fn letter(
         season: season.name.clone(),
         telephone: Some(season.telephone.clone()).filter(|t| !t.is_empty() && t != "-"),
         children: children.iter().map(|c| given_name(board, *c)).collect(),
-        rules: if items.iter().any(|i| i.event.is_none()) { rules(board, None, &language) } else { Vec::new() },
+        rules: if items.iter().any(|i| i.event.is_none()) {
+            rules(board, None, &language)
+        } else {
+            Vec::new()
+        },
         items: items
             .iter()
             .filter_map(|item| letter_item(desk, old, guardians, *item, kind, &language))
@@ -286,7 +292,11 @@ fn rules(board: &Board, event: Option<EventId>, language: &Language) -> Vec<Rule
 
 /// A rule's text in a language, else in the season's.
 pub(super) fn rule_text(rule: &HouseRule, language: &Language, fallback: &Language) -> String {
-    rule.texts.get(language).or_else(|| rule.texts.get(fallback)).cloned().unwrap_or_else(|| rule.name.clone())
+    rule.texts
+        .get(language)
+        .or_else(|| rule.texts.get(fallback))
+        .cloned()
+        .unwrap_or_else(|| rule.name.clone())
 }
 
 fn letter_item(

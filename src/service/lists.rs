@@ -5,7 +5,7 @@ use super::ports::{Gateway, Store, StoredMessage};
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::record::{Record, Told};
-use crate::domain::season::{ChaperoneId, Channel, ChildId, EventId, EventKind, GuardianId, NumberId};
+use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, EventKind, GuardianId, NumberId};
 use crate::domain::standing::{Standing, heard, reachable, settled, standing};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
@@ -125,7 +125,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     /// A chaperone's list for the event of a ref, or her next one; none if she has no duties.
-    pub async fn chaperone_data(&self, chaperone: &str, event: &str) -> Result<Option<ChaperoneData>, OfficeFault> {
+    pub async fn chaperone_data(
+        &self,
+        chaperone: &str,
+        event: &str,
+    ) -> Result<Option<ChaperoneData>, OfficeFault> {
         let desk = self.desk().await?;
         let board = desk.board.clone();
         let position = board.season.chaperones.iter().position(|c| c.reference == chaperone);
@@ -166,7 +170,9 @@ pub fn chaperone_call(board: &Board, event: EventId) -> Timestamp {
     let at = &board.season.events[event.at()];
     let minutes = match at.kind {
         EventKind::Dress | EventKind::Show => board.season.settings.lead_show_minutes,
-        EventKind::Class | EventKind::Rehearsal | EventKind::Photographs => board.season.settings.lead_rehearsal_minutes,
+        EventKind::Class | EventKind::Rehearsal | EventKind::Photographs => {
+            board.season.settings.lead_rehearsal_minutes
+        }
     };
     let call = crate::domain::wall::instant(&board.season.zone, at.date.to_datetime(at.call));
     call.saturating_sub(SignedDuration::from_mins(i64::from(minutes))).unwrap_or(call)
@@ -258,7 +264,11 @@ pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
             list.settled.0 += 1;
             let item = Item { child: it.child, event: Some(event) };
             list.settled_since.extend(
-                line.guardians.iter().filter_map(|g| heard(board, record, g.guardian, item)).map(|a| a.at).min(),
+                line.guardians
+                    .iter()
+                    .filter_map(|g| heard(board, record, g.guardian, item))
+                    .map(|a| a.at)
+                    .min(),
             );
         }
         list.children.push(line);

@@ -164,7 +164,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let board = Arc::new(Board::of(season));
             let history = self.store.history(stored.id).await?;
             let record = rebuild(&board, &history, stored.revised_at);
-            *held = Some(Desk { season: stored.id, revision: stored.revision, board, record, pulse: history.pulse });
+            *held = Some(Desk {
+                season: stored.id,
+                revision: stored.revision,
+                board,
+                record,
+                pulse: history.pulse,
+            });
         }
         tokio::sync::MutexGuard::try_map(held, Option::as_mut).map_err(|_| OfficeFault::NoSeason)
     }
@@ -173,7 +179,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
     pub fn resting(&self) -> Vec<(Channel, Rest)> {
         let now = self.now();
         let rests = self.rests.lock().map(|r| r.clone()).unwrap_or_default();
-        let mut list: Vec<_> = rests.into_iter().filter(|(_, rest)| rest.until.is_some_and(|t| t > now)).collect();
+        let mut list: Vec<_> =
+            rests.into_iter().filter(|(_, rest)| rest.until.is_some_and(|t| t > now)).collect();
         list.sort_by_key(|(channel, _)| *channel);
         list
     }
@@ -212,7 +219,8 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
 pub(super) fn note_answer(record: &mut Record, guardian: GuardianId, item: Item, said: &NewAnswer) {
     match said.kind {
         Some(kind) => {
-            let answer = Answer { kind, fingerprint: said.fingerprint, at: said.at, one_phone: said.one_phone };
+            let answer =
+                Answer { kind, fingerprint: said.fingerprint, at: said.at, one_phone: said.one_phone };
             record.answer(guardian, item, answer);
         }
         None => {
@@ -233,7 +241,13 @@ pub(super) fn notice_key(board: &Board, word: &str, announced: Option<Fingerprin
 }
 
 /// Notes what a message's state means for one ask.
-pub(super) fn note_state(record: &mut Record, ask: Ask, state: State, told: Option<Fingerprint>, at: Timestamp) {
+pub(super) fn note_state(
+    record: &mut Record,
+    ask: Ask,
+    state: State,
+    told: Option<Fingerprint>,
+    at: Timestamp,
+) {
     match state {
         State::Accepted | State::Delivered | State::Uncertain | State::Attempting => {
             record.covered.insert(ask, Cover::Done);

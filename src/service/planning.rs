@@ -65,8 +65,10 @@ pub fn difference(board: &Board, record: &Record, wanted: Vec<Wanted>, open: &[S
         match stored.remove(want.key.as_str()) {
             None => delta.add.push(stored_form(board, &want)),
             Some(message) => {
-                let movable = matches!(message.state, State::Planned | State::Claimed | State::WaitingToRetry);
-                let same = (message.due, message.until, message.at_once) == (want.due, want.until, want.at_once);
+                let movable =
+                    matches!(message.state, State::Planned | State::Claimed | State::WaitingToRetry);
+                let same =
+                    (message.due, message.until, message.at_once) == (want.due, want.until, want.at_once);
                 if movable && !same {
                     delta.retime.push((message.id, want.due, want.until, want.at_once));
                 }

@@ -425,7 +425,12 @@ pub trait Store: Send + Sync {
         household: Option<&str>,
     ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
     /// Carries out a plan's delta; withdrawals and moves touch only messages that may still be withdrawn or moved.
-    fn reconcile(&self, season: i64, delta: &Delta, at: Timestamp) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    fn reconcile(
+        &self,
+        season: i64,
+        delta: &Delta,
+        at: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// Claims messages that are due and useful, nearest deadline first.
     fn claim(
         &self,
@@ -446,11 +451,26 @@ pub trait Store: Send + Sync {
         lease_until: Timestamp,
     ) -> impl Future<Output = Result<Vec<i64>, StoreFault>> + Send;
     /// Records outcomes, many in one transaction; those with an old fence change nothing.
-    fn settle(&self, season: i64, outcomes: &[Settled], now: Timestamp) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    fn settle(
+        &self,
+        season: i64,
+        outcomes: &[Settled],
+        now: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// Records what becomes of claimed messages that are not attempted.
-    fn put_back(&self, season: i64, unsent: &[Unsent], now: Timestamp) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    fn put_back(
+        &self,
+        season: i64,
+        unsent: &[Unsent],
+        now: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// Frees ended leases, expires the useless, settles the uncertain as far as rules allow.
-    fn tend(&self, season: i64, now: Timestamp, rules: TendRules) -> impl Future<Output = Result<Tended, StoreFault>> + Send;
+    fn tend(
+        &self,
+        season: i64,
+        now: Timestamp,
+        rules: TendRules,
+    ) -> impl Future<Output = Result<Tended, StoreFault>> + Send;
     /// The next instant at which something could be claimed or tended.
     fn next_due(&self, season: i64) -> impl Future<Output = Result<Option<Timestamp>, StoreFault>> + Send;
     /// A person settles an uncertain message: it arrived, or send it again. False if it was not uncertain.
@@ -462,7 +482,11 @@ pub trait Store: Send + Sync {
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
     /// Looks a link up by the hash of its token.
-    fn link(&self, season: i64, hash: &str) -> impl Future<Output = Result<Option<StoredLink>, StoreFault>> + Send;
+    fn link(
+        &self,
+        season: i64,
+        hash: &str,
+    ) -> impl Future<Output = Result<Option<StoredLink>, StoreFault>> + Send;
     /// Stores a link that belongs to no attempt.
     fn put_link(&self, season: i64, link: &NewLink) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// Records answers and carries out what follows from them, together; false if all of them were known already.
@@ -486,9 +510,16 @@ pub trait Store: Send + Sync {
         now: Timestamp,
     ) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// A canonical form by its fingerprint.
-    fn facts(&self, season: i64, fingerprint: Fingerprint) -> impl Future<Output = Result<Option<String>, StoreFault>> + Send;
+    fn facts(
+        &self,
+        season: i64,
+        fingerprint: Fingerprint,
+    ) -> impl Future<Output = Result<Option<String>, StoreFault>> + Send;
     /// Number of messages by state and channel, and of attempts.
-    fn counts(&self, season: i64) -> impl Future<Output = Result<Vec<(State, Channel, u64)>, StoreFault>> + Send;
+    fn counts(
+        &self,
+        season: i64,
+    ) -> impl Future<Output = Result<Vec<(State, Channel, u64)>, StoreFault>> + Send;
     /// Messages in one of the given states, newest due first, at most `most`.
     fn messages_in(
         &self,
@@ -501,7 +532,12 @@ pub trait Store: Send + Sync {
         Ok(())
     }
     /// Ledger lines after a position, at most `most`, in order.
-    fn ledger(&self, season: i64, after: i64, most: u32) -> impl Future<Output = Result<Vec<LedgerLine>, StoreFault>> + Send;
+    fn ledger(
+        &self,
+        season: i64,
+        after: i64,
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<LedgerLine>, StoreFault>> + Send;
 }
 
 /// A mail ready to go.

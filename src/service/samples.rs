@@ -20,18 +20,13 @@ pub fn sample_many(kind: Kind) -> Letter {
 
 /// Every sample of a kind, each with a few words on what is particular about it.
 pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
-    let mut all = vec![
-        ("one child", sample(kind)),
-        ("two children", sample_many(kind)),
-    ];
+    let mut all = vec![("one child", sample(kind)), ("two children", sample_many(kind))];
     let mut vary = |name: &'static str, change: &dyn Fn(&mut Letter)| {
         let mut letter = sample(kind);
         change(&mut letter);
         all.push((name, letter));
     };
-    vary("a name outside the 7-bit alphabet", &|l| {
-        rename(l, Some("Łucja"))
-    });
+    vary("a name outside the 7-bit alphabet", &|l| rename(l, Some("Łucja")));
     vary("such a name with a sibling in the season", &|l| {
         rename(l, Some("Łucja"));
         l.only_child = false;
@@ -44,16 +39,10 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
         l.one_phone = true;
     });
     vary("bare facts only", &strip);
-    vary("a Saturday", &|l| {
-        l.items
-            .iter_mut()
-            .for_each(|item| item.date = date(2027, 6, 5))
-    });
+    vary("a Saturday", &|l| l.items.iter_mut().for_each(|item| item.date = date(2027, 6, 5)));
     vary("a Saturday and a name outside the alphabet", &|l| {
         rename(l, Some("Łucja"));
-        l.items
-            .iter_mut()
-            .for_each(|item| item.date = date(2027, 6, 5));
+        l.items.iter_mut().for_each(|item| item.date = date(2027, 6, 5));
     });
     vary("after midnight, adults watch", &|l| {
         for item in &mut l.items {
@@ -67,9 +56,7 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
     siblings.only_child = false;
     siblings.owes = false;
     all.push(("two children at one event", siblings));
-    all.push(("one child, two events", {
-        letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Ana")])
-    }));
+    all.push(("one child, two events", { letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Ana")]) }));
     all.push(("many events", many_events(kind)));
     if kind == Kind::Change {
         all.extend(What::ALL.map(|what| ("one fact changed", changed(what))));
@@ -107,19 +94,10 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
 
 fn house_rules() -> Vec<Rule> {
     [
-        (
-            "Stay with your chaperone",
-            "Children stay with their chaperone from the door to the door.",
-        ),
-        (
-            "No early release",
-            "Nobody leaves before the last number.\nThis goes for every child.",
-        ),
+        ("Stay with your chaperone", "Children stay with their chaperone from the door to the door."),
+        ("No early release", "Nobody leaves before the last number.\nThis goes for every child."),
     ]
-    .map(|(name, text)| Rule {
-        name: name.to_owned(),
-        text: text.to_owned(),
-    })
+    .map(|(name, text)| Rule { name: name.to_owned(), text: text.to_owned() })
     .into()
 }
 
@@ -128,16 +106,8 @@ fn dress(kind: Kind, child: &str) -> Item {
         park_by: Some(time(16, 35, 0, 0)),
         collect_from: Some(time(20, 30, 0, 0)),
         ways: vec![
-            Walk {
-                name: "Quay car park".to_owned(),
-                min: 15,
-                max: 20,
-            },
-            Walk {
-                name: "Tram stop Ropewalk".to_owned(),
-                min: 1,
-                max: 1,
-            },
+            Walk { name: "Quay car park".to_owned(), min: 15, max: 20 },
+            Walk { name: "Tram stop Ropewalk".to_owned(), min: 1, max: 1 },
         ],
         collect_at: "Tar Lane gate".to_owned(),
         arrive_ready: "Costume on, hair and make-up done".to_owned(),
@@ -145,17 +115,8 @@ fn dress(kind: Kind, child: &str) -> Item {
         leave_home: "Jewellery and toys".to_owned(),
         chaperone: Some("Noor".to_owned()),
         turn_in: vec!["blue costume".to_owned(), "silver sash".to_owned()],
-        rules: vec![Rule {
-            name: "Closed rehearsal".to_owned(),
-            text: "Adults wait outside.".to_owned(),
-        }],
-        ..item(
-            kind,
-            child,
-            "Dress rehearsal",
-            date(2027, 6, 4),
-            time(17, 0, 0, 0),
-        )
+        rules: vec![Rule { name: "Closed rehearsal".to_owned(), text: "Adults wait outside.".to_owned() }],
+        ..item(kind, child, "Dress rehearsal", date(2027, 6, 4), time(17, 0, 0, 0))
     }
 }
 
@@ -165,13 +126,7 @@ fn photographs(kind: Kind, child: &str) -> Item {
         starts: time(9, 30, 0, 0),
         no_early_release: false,
         turn_in: vec!["red cape".to_owned()],
-        ..item(
-            kind,
-            child,
-            "Photographs",
-            date(2027, 6, 5),
-            time(9, 20, 0, 0),
-        )
+        ..item(kind, child, "Photographs", date(2027, 6, 5), time(9, 20, 0, 0))
     }
 }
 
@@ -197,10 +152,7 @@ fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
         turn_in: Vec::new(),
         rules: Vec::new(),
         changes: if kind == Kind::Change {
-            vec![
-                change(What::Call, "17:30", "17:00"),
-                change(What::ParkBy, "17:05", "16:35"),
-            ]
+            vec![change(What::Call, "17:30", "17:00"), change(What::ParkBy, "17:05", "16:35")]
         } else {
             Vec::new()
         },
@@ -210,11 +162,7 @@ fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
 }
 
 fn change(what: What, old: &str, new: &str) -> Change {
-    Change {
-        what,
-        old: old.to_owned(),
-        new: new.to_owned(),
-    }
+    Change { what, old: old.to_owned(), new: new.to_owned() }
 }
 
 fn changed(what: What) -> Letter {
@@ -242,10 +190,7 @@ fn changed(what: What) -> Letter {
 fn many_events(kind: Kind) -> Letter {
     let items = (0..6)
         .flat_map(|week| ["Ana", "Tomasz"].map(|child| (week, child)))
-        .map(|(day, child)| Item {
-            date: date(2027, 6, 5 + day),
-            ..dress(kind, child)
-        })
+        .map(|(day, child)| Item { date: date(2027, 6, 5 + day), ..dress(kind, child) })
         .collect();
     let mut letter = letter(kind, items);
     letter.only_child = false;

@@ -2,7 +2,7 @@
 
 use super::composing::{Composed, told_before};
 use super::office::{Allowance, Desk, Office, OfficeFault, Rest, note_state};
-use super::ports::{CrashPoint, Gateway, Outcome, Settled, Store, StoredMessage, Tended, TendRules, Unsent};
+use super::ports::{CrashPoint, Gateway, Outcome, Settled, Store, StoredMessage, TendRules, Tended, Unsent};
 use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
 use crate::domain::plan::CHANGE;
@@ -279,7 +279,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 let attempt = u32::try_from(number).unwrap_or(u32::MAX);
                 settled.ready = retry::next_try(now, attempt, until, self.fraction()).unwrap_or(until);
                 if let Some(seconds) = after_seconds {
-                    let asked = now.saturating_add(SignedDuration::from_secs(i64::from(*seconds))).unwrap_or(now);
+                    let asked =
+                        now.saturating_add(SignedDuration::from_secs(i64::from(*seconds))).unwrap_or(now);
                     settled.ready = settled.ready.max(asked);
                     self.rest(channel, asked, why);
                 }

@@ -88,11 +88,7 @@ impl Wording {
         }
         faults.sort();
         faults.dedup();
-        if faults.is_empty() {
-            Ok(Wording { tongues })
-        } else {
-            Err(faults)
-        }
+        if faults.is_empty() { Ok(Wording { tongues }) } else { Err(faults) }
     }
 
     /// Tags of the languages with templates, in alphabetical order.
@@ -121,17 +117,14 @@ impl Wording {
     /// The guardian's language or its parent (`es` for `es-mx`), else the season's, else English.
     fn tongue(&self, letter: &Letter) -> Result<(&Tongue, bool), Fault> {
         let own = self.nearest(&letter.language).map(|tongue| (tongue, false));
-        own.or_else(|| {
-            self.nearest(&letter.season_language)
-                .map(|tongue| (tongue, true))
-        })
-        .or_else(|| self.nearest(LAST_RESORT).map(|tongue| (tongue, true)))
-        .ok_or_else(|| Fault {
-            file: format!("message-templates/{LAST_RESORT}"),
-            line: 1,
-            reason: "There are no templates in the language of last resort.".to_owned(),
-            cure: "Put them back.".to_owned(),
-        })
+        own.or_else(|| self.nearest(&letter.season_language).map(|tongue| (tongue, true)))
+            .or_else(|| self.nearest(LAST_RESORT).map(|tongue| (tongue, true)))
+            .ok_or_else(|| Fault {
+                file: format!("message-templates/{LAST_RESORT}"),
+                line: 1,
+                reason: "There are no templates in the language of last resort.".to_owned(),
+                cure: "Put them back.".to_owned(),
+            })
     }
 
     fn nearest(&self, tag: &str) -> Option<&Tongue> {

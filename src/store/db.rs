@@ -3,8 +3,10 @@
 //! Only this file knows which database is behind it. Portable types only: i64, text, bool, bytes.
 
 use crate::service::ports::{CrashPoint, StoreFault};
-use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow, SqliteSynchronous};
-use sqlx::{Row as _, Sqlite, SqlStr, Transaction};
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
+};
+use sqlx::{Row as _, SqlStr, Sqlite, Transaction};
 use std::collections::HashMap;
 use std::str::FromStr;
 use std::sync::Mutex;
@@ -139,13 +141,22 @@ impl Db {
                 url.split(':').next().unwrap_or_default()
             )));
         }
-        let writer = SqlitePoolOptions::new().max_connections(1).connect_with(options(url)?).await.map_err(database)?;
-        let readers =
-            SqlitePoolOptions::new().max_connections(READERS).connect_with(options(url)?).await.map_err(database)?;
+        let writer = SqlitePoolOptions::new()
+            .max_connections(1)
+            .connect_with(options(url)?)
+            .await
+            .map_err(database)?;
+        let readers = SqlitePoolOptions::new()
+            .max_connections(READERS)
+            .connect_with(options(url)?)
+            .await
+            .map_err(database)?;
         let version: String =
             sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&writer).await.map_err(database)?;
         if older(&version, OLDEST_SQLITE) {
-            return Err(StoreFault::Refused(format!("SQLite {version} is too old; {OLDEST_SQLITE} or newer is needed")));
+            return Err(StoreFault::Refused(format!(
+                "SQLite {version} is too old; {OLDEST_SQLITE} or newer is needed"
+            )));
         }
         sqlx::migrate!("migrations/sqlite").run(&writer).await.map_err(|error| match error {
             sqlx::migrate::MigrateError::VersionMissing(version) => StoreFault::Refused(format!(
@@ -182,7 +193,8 @@ impl Db {
         use sqlx::{Either, Executor, Statement as _};
         match self {
             Db::Sqlite { readers, .. } => {
-                let prepared = readers.prepare(SqlStr::from_static(statement.text)).await.map_err(database)?;
+                let prepared =
+                    readers.prepare(SqlStr::from_static(statement.text)).await.map_err(database)?;
                 Ok(match prepared.parameters() {
                     Some(Either::Left(types)) => types.len(),
                     Some(Either::Right(count)) => count,

@@ -28,7 +28,12 @@ impl Note {
 }
 
 /// Appends notes inside a transaction, so that the chain and what it tells of are committed together.
-pub(super) async fn append(store: &SqlStore, tx: &mut Tx, season: i64, notes: Vec<Note>) -> Result<(), StoreFault> {
+pub(super) async fn append(
+    store: &SqlStore,
+    tx: &mut Tx,
+    season: i64,
+    notes: Vec<Note>,
+) -> Result<(), StoreFault> {
     if notes.is_empty() {
         return Ok(());
     }
@@ -66,7 +71,8 @@ async fn salts(
     season: i64,
     notes: &[Note],
 ) -> Result<HashMap<String, Vec<u8>>, StoreFault> {
-    let persons: BTreeSet<&str> = notes.iter().filter_map(|n| n.words.as_ref()).map(|(p, _)| p.as_str()).collect();
+    let persons: BTreeSet<&str> =
+        notes.iter().filter_map(|n| n.words.as_ref()).map(|(p, _)| p.as_str()).collect();
     let mut salts = HashMap::new();
     if persons.is_empty() {
         return Ok(salts);
@@ -84,7 +90,12 @@ async fn salts(
     Ok(salts)
 }
 
-pub(super) async fn read(store: &SqlStore, season: i64, after: i64, most: u32) -> Result<Vec<LedgerLine>, StoreFault> {
+pub(super) async fn read(
+    store: &SqlStore,
+    season: i64,
+    after: i64,
+    most: u32,
+) -> Result<Vec<LedgerLine>, StoreFault> {
     let rows = store.db.fetch(sql::LEDGER, vec![season.into(), after.into(), i64::from(most).into()]).await?;
     rows.iter()
         .map(|row| {

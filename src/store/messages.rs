@@ -151,8 +151,10 @@ pub(super) async fn reconcile(
 ) -> Result<(), StoreFault> {
     withdraw(store, tx, season, &delta.withdraw, at).await?;
     for chunk in delta.retime.chunks(ROWS_PER_STATEMENT) {
-        let rows: Vec<_> =
-            chunk.iter().map(|(id, due, until, once)| json!([id, ms(*due), ms(*until), i64::from(*once)])).collect();
+        let rows: Vec<_> = chunk
+            .iter()
+            .map(|(id, due, until, once)| json!([id, ms(*due), ms(*until), i64::from(*once)]))
+            .collect();
         tx.run(sql::RETIME, vec![json!(rows).to_string().into()]).await?;
     }
     for chunk in delta.add.chunks(ROWS_PER_STATEMENT) {
@@ -203,7 +205,13 @@ async fn add(tx: &mut Tx, season: i64, messages: &[StoredMessage]) -> Result<(),
         .filter_map(|m| ids.get(&m.key).map(|id| (id, m)))
         .flat_map(|(id, m)| {
             m.parts.iter().map(move |p| {
-                json!([id, p.child, p.event, p.notice, p.fingerprint.map_or(String::new(), |f| f.to_string())])
+                json!([
+                    id,
+                    p.child,
+                    p.event,
+                    p.notice,
+                    p.fingerprint.map_or(String::new(), |f| f.to_string())
+                ])
             })
         })
         .collect();
@@ -287,7 +295,12 @@ fn attempted(a: &NewAttempt, at: Timestamp) -> Note {
         a.number
     );
     let person = a.guardians.first().cloned().unwrap_or_default();
-    Note { at, kind: State::Attempting.word(), about, words: Some((person, format!("{}\n{}", a.address, a.words))) }
+    Note {
+        at,
+        kind: State::Attempting.word(),
+        about,
+        words: Some((person, format!("{}\n{}", a.address, a.words))),
+    }
 }
 
 pub(super) async fn settle(
@@ -303,7 +316,8 @@ pub(super) async fn settle(
     let ended_rows: Vec<Row> = moved;
     let ends: Vec<_> = outcomes.iter().map(|o| json!([o.message, o.number, o.to.word(), o.why])).collect();
     tx.run(sql::ATTEMPT_END, vec![json!(ends).to_string().into(), ms(now).into()]).await?;
-    let bad: Vec<_> = outcomes.iter().filter(|o| o.bad_address).map(|o| json!([o.message, o.number])).collect();
+    let bad: Vec<_> =
+        outcomes.iter().filter(|o| o.bad_address).map(|o| json!([o.message, o.number])).collect();
     if !bad.is_empty() {
         tx.run(sql::ADDRESSES_BAD, vec![json!(bad).to_string().into(), season.into()]).await?;
     }
@@ -320,7 +334,8 @@ pub(super) async fn put_back(
     now: Timestamp,
 ) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
-    let rows: Vec<_> = unsent.iter().map(|u| json!([u.message, u.fence, u.to.word(), ms(u.ready), u.why])).collect();
+    let rows: Vec<_> =
+        unsent.iter().map(|u| json!([u.message, u.fence, u.to.word(), ms(u.ready), u.why])).collect();
     let moved = tx.fetch(sql::PUT_BACK, vec![json!(rows).to_string().into()]).await?;
     let mut at_end = Vec::new();
     for row in moved {
@@ -389,7 +404,8 @@ pub(super) async fn decide(
     now: Timestamp,
 ) -> Result<bool, StoreFault> {
     let mut tx = store.db.begin().await?;
-    let rows = tx.fetch(sql::DECIDE, vec![season.into(), id.into(), to.word().into(), ms(now).into()]).await?;
+    let rows =
+        tx.fetch(sql::DECIDE, vec![season.into(), id.into(), to.word().into(), ms(now).into()]).await?;
     if rows.is_empty() {
         return Ok(false);
     }

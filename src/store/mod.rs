@@ -13,8 +13,8 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    CrashPoint, Delta, History, LedgerLine, NewAnswer, NewAttempt, NewLink, Random, Settled, Store, StoreFault,
-    StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    CrashPoint, Delta, History, LedgerLine, NewAnswer, NewAttempt, NewLink, Random, Settled, Store,
+    StoreFault, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -46,8 +46,10 @@ impl SqlStore {
 
     fn salt(&self) -> Result<Vec<u8>, StoreFault> {
         let mut salt = vec![0; ledger::SALT_OCTETS];
-        let mut random =
-            self.random.lock().map_err(|_| StoreFault::Database("the source of randomness is gone".into()))?;
+        let mut random = self
+            .random
+            .lock()
+            .map_err(|_| StoreFault::Database("the source of randomness is gone".into()))?;
         random.fill(&mut salt);
         Ok(salt)
     }
@@ -67,18 +69,27 @@ fn ms(at: Timestamp) -> i64 {
 
 /// A stored instant.
 fn instant(table: &'static str, row: &str, ms: i64) -> Result<Timestamp, StoreFault> {
-    Timestamp::from_millisecond(ms)
-        .map_err(|_| StoreFault::BrokenRow { table, row: row.to_owned(), reason: format!("{ms} is no instant") })
+    Timestamp::from_millisecond(ms).map_err(|_| StoreFault::BrokenRow {
+        table,
+        row: row.to_owned(),
+        reason: format!("{ms} is no instant"),
+    })
 }
 
 fn channel(table: &'static str, row: &str, word: &str) -> Result<Channel, StoreFault> {
-    Channel::from_word(word)
-        .ok_or_else(|| StoreFault::BrokenRow { table, row: row.to_owned(), reason: format!("'{word}' is no channel") })
+    Channel::from_word(word).ok_or_else(|| StoreFault::BrokenRow {
+        table,
+        row: row.to_owned(),
+        reason: format!("'{word}' is no channel"),
+    })
 }
 
 fn state(table: &'static str, row: &str, word: &str) -> Result<State, StoreFault> {
-    State::from_word(word)
-        .ok_or_else(|| StoreFault::BrokenRow { table, row: row.to_owned(), reason: format!("'{word}' is no state") })
+    State::from_word(word).ok_or_else(|| StoreFault::BrokenRow {
+        table,
+        row: row.to_owned(),
+        reason: format!("'{word}' is no state"),
+    })
 }
 
 fn fingerprint(table: &'static str, row: &str, hex: &str) -> Result<Option<Fingerprint>, StoreFault> {
@@ -96,7 +107,13 @@ impl Store for SqlStore {
     async fn season(&self) -> Result<Option<StoredSeason>, StoreFault> {
         seasons::read(self).await
     }
-    async fn put_season(&self, reference: &str, book: &Book, expected: i64, at: Timestamp) -> Result<bool, StoreFault> {
+    async fn put_season(
+        &self,
+        reference: &str,
+        book: &Book,
+        expected: i64,
+        at: Timestamp,
+    ) -> Result<bool, StoreFault> {
         seasons::put(self, reference, book, expected, at).await
     }
     async fn history(&self, season: i64) -> Result<History, StoreFault> {
@@ -106,7 +123,11 @@ impl Store for SqlStore {
         let rows = self.db.fetch(sql::SEASON_PULSE, vec![season.into()]).await?;
         rows.first().map_or(Ok(0), |row| row.int(0))
     }
-    async fn open_messages(&self, season: i64, household: Option<&str>) -> Result<Vec<StoredMessage>, StoreFault> {
+    async fn open_messages(
+        &self,
+        season: i64,
+        household: Option<&str>,
+    ) -> Result<Vec<StoredMessage>, StoreFault> {
         messages::open(self, season, household).await
     }
     async fn reconcile(&self, season: i64, delta: &Delta, at: Timestamp) -> Result<(), StoreFault> {
@@ -185,7 +206,12 @@ impl Store for SqlStore {
     async fn counts(&self, season: i64) -> Result<Vec<(State, Channel, u64)>, StoreFault> {
         messages::counts(self, season).await
     }
-    async fn messages_in(&self, season: i64, states: &[State], most: u32) -> Result<Vec<StoredMessage>, StoreFault> {
+    async fn messages_in(
+        &self,
+        season: i64,
+        states: &[State],
+        most: u32,
+    ) -> Result<Vec<StoredMessage>, StoreFault> {
         messages::in_states(self, season, states, most).await
     }
     fn pass(&self, point: CrashPoint) -> Result<(), StoreFault> {

@@ -9,7 +9,11 @@ use jiff::Timestamp;
 use serde_json::json;
 use std::collections::HashSet;
 
-pub(super) async fn link(store: &SqlStore, season: i64, hash: &str) -> Result<Option<StoredLink>, StoreFault> {
+pub(super) async fn link(
+    store: &SqlStore,
+    season: i64,
+    hash: &str,
+) -> Result<Option<StoredLink>, StoreFault> {
     let rows = store.db.fetch(sql::LINK, vec![season.into(), hash.into()]).await?;
     let Some(row) = rows.first() else { return Ok(None) };
     let message = row.int(1)?;
@@ -105,7 +109,8 @@ pub(super) async fn set_stopped(
     now: Timestamp,
 ) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
-    tx.run(sql::ADDRESS_STOP, vec![season.into(), channel.word().into(), address.into(), stopped.into()]).await?;
+    tx.run(sql::ADDRESS_STOP, vec![season.into(), channel.word().into(), address.into(), stopped.into()])
+        .await?;
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
     let kind = if stopped { "stop" } else { "start" };
     let notes = guardians

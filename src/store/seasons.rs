@@ -28,11 +28,12 @@ async fn book(store: &SqlStore, season: i64) -> Result<Book, StoreFault> {
     let mut sheets: HashMap<String, Vec<Row>> = HashMap::new();
     for row in store.db.fetch(sql::SEASON_ROWS, vec![season.into()]).await? {
         let (sheet, line, position, cells) = (row.text(0)?, row.text(1)?, row.int(2)?, row.text(3)?);
-        let cells: BTreeMap<String, String> = serde_json::from_str(&cells).map_err(|error| StoreFault::BrokenRow {
-            table: "season_row",
-            row: format!("{sheet}/{line}"),
-            reason: error.to_string(),
-        })?;
+        let cells: BTreeMap<String, String> =
+            serde_json::from_str(&cells).map_err(|error| StoreFault::BrokenRow {
+                table: "season_row",
+                row: format!("{sheet}/{line}"),
+                reason: error.to_string(),
+            })?;
         let cells = cells.into_iter().map(|(column, text)| (column, Cell::Text(text))).collect();
         sheets.entry(sheet).or_default().push(Row { number: u32::try_from(position).unwrap_or(0), cells });
     }

@@ -60,7 +60,8 @@ pub const ALL: &[(&str, Statement)] = &[
     ("LEDGER", LEDGER),
 ];
 
-pub(super) const SEASON: Statement = s(0, "SELECT id, reference, revision, revised_ms FROM season ORDER BY id DESC LIMIT 1");
+pub(super) const SEASON: Statement =
+    s(0, "SELECT id, reference, revision, revised_ms FROM season ORDER BY id DESC LIMIT 1");
 pub(super) const SEASON_ROWS: Statement =
     s(1, "SELECT sheet, line, position, cells FROM season_row WHERE season = $1 ORDER BY sheet, position");
 pub(super) const SEASON_ADD: Statement = s(
@@ -307,7 +308,8 @@ pub(super) const TELLINGS: Statement = s(
      FROM message m JOIN message_part p ON p.message = m.id \
      WHERE m.season = $1 AND (p.told_ms > 0 OR m.state = 'quarantined') ORDER BY p.told_ms, m.id",
 );
-pub(super) const ADDRESSES: Statement = s(1, "SELECT channel, address, stopped, bad FROM address WHERE season = $1");
+pub(super) const ADDRESSES: Statement =
+    s(1, "SELECT channel, address, stopped, bad FROM address WHERE season = $1");
 pub(super) const ADDRESS_STOP: Statement = s(
     4,
     "INSERT INTO address (season, channel, address, stopped, bad) VALUES ($1, $2, $3, $4, false) \
@@ -340,7 +342,8 @@ pub(super) const SALTS: Statement = s(
     2,
     "SELECT person, salt FROM person_salt WHERE season = $1 AND person IN (SELECT value FROM json_each($2))",
 );
-pub(super) const SALT_ADD: Statement = s(3, "INSERT INTO person_salt (season, person, salt) VALUES ($1, $2, $3)");
+pub(super) const SALT_ADD: Statement =
+    s(3, "INSERT INTO person_salt (season, person, salt) VALUES ($1, $2, $3)");
 pub(super) const LEDGER: Statement = s(
     3,
     "SELECT l.seq, l.at_ms, l.kind, l.about, l.digest, l.hash, COALESCE(w.words, ''), COALESCE(s.salt, x'') \

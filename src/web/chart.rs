@@ -70,22 +70,14 @@ mod tests {
     use super::*;
 
     fn counts(steps: &[(i64, u32)], now_ms: i64, deadline_ms: i64) -> Counts {
-        Counts {
-            steps: steps.to_vec(),
-            all: 10,
-            now_ms,
-            deadline_ms,
-        }
+        Counts { steps: steps.to_vec(), all: 10, now_ms, deadline_ms }
     }
 
     #[test]
     fn a_step_is_level_then_upright() {
         let drawing = draw(&counts(&[(0, 0), (250, 5), (500, 10)], 750, 1000)).unwrap();
         assert_eq!(drawing.line, "M0 1000.0H250.0V500.0H500.0V0.0H750.0");
-        assert_eq!(
-            drawing.ground,
-            "M0 1000.0H250.0V500.0H500.0V0.0H750.0V1000.0H0Z"
-        );
+        assert_eq!(drawing.ground, "M0 1000.0H250.0V500.0H500.0V0.0H750.0V1000.0H0Z");
         assert_eq!(drawing.end, "M750.0 0.0h0");
         assert_eq!(drawing.deadline, "M1000.0 0V1000.0");
         assert!(!drawing.deadline_past);
@@ -114,10 +106,7 @@ mod tests {
     #[test]
     fn nothing_to_draw() {
         assert_eq!(draw(&counts(&[], 1, 2)), None);
-        let empty = Counts {
-            all: 0,
-            ..counts(&[(0, 0)], 1, 2)
-        };
+        let empty = Counts { all: 0, ..counts(&[(0, 0)], 1, 2) };
         assert_eq!(draw(&empty), None);
         assert!(draw(&counts(&[(5, 1)], 5, 5)).is_some());
     }

@@ -215,9 +215,7 @@ pub struct DoorLabels {
 /// The table for a language tag: the tag itself, else its first part, else none.
 pub fn labels_for(tag: &str) -> Option<&'static Labels> {
     let primary = tag.split(['-', '_']).next().unwrap_or(tag);
-    LANGUAGES
-        .into_iter()
-        .find(|labels| labels.lang.eq_ignore_ascii_case(primary))
+    LANGUAGES.into_iter().find(|labels| labels.lang.eq_ignore_ascii_case(primary))
 }
 
 /// Closes the gaps of a text in order. Gaps without a value stay empty; the values are not read for gaps.
@@ -238,11 +236,7 @@ pub fn fill(text: &str, values: &[&str]) -> String {
 /// that it does not reorder the sentence around it.
 fn isolated(value: &str) -> std::borrow::Cow<'_, str> {
     let right_to_left = |c: char| matches!(u32::from(c), 0x0590..=0x08FF | 0xFB1D..=0xFDFF | 0xFE70..=0xFEFF | 0x1_0800..=0x1_0FFF | 0x1_E800..=0x1_EFFF);
-    if value.chars().any(right_to_left) {
-        format!("\u{2068}{value}\u{2069}").into()
-    } else {
-        value.into()
-    }
+    if value.chars().any(right_to_left) { format!("\u{2068}{value}\u{2069}").into() } else { value.into() }
 }
 
 /// A time of day as families read it, such as `17:00`.
@@ -305,10 +299,7 @@ mod tests {
 
     #[test]
     fn a_hebrew_name_is_fenced() {
-        assert_eq!(
-            fill("{} is here", &["נועה"]),
-            "\u{2068}נועה\u{2069} is here"
-        );
+        assert_eq!(fill("{} is here", &["נועה"]), "\u{2068}נועה\u{2069} is here");
         assert_eq!(fill("{} is here", &["Zoë"]), "Zoë is here");
     }
 
@@ -322,10 +313,7 @@ mod tests {
         assert_eq!(ENGLISH.number(12), "twelve");
         assert_eq!(ENGLISH.number(13), "13");
         assert_eq!(ENGLISH.number(0), "0");
-        assert_eq!(
-            SPANISH.counted(&SPANISH.sheets_to_read, 1),
-            "Una hoja por leer"
-        );
+        assert_eq!(SPANISH.counted(&SPANISH.sheets_to_read, 1), "Una hoja por leer");
     }
 
     #[test]
@@ -339,9 +327,6 @@ mod tests {
     fn lists_in_words() {
         let names = |n: &[&str]| n.iter().map(|s| (*s).to_owned()).collect::<Vec<_>>();
         assert_eq!(ENGLISH.list(&names(&["Ines"])), "Ines");
-        assert_eq!(
-            SPANISH.list(&names(&["Ines", "Mateo", "Noor"])),
-            "Ines, Mateo y Noor"
-        );
+        assert_eq!(SPANISH.list(&names(&["Ines", "Mateo", "Noor"])), "Ines, Mateo y Noor");
     }
 }

@@ -17,8 +17,8 @@ pub use chaperone::{ChaperonePage, EventChoice, Notice, OpenChild, Ring, Settled
 pub use door::DoorPage;
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
 pub use season::{
-    Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay,
-    NumberGroup, NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
+    Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay, NumberGroup,
+    NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
 };
 pub use sheet::{Item, Row, RowKind, Sheet, WayIn};
 pub use stop::{Channel, StopPage};
@@ -45,14 +45,8 @@ pub enum Mark {
 
 impl Mark {
     /// Every mark, in the order pages list them.
-    pub const ALL: [Mark; 6] = [
-        Mark::Heard,
-        Mark::HeardBefore,
-        Mark::Waiting,
-        Mark::CantCome,
-        Mark::NoWay,
-        Mark::NotAsked,
-    ];
+    pub const ALL: [Mark; 6] =
+        [Mark::Heard, Mark::HeardBefore, Mark::Waiting, Mark::CantCome, Mark::NoWay, Mark::NotAsked];
 
     /// The style of the box.
     pub fn class(&self) -> &'static str {
@@ -104,10 +98,7 @@ impl<T> Told<T> {
 
     /// Something that has.
     pub fn changed(was: T, now: T) -> Self {
-        Told {
-            now,
-            was: Some(was),
-        }
+        Told { now, was: Some(was) }
     }
 
     /// Whether it has changed.

@@ -8,18 +8,9 @@ use jiff::civil::{Date, Time, date, time};
 
 pub fn samples() -> Vec<(&'static str, &'static str, String)> {
     let pages: Vec<(&'static str, GuardianPage)> = vec![
-        (
-            "guardian-changed",
-            guardian(&ENGLISH, vec![changed(&ENGLISH, "Ines")]),
-        ),
-        (
-            "guardian-waiting",
-            guardian(&ENGLISH, vec![plain(&ENGLISH, "Ines", Mark::Waiting)]),
-        ),
-        (
-            "guardian-spanish",
-            guardian(&SPANISH, vec![changed(&SPANISH, "Ines")]),
-        ),
+        ("guardian-changed", guardian(&ENGLISH, vec![changed(&ENGLISH, "Ines")])),
+        ("guardian-waiting", guardian(&ENGLISH, vec![plain(&ENGLISH, "Ines", Mark::Waiting)])),
+        ("guardian-spanish", guardian(&SPANISH, vec![changed(&SPANISH, "Ines")])),
         ("guardian-several", several()),
         ("guardian-noted", noted()),
         ("guardian-cant-come", cant_come()),
@@ -27,10 +18,8 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("guardian-hostile", guardian(&ENGLISH, vec![hostile()])),
         ("guardian-right-to-left", right_to_left()),
     ];
-    let mut all: Vec<_> = pages
-        .into_iter()
-        .map(|(name, page)| (name, page.labels.lang, page.render().unwrap()))
-        .collect();
+    let mut all: Vec<_> =
+        pages.into_iter().map(|(name, page)| (name, page.labels.lang, page.render().unwrap())).collect();
     for (name, page) in stops() {
         all.push((name, page.labels.lang, page.render().unwrap()));
     }
@@ -47,25 +36,15 @@ fn at(hour: i8, minute: i8) -> Time {
 }
 
 pub fn as_of() -> AsOf {
-    AsOf {
-        date: date(2027, 6, 3),
-        time: at(18, 42),
-    }
+    AsOf { date: date(2027, 6, 3), time: at(18, 42) }
 }
 
 pub fn telephone(last: &str, shown: &str) -> Telephone {
-    Telephone {
-        e164: format!("+44207946{last}"),
-        shown: shown.to_owned(),
-    }
+    Telephone { e164: format!("+44207946{last}"), shown: shown.to_owned() }
 }
 
 fn guardian(labels: &'static Labels, sheets: Vec<Sheet>) -> GuardianPage {
-    let other = if labels.lang == "en" {
-        &SPANISH
-    } else {
-        &ENGLISH
-    };
+    let other = if labels.lang == "en" { &SPANISH } else { &ENGLISH };
     GuardianPage {
         labels,
         school: "Brackwater School of Dance".into(),
@@ -86,21 +65,14 @@ fn guardian(labels: &'static Labels, sheets: Vec<Sheet>) -> GuardianPage {
 
 fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
     let spanish = labels.lang == "es";
-    let say =
-        |english: &str, in_spanish: &str| if spanish { in_spanish } else { english }.to_owned();
+    let say = |english: &str, in_spanish: &str| if spanish { in_spanish } else { english }.to_owned();
     Sheet {
-        item: Item {
-            item: "C001/E002".into(),
-            fingerprint: "b41e77".into(),
-        },
+        item: Item { item: "C001/E002".into(), fingerprint: "b41e77".into() },
         given: given.into(),
         event: say("Dress rehearsal", "Ensayo general"),
         date: Told::same(DAY),
         place: Told::same("Old Weighhouse Theatre".into()),
-        door: Told::same(say(
-            "Stage door in Cooper's Row",
-            "Puerta de artistas, en Cooper's Row",
-        )),
+        door: Told::same(say("Stage door in Cooper's Row", "Puerta de artistas, en Cooper's Row")),
         called_off: false,
         changed: false,
         ribbon: ribbon(labels),
@@ -112,10 +84,7 @@ fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
             "Water and a plain snack. Please, no nuts.",
             "Agua y algo sencillo de comer. Sin frutos secos, por favor.",
         )),
-        leave_home: Told::same(say(
-            "Jewellery, toys and telephones.",
-            "Joyas, juguetes y teléfonos.",
-        )),
+        leave_home: Told::same(say("Jewellery, toys and telephones.", "Joyas, juguetes y teléfonos.")),
         hand_in: Told::same(say(
             "After this rehearsal, the blue costume: the staff keep it for the quick change.",
             "Después de este ensayo, el traje azul: lo guardamos para el cambio rápido.",
@@ -128,10 +97,7 @@ fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
                 "Children stay with their chaperone from the door to the door.",
                 "Los niños están con su acompañante de puerta a puerta.",
             ),
-            say(
-                "Nobody leaves before the last number.",
-                "Nadie sale antes del último número.",
-            ),
+            say("Nobody leaves before the last number.", "Nadie sale antes del último número."),
         ],
         standing,
         answered: None,
@@ -145,23 +111,12 @@ fn ribbon(labels: &Labels) -> Vec<Row> {
         time: Told::same(at(hour, minute)),
         note: if spanish { in_spanish } else { english }.to_owned(),
     };
-    let way = |name: &str, walk| {
-        RowKind::ParkBy(WayIn {
-            name: name.into(),
-            walk,
-        })
-    };
+    let way = |name: &str, walk| RowKind::ParkBy(WayIn { name: name.into(), walk });
     vec![
         row(way("Quay car park", (15, 20)), 16, 35, "", ""),
         row(RowKind::Call, 17, 0, "", ""),
         row(RowKind::Starts, 18, 0, "", ""),
-        row(
-            RowKind::Collect,
-            20,
-            30,
-            "At the yard gate, from Noor.",
-            "En el portón del patio, con Noor.",
-        ),
+        row(RowKind::Collect, 20, 30, "At the yard gate, from Noor.", "En el portón del patio, con Noor."),
     ]
 }
 
@@ -169,65 +124,36 @@ fn changed(labels: &Labels, given: &str) -> Sheet {
     let mut sheet = plain(labels, given, Mark::HeardBefore);
     sheet.ribbon[0].time = Told::changed(at(17, 5), at(16, 35));
     sheet.ribbon[1].time = Told::changed(at(17, 30), at(17, 0));
-    let before = if labels.lang == "es" {
-        "Agua."
-    } else {
-        "Water."
-    };
+    let before = if labels.lang == "es" { "Agua." } else { "Water." };
     sheet.bring.was = Some(before.into());
-    sheet.answered = Some(AsOf {
-        date: date(2027, 5, 25),
-        time: at(21, 4),
-    });
+    sheet.answered = Some(AsOf { date: date(2027, 5, 25), time: at(21, 4) });
     sheet
 }
 
 fn several() -> GuardianPage {
     let mut brother = plain(&ENGLISH, "Tariq", Mark::Heard);
-    brother.item = Item {
-        item: "C002/E002".into(),
-        fingerprint: "c0ffee".into(),
-    };
-    brother.answered = Some(AsOf {
-        date: date(2027, 6, 1),
-        time: at(8, 15),
-    });
+    brother.item = Item { item: "C002/E002".into(), fingerprint: "c0ffee".into() };
+    brother.answered = Some(AsOf { date: date(2027, 6, 1), time: at(8, 15) });
     brother.signs_out = Some("Ewa".into());
     let mut matinee = plain(&ENGLISH, "Ines", Mark::Waiting);
-    matinee.item = Item {
-        item: "C001/E004".into(),
-        fingerprint: "5eed01".into(),
-    };
+    matinee.item = Item { item: "C001/E004".into(), fingerprint: "5eed01".into() };
     matinee.event = "Matinee".into();
     matinee.date = Told::same(date(2027, 6, 6));
     matinee.called_off = true;
     let mut page = guardian(&ENGLISH, vec![changed(&ENGLISH, "Ines"), brother, matinee]);
     page.rules = Some(HouseRules {
         items: vec![
-            Item {
-                item: "C001/rules".into(),
-                fingerprint: "aa10".into(),
-            },
-            Item {
-                item: "C002/rules".into(),
-                fingerprint: "aa11".into(),
-            },
+            Item { item: "C001/rules".into(), fingerprint: "aa10".into() },
+            Item { item: "C002/rules".into(), fingerprint: "aa11".into() },
         ],
         givens: vec!["Ines".into(), "Tariq".into()],
         rules: vec![
             (
                 "No early release".into(),
-                "Every child stays until the last number. This keeps the doors safe for all."
-                    .into(),
+                "Every child stays until the last number. This keeps the doors safe for all.".into(),
             ),
-            (
-                "Food".into(),
-                "Water and a plain snack only. Please bring no nuts.".into(),
-            ),
-            (
-                "Costumes".into(),
-                "Each piece goes home in its bag and comes back in its bag.".into(),
-            ),
+            ("Food".into(), "Water and a plain snack only. Please bring no nuts.".into()),
+            ("Costumes".into(), "Each piece goes home in its bag and comes back in its bag.".into()),
         ],
         standing: Mark::Waiting,
         answered: None,
@@ -239,11 +165,8 @@ fn noted() -> GuardianPage {
     let mut sheet = plain(&ENGLISH, "Ines", Mark::Heard);
     sheet.answered = Some(as_of());
     let mut page = guardian(&ENGLISH, vec![sheet]);
-    page.noted = vec![Noted {
-        kind: NotedKind::Heard,
-        given: "Ines".into(),
-        event: "Dress rehearsal".into(),
-    }];
+    page.noted =
+        vec![Noted { kind: NotedKind::Heard, given: "Ines".into(), event: "Dress rehearsal".into() }];
     page
 }
 
@@ -252,31 +175,23 @@ fn cant_come() -> GuardianPage {
     sheet.answered = Some(as_of());
     let mut page = guardian(&ENGLISH, vec![sheet]);
     page.noted = [NotedKind::CantCome, NotedKind::Question]
-        .map(|kind| Noted {
-            kind,
-            given: "Ines".into(),
-            event: "Dress rehearsal".into(),
-        })
+        .map(|kind| Noted { kind, given: "Ines".into(), event: "Dress rehearsal".into() })
         .into();
     page
 }
 
 fn stale() -> GuardianPage {
     let mut page = guardian(&ENGLISH, vec![changed(&ENGLISH, "Ines")]);
-    page.noted = vec![Noted {
-        kind: NotedKind::Stale,
-        given: "Ines".into(),
-        event: "Dress rehearsal".into(),
-    }];
+    page.noted =
+        vec![Noted { kind: NotedKind::Stale, given: "Ines".into(), event: "Dress rehearsal".into() }];
     page
 }
 
 fn hostile() -> Sheet {
     let mut sheet = plain(&ENGLISH, "<script>alert(1)</script>", Mark::Waiting);
     sheet.item.item = "C003/E002\" onfocus=\"x".into();
-    sheet.bring = Told::same(
-        "A_very_long_word_without_any_break_that_could_push_the_page_wide_and_wider_still".into(),
-    );
+    sheet.bring =
+        Told::same("A_very_long_word_without_any_break_that_could_push_the_page_wide_and_wider_still".into());
     sheet
 }
 
@@ -297,18 +212,9 @@ fn stops() -> Vec<(&'static str, StopPage)> {
         stopped,
     };
     vec![
-        (
-            "stop-mail",
-            stop(&ENGLISH, Channel::Mail, "marisol@example.org", false),
-        ),
-        (
-            "stop-text",
-            stop(&SPANISH, Channel::Text, "020 7946 0018", false),
-        ),
-        (
-            "stop-done",
-            stop(&ENGLISH, Channel::Mail, "marisol@example.org", true),
-        ),
+        ("stop-mail", stop(&ENGLISH, Channel::Mail, "marisol@example.org", false)),
+        ("stop-text", stop(&SPANISH, Channel::Text, "020 7946 0018", false)),
+        ("stop-done", stop(&ENGLISH, Channel::Mail, "marisol@example.org", true)),
     ]
 }
 
@@ -316,10 +222,7 @@ fn doors() -> Vec<(&'static str, DoorPage)> {
     let ring = || Some(telephone("0100", "020 7946 0100"));
     vec![
         ("door-gone", DoorPage::gone(&ENGLISH).with_telephone(ring())),
-        (
-            "door-gone-spanish",
-            DoorPage::gone(&SPANISH).with_telephone(ring()),
-        ),
+        ("door-gone-spanish", DoorPage::gone(&SPANISH).with_telephone(ring())),
         ("door-not-found", DoorPage::not_found(&ENGLISH)),
         ("door-too-large", DoorPage::too_large(&ENGLISH)),
         ("door-bad-form", DoorPage::bad_form(&ENGLISH)),

@@ -14,10 +14,7 @@ pub struct Tag {
 
 impl Tag {
     pub fn get(&self, name: &str) -> Option<&str> {
-        self.attributes
-            .iter()
-            .find(|(n, _)| n == name)
-            .map(|(_, v)| v.as_str())
+        self.attributes.iter().find(|(n, _)| n == name).map(|(_, v)| v.as_str())
     }
 }
 
@@ -36,32 +33,18 @@ pub fn tags(html: &str) -> Vec<Tag> {
         rest = rest.trim_start_matches('/');
         let end = rest.find(|c: char| !c.is_ascii_alphanumeric()).unwrap();
         let name = rest[..end].to_owned();
-        assert!(
-            !name.is_empty(),
-            "a bare < in text near {:?}",
-            rest.chars().take(40).collect::<String>()
-        );
+        assert!(!name.is_empty(), "a bare < in text near {:?}", rest.chars().take(40).collect::<String>());
         rest = &rest[end..];
         let mut attributes = Vec::new();
         loop {
             rest = rest.trim_start();
             if let Some(after) = rest.strip_prefix("/>") {
-                tags.push(Tag {
-                    name,
-                    opens,
-                    closed: true,
-                    attributes,
-                });
+                tags.push(Tag { name, opens, closed: true, attributes });
                 rest = after;
                 break;
             }
             if let Some(after) = rest.strip_prefix('>') {
-                tags.push(Tag {
-                    name,
-                    opens,
-                    closed: false,
-                    attributes,
-                });
+                tags.push(Tag { name, opens, closed: false, attributes });
                 rest = after;
                 break;
             }
@@ -82,9 +65,7 @@ pub fn tags(html: &str) -> Vec<Tag> {
 
 /// Start tags of that name.
 pub fn all<'a>(tags: &'a [Tag], name: &str) -> Vec<&'a Tag> {
-    tags.iter()
-        .filter(|tag| tag.opens && tag.name == name)
-        .collect()
+    tags.iter().filter(|tag| tag.opens && tag.name == name).collect()
 }
 
 /// Every element that opens is closed in its place.
@@ -97,11 +78,7 @@ pub fn assert_balanced(page: &str, tags: &[Tag]) {
         if tag.opens {
             open.push(&tag.name);
         } else {
-            assert_eq!(
-                open.pop(),
-                Some(tag.name.as_str()),
-                "{page}: inside {open:?}"
-            );
+            assert_eq!(open.pop(), Some(tag.name.as_str()), "{page}: inside {open:?}");
         }
     }
     assert!(open.is_empty(), "{page}: left open {open:?}");

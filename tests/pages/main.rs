@@ -4,10 +4,7 @@
 //! With `ALLHEARD_PAGES_OUT=FOLDER` the pages are also written there with their style sheet, to be looked at and to
 //! be opened by `tests/peers/pages.mjs`.
 
-#![allow(
-    clippy::unwrap_used,
-    reason = "a page that cannot be read fails its test"
-)]
+#![allow(clippy::unwrap_used, reason = "a page that cannot be read fails its test")]
 
 use std::{env, fs, path::Path};
 
@@ -43,10 +40,7 @@ fn written_out_when_asked() {
     for (name, _, html) in samples() {
         fs::write(folder.join(name).with_extension("html"), html).unwrap();
     }
-    for (path, text) in [
-        (assets::STYLE_PATH, assets::STYLE),
-        (assets::ICON_PATH, assets::ICON),
-    ] {
+    for (path, text) in [(assets::STYLE_PATH, assets::STYLE), (assets::ICON_PATH, assets::ICON)] {
         fs::write(folder.join(path.trim_start_matches('/')), text).unwrap();
     }
 }
@@ -57,11 +51,7 @@ fn every_page_is_whole_and_in_its_language() {
         assert!(html.starts_with("<!doctype html>"), "{name}");
         let tags = tags(&html);
         html::assert_balanced(name, &tags);
-        assert_eq!(
-            html::all(&tags, "html")[0].get("lang"),
-            Some(lang),
-            "{name}"
-        );
+        assert_eq!(html::all(&tags, "html")[0].get("lang"), Some(lang), "{name}");
         assert!(!text_of(&html, "title").is_empty(), "{name}: no title");
         assert_eq!(html::all(&tags, "main").len(), 1, "{name}");
         let mut ids: Vec<&str> = tags.iter().filter_map(|tag| tag.get("id")).collect();
@@ -78,20 +68,11 @@ fn one_main_heading_and_no_level_left_out() {
         let all = tags(&html);
         let levels: Vec<u8> = all
             .iter()
-            .filter(|tag| {
-                tag.opens && tag.name.len() == 2 && tag.name.starts_with('h') && tag.name != "hr"
-            })
+            .filter(|tag| tag.opens && tag.name.len() == 2 && tag.name.starts_with('h') && tag.name != "hr")
             .map(|tag| tag.name.as_bytes()[1] - b'0')
             .collect();
-        assert_eq!(
-            levels.iter().filter(|&&level| level == 1).count(),
-            1,
-            "{name}: {levels:?}"
-        );
-        assert!(
-            text_of(&html, "h1").len() > 8,
-            "{name}: the heading is no sentence"
-        );
+        assert_eq!(levels.iter().filter(|&&level| level == 1).count(), 1, "{name}: {levels:?}");
+        assert!(text_of(&html, "h1").len() > 8, "{name}: the heading is no sentence");
         for pair in levels.windows(2).skip_while(|pair| pair[0] != 1) {
             assert!(pair[1] <= pair[0] + 1, "{name}: {levels:?}");
         }
@@ -104,28 +85,17 @@ fn acts_are_post_forms_and_fields_are_labelled() {
         let tags = tags(&html);
         for form in html::all(&tags, "form") {
             assert_eq!(form.get("method"), Some("post"), "{name}");
-            assert_eq!(
-                form.get("action"),
-                None,
-                "{name}: a form posts to the address it was read from"
-            );
+            assert_eq!(form.get("action"), None, "{name}: a form posts to the address it was read from");
         }
         for button in html::all(&tags, "button") {
             assert_eq!(button.get("name"), Some("act"), "{name}");
             assert!(!button.get("value").unwrap_or("").is_empty(), "{name}");
         }
-        let labels: Vec<&str> = html::all(&tags, "label")
-            .iter()
-            .filter_map(|l| l.get("for"))
-            .collect();
+        let labels: Vec<&str> = html::all(&tags, "label").iter().filter_map(|l| l.get("for")).collect();
         let inputs = html::all(&tags, "input");
-        let seen = inputs
-            .iter()
-            .filter(|input| input.get("type") != Some("hidden"));
+        let seen = inputs.iter().filter(|input| input.get("type") != Some("hidden"));
         for field in seen.chain(&html::all(&tags, "textarea")) {
-            let id = field
-                .get("id")
-                .unwrap_or_else(|| panic!("{name}: a field without an id"));
+            let id = field.get("id").unwrap_or_else(|| panic!("{name}: a field without an id"));
             assert!(labels.contains(&id), "{name}: {id} has no label");
         }
         assert_each_inside_a_form(name, &tags);
@@ -149,27 +119,14 @@ fn assert_each_inside_a_form(name: &str, tags: &[Tag]) {
 fn nothing_runs_and_nothing_is_fetched_from_elsewhere() {
     for (name, _, html) in samples() {
         let lower = html.to_lowercase();
-        for banned in [
-            "<script",
-            "http://",
-            "https://",
-            "javascript:",
-            "<iframe",
-            "<style",
-            "@import",
-        ] {
+        for banned in ["<script", "http://", "https://", "javascript:", "<iframe", "<style", "@import"] {
             assert!(!lower.contains(banned), "{name}: {banned}");
         }
         for tag in tags(&html) {
             for (attribute, value) in &tag.attributes {
-                assert!(
-                    !attribute.starts_with("on") && attribute != "style",
-                    "{name}: {attribute}"
-                );
+                assert!(!attribute.starts_with("on") && attribute != "style", "{name}: {attribute}");
                 if attribute == "href" || attribute == "src" {
-                    let own = ["/", "?", "#", "tel:"]
-                        .iter()
-                        .any(|start| value.starts_with(start));
+                    let own = ["/", "?", "#", "tel:"].iter().any(|start| value.starts_with(start));
                     assert!(own && !value.starts_with("//"), "{name}: {value}");
                 }
             }
@@ -180,22 +137,11 @@ fn nothing_runs_and_nothing_is_fetched_from_elsewhere() {
 
 #[test]
 fn a_name_is_text_wherever_it_stands() {
-    for name in [
-        "guardian-hostile",
-        "chaperone-hostile",
-        "event-hostile",
-        "bring-hostile",
-    ] {
+    for name in ["guardian-hostile", "chaperone-hostile", "event-hostile", "bring-hostile"] {
         let html = page(name);
-        assert!(
-            html.contains("&#60;script&#62;"),
-            "{name}: the planted name is not shown"
-        );
+        assert!(html.contains("&#60;script&#62;"), "{name}: the planted name is not shown");
         assert!(!html.contains("<script"), "{name}");
-        assert!(
-            !html.contains("\" onfocus"),
-            "{name}: a quote broke out of its attribute"
-        );
+        assert!(!html.contains("\" onfocus"), "{name}: a quote broke out of its attribute");
     }
 }
 
@@ -206,8 +152,7 @@ fn a_change_shows_both_old_and_new() {
     assert!(html.contains("<time>17:00</time></ins>"), "new time marked");
     assert!(html.contains("Something has changed since you last read this"));
     assert!(
-        html.contains("you read this before it changed")
-            || html.contains("You read this before it changed")
+        html.contains("you read this before it changed") || html.contains("You read this before it changed")
     );
     let calm = page("guardian-noted");
     assert!(!calm.contains("<del") && !calm.contains("Something has changed"));
@@ -219,10 +164,7 @@ fn an_answer_says_what_was_noted_and_how_to_change_it() {
     assert!(html.contains("Thank you, that is noted"));
     assert!(html.contains("You have read this for Ines: Dress rehearsal."));
     assert!(html.contains("The last answer counts."));
-    assert!(
-        !html.contains("value=\"heard\""),
-        "nothing left to acknowledge"
-    );
+    assert!(!html.contains("value=\"heard\""), "nothing left to acknowledge");
     assert!(html.contains("value=\"cant_come\""), "the way to change it");
     let stale = page("guardian-stale");
     assert!(stale.contains("This has changed since you opened it"));
@@ -244,10 +186,7 @@ fn the_form_for_all_carries_exactly_what_is_owed() {
     );
     assert_eq!(last.matches("name=\"fingerprint\"").count(), items.len());
     assert!(last.contains("I have read everything for Ines and Tariq"));
-    assert!(
-        !page("guardian-changed").contains("All at once"),
-        "one sheet needs no second form"
-    );
+    assert!(!page("guardian-changed").contains("All at once"), "one sheet needs no second form");
 }
 
 #[test]
@@ -262,15 +201,8 @@ fn a_called_off_event_asks_for_reading_only() {
 #[test]
 fn the_caution_stands_on_every_page_with_times() {
     for (name, lang, html) in samples() {
-        if name.starts_with("guardian")
-            || name.starts_with("chaperone")
-            || name.starts_with("season")
-        {
-            let words = if lang == "es" {
-                "no es para emergencias"
-            } else {
-                "not for emergencies"
-            };
+        if name.starts_with("guardian") || name.starts_with("chaperone") || name.starts_with("season") {
+            let words = if lang == "es" { "no es para emergencias" } else { "not for emergencies" };
             assert!(html.contains(words), "{name}");
         }
     }
@@ -290,20 +222,14 @@ fn a_chaperone_without_a_number_to_ring_is_told_where_to_ask() {
     assert!(html.contains("Noor, three families to ring"));
     assert!(html.contains("href=\"tel:+442079460018\""));
     assert!(html.contains("There is no number to ring. Speak to"));
-    assert_eq!(
-        html.matches("value=\"no_answer\"").count(),
-        html.matches("href=\"tel:").count() - 1
-    );
+    assert_eq!(html.matches("value=\"no_answer\"").count(), html.matches("href=\"tel:").count() - 1);
 }
 
 #[test]
 fn the_season_says_how_many_and_draws_each_child_once() {
     let html = page("season");
     assert!(html.contains("Dress rehearsal tomorrow: 268 of 350 settled"));
-    let field = html
-        .split("aria-label=\"268 of 350 settled, ")
-        .nth(1)
-        .unwrap();
+    let field = html.split("aria-label=\"268 of 350 settled, ").nth(1).unwrap();
     let field = field.split("</div>").next().unwrap();
     assert_eq!(field.matches("class=\"box").count(), 350);
     assert_eq!(field.matches("class=\"box heard").count(), 268);

@@ -18,9 +18,7 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("event", event("Tomasz Kowal").render()),
         ("event-hostile", event("<script>alert(2)</script>").render()),
     ];
-    all.into_iter()
-        .map(|(name, html)| (name, "en", html.unwrap()))
-        .collect()
+    all.into_iter().map(|(name, html)| (name, "en", html.unwrap())).collect()
 }
 
 fn ring(reference: &str, given: &str, last: Option<&str>, tried: &str) -> Ring {
@@ -35,29 +33,14 @@ fn ring(reference: &str, given: &str, last: Option<&str>, tried: &str) -> Ring {
 }
 
 fn open(reference: &str, name: &str, mark: Mark, note: &str, rings: Vec<Ring>) -> OpenChild {
-    OpenChild {
-        child: reference.into(),
-        name: name.into(),
-        mark,
-        note: note.into(),
-        rings,
-    }
+    OpenChild { child: reference.into(), name: name.into(), mark, note: note.into(), rings }
 }
 
 fn chaperone() -> ChaperonePage {
-    let mut marisol = ring(
-        "G001",
-        "Marisol",
-        Some("0018"),
-        "Two texts since Tuesday, no answer.",
-    );
+    let mut marisol = ring("G001", "Marisol", Some("0018"), "Two texts since Tuesday, no answer.");
     marisol.language = Some("Spanish".into());
     marisol.mark = Mark::HeardBefore;
-    let settled = |name: &str| SettledChild {
-        name: name.into(),
-        mark: Mark::Heard,
-        note: String::new(),
-    };
+    let settled = |name: &str| SettledChild { name: name.into(), mark: Mark::Heard, note: String::new() };
     let choice = |at: &str, name: &str, day, open, current| EventChoice {
         href: format!("?event={at}"),
         name: name.into(),
@@ -85,18 +68,11 @@ fn chaperone() -> ChaperonePage {
             numbers: vec!["Harbour Bells".into(), "Paper Boats".into()],
         }),
         notice: Some(Notice {
-            words: "Noted: nobody answered at Agnieszka's number, for Tomasz K. Ring again later."
-                .into(),
+            words: "Noted: nobody answered at Agnieszka's number, for Tomasz K. Ring again later.".into(),
             done: true,
         }),
         open: vec![
-            open(
-                "C001",
-                "Ines A.",
-                Mark::HeardBefore,
-                "Quick change.",
-                vec![marisol],
-            ),
+            open("C001", "Ines A.", Mark::HeardBefore, "Quick change.", vec![marisol]),
             open(
                 "C009",
                 "Tomasz K.",
@@ -146,12 +122,7 @@ fn chaperone() -> ChaperonePage {
 
 fn all_settled() -> ChaperonePage {
     let page = chaperone();
-    ChaperonePage {
-        open: Vec::new(),
-        notice: None,
-        events: Vec::new(),
-        ..page
-    }
+    ChaperonePage { open: Vec::new(), notice: None, events: Vec::new(), ..page }
 }
 
 fn free() -> ChaperonePage {
@@ -197,31 +168,14 @@ fn numbers(tally: &Tally) -> Vec<NumberRow> {
         "Ropewalkers",
         "Gulls",
     ];
-    let people = [
-        "Noor Haddad",
-        "Ewa Lis",
-        "Sam Okafor",
-        "Grace Adeyemi",
-        "Priya Raman",
-        "Lars Holm",
-    ];
+    let people = ["Noor Haddad", "Ewa Lis", "Sam Okafor", "Grace Adeyemi", "Priya Raman", "Lars Holm"];
     let mut rows = Vec::new();
     for (at, part) in tally.marks.chunks(25).enumerate() {
-        let chaperones = people
-            .get(at % 7)
-            .map(|one| (*one).to_owned())
-            .into_iter()
-            .collect();
+        let chaperones = people.get(at % 7).map(|one| (*one).to_owned()).into_iter().collect();
         rows.push(NumberRow {
-            name: format!(
-                "{}{}",
-                names[at % names.len()],
-                if at < 7 { "" } else { ", older" }
-            ),
+            name: format!("{}{}", names[at % names.len()], if at < 7 { "" } else { ", older" }),
             chaperones,
-            tally: Tally {
-                marks: part.to_vec(),
-            },
+            tally: Tally { marks: part.to_vec() },
         });
     }
     rows
@@ -233,25 +187,14 @@ fn picture(settled: u32, all: u32, ends: i64) -> Picture {
     let steps = (0..=60)
         .map(|at: i64| {
             let part = 1.0 - (-(at as f64) / 22.0).exp();
-            (
-                at * 4 * HOUR,
-                (part / 0.9346 * f64::from(settled)).round() as u32,
-            )
+            (at * 4 * HOUR, (part / 0.9346 * f64::from(settled)).round() as u32)
         })
         .chain([(241 * HOUR, settled)])
         .collect();
     Picture {
-        counts: Counts {
-            steps,
-            all,
-            now_ms: 242 * HOUR,
-            deadline_ms: ends * HOUR,
-        },
+        counts: Counts { steps, all, now_ms: 242 * HOUR, deadline_ms: ends * HOUR },
         from: date(2027, 5, 24),
-        deadline: AsOf {
-            date: date(2027, 6, 4),
-            time: time(12, 0, 0, 0),
-        },
+        deadline: AsOf { date: date(2027, 6, 4), time: time(12, 0, 0, 0) },
     }
 }
 
@@ -287,21 +230,13 @@ fn season() -> SeasonPage {
         (Mark::NotAsked, 45),
     ]);
     let settled = dress().settled() as u32;
-    let count = |words: &str, count| MessageCount {
-        words: words.into(),
-        count,
-    };
+    let count = |words: &str, count| MessageCount { words: words.into(), count };
     SeasonPage {
         school: "Brackwater School of Dance".into(),
         season: "The Salt Lantern".into(),
         as_of: as_of(),
         events: vec![
-            summary(
-                "Dress rehearsal",
-                4,
-                dress(),
-                Some(picture(settled, 350, 260)),
-            ),
+            summary("Dress rehearsal", 4, dress(), Some(picture(settled, 350, 260))),
             summary("Last show", 6, last, Some(picture(201, 350, 220))),
         ],
         next: Some(0),
@@ -333,7 +268,8 @@ fn needs() -> Needs {
             message: "m-4417".into(),
             guardian: "Marisol Arce".into(),
             children: vec!["Ines Arce".into(), "Tariq Arce".into()],
-            why: "The text of 18:30 about the new call. The line broke while it was being handed over.".into(),
+            why: "The text of 18:30 about the new call. The line broke while it was being handed over."
+                .into(),
         }],
         returned: vec![Returned {
             guardian: "Bea Lindqvist".into(),
@@ -362,25 +298,13 @@ fn empty_season() -> SeasonPage {
 }
 
 fn event(hostile: &str) -> EventPage {
-    let who = |name: &str, part: &str, mark| GuardianStanding {
-        name: name.into(),
-        part: part.into(),
-        mark,
-    };
-    let child = |name: &str, mark, guardians| ChildRow {
-        name: name.into(),
-        mark,
-        guardians,
-    };
+    let who = |name: &str, part: &str, mark| GuardianStanding { name: name.into(), part: part.into(), mark };
+    let child = |name: &str, mark, guardians| ChildRow { name: name.into(), mark, guardians };
     let children = vec![
         child(
             "Ines Arce",
             Mark::HeardBefore,
-            vec![who(
-                "Marisol Arce",
-                "brings and collects",
-                Mark::HeardBefore,
-            )],
+            vec![who("Marisol Arce", "brings and collects", Mark::HeardBefore)],
         ),
         child(
             hostile,
@@ -390,24 +314,14 @@ fn event(hostile: &str) -> EventPage {
                 who("Paweł Kowal", "collects", Mark::Heard),
             ],
         ),
-        child(
-            "Ada Faraday",
-            Mark::NoWay,
-            vec![who("Chidi Faraday", "", Mark::NoWay)],
-        ),
-        child(
-            "Bilal Rahmani",
-            Mark::Heard,
-            vec![who("Samira Rahmani", "brings and collects", Mark::Heard)],
-        ),
+        child("Ada Faraday", Mark::NoWay, vec![who("Chidi Faraday", "", Mark::NoWay)]),
+        child("Bilal Rahmani", Mark::Heard, vec![who("Samira Rahmani", "brings and collects", Mark::Heard)]),
         child("Wren Castellane", Mark::NoWay, Vec::new()),
     ];
     let summary = summary("Dress rehearsal", 4, dress(), Some(picture(268, 350, 260)));
     let groups = summary.numbers.iter().take(3).map(|number| NumberGroup {
         number: NumberRow {
-            tally: Tally {
-                marks: children.iter().map(|child| child.mark).collect(),
-            },
+            tally: Tally { marks: children.iter().map(|child| child.mark).collect() },
             ..number.clone()
         },
         children: children.clone(),

@@ -13,19 +13,13 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("bring-hostile", Some(preview("<script>alert(3)</script>"))),
         ("bring-nothing", Some(nothing())),
     ];
-    brings
-        .map(|(name, preview)| (name, "en", bring(preview).render().unwrap()))
-        .into()
+    brings.map(|(name, preview)| (name, "en", bring(preview).render().unwrap())).into()
 }
 
 fn bring(preview: Option<Preview>) -> BringPage {
     let first = preview.is_none();
     let say = |words: &str| {
-        if first {
-            String::new()
-        } else {
-            words.to_owned()
-        }
+        if first { String::new() } else { words.to_owned() }
     };
     BringPage {
         school: say("Brackwater School of Dance"),
@@ -58,13 +52,7 @@ fn problems(reason: &str) -> Preview {
     };
     Preview {
         problems: vec![
-            problem(
-                true,
-                "children",
-                Some(48),
-                reason,
-                "Write the given name, or delete the row.",
-            ),
+            problem(true, "children", Some(48), reason, "Write the given name, or delete the row."),
             problem(
                 true,
                 "events",
@@ -91,39 +79,21 @@ fn preview(name: &str) -> Preview {
         name: name.into(),
         detail: detail.into(),
     };
-    let choice = |value: &str, words: &str| Choice {
-        value: value.into(),
-        words: words.into(),
-    };
+    let choice = |value: &str, words: &str| Choice { value: value.into(), words: words.into() };
     Preview {
         questions: vec![OpenQuestion {
             key: "children.48".into(),
             words: format!("Row 48 of children: is {name} the child who was Laila Farah?"),
-            choices: vec![
-                choice("C112", "Yes, the same child"),
-                choice("new", "No, another child"),
-            ],
+            choices: vec![choice("C112", "Yes, the same child"), choice("new", "No, another child")],
         }],
         changes: vec![
-            change(
-                ChangeKind::Changed,
-                "event",
-                "Dress rehearsal",
-                "call 17:30 becomes 17:00",
-            ),
+            change(ChangeKind::Changed, "event", "Dress rehearsal", "call 17:30 becomes 17:00"),
             change(ChangeKind::Added, "child", name, "in Paper Boats"),
-            change(
-                ChangeKind::Gone,
-                "guardian",
-                "Bea Lindqvist",
-                "of Olle Lindqvist",
-            ),
+            change(ChangeKind::Gone, "guardian", "Bea Lindqvist", "of Olle Lindqvist"),
         ],
         falls: vec![Fall {
             change: "Dress rehearsal: call 17:30 becomes 17:00".into(),
-            children: ["Ines Arce", "Tomasz Kowal", "Bilal Rahmani", "Freya Lund"]
-                .map(Into::into)
-                .into(),
+            children: ["Ines Arce", "Tomasz Kowal", "Bilal Rahmani", "Freya Lund"].map(Into::into).into(),
             count: 28,
         }],
         ..nothing()

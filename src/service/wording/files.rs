@@ -67,28 +67,17 @@ pub type Folder = BTreeMap<String, Source>;
 pub fn built_in() -> BTreeMap<String, Folder> {
     let mut languages: BTreeMap<String, Folder> = BTreeMap::new();
     for (language, file, text) in BUILT_IN.iter().copied().flatten() {
-        let source = Source {
-            label: format!("message-templates/{language}/{file}"),
-            text: (*text).to_owned(),
-        };
-        languages
-            .entry((*language).to_owned())
-            .or_default()
-            .insert((*file).to_owned(), source);
+        let source =
+            Source { label: format!("message-templates/{language}/{file}"), text: (*text).to_owned() };
+        languages.entry((*language).to_owned()).or_default().insert((*file).to_owned(), source);
     }
     languages
 }
 
 /// Every file a language must have.
 pub fn wanted() -> Vec<String> {
-    let kinds = Kind::ALL
-        .iter()
-        .flat_map(|kind| PER_KIND.map(|file| format!("{}/{file}", kind.folder())));
-    SHARED
-        .iter()
-        .map(|&file| file.to_owned())
-        .chain(kinds)
-        .collect()
+    let kinds = Kind::ALL.iter().flat_map(|kind| PER_KIND.map(|file| format!("{}/{file}", kind.folder())));
+    SHARED.iter().map(|&file| file.to_owned()).chain(kinds).collect()
 }
 
 /// Lays a host's folder over the languages, file by file.
@@ -155,9 +144,7 @@ fn entries(root: &Path, faults: &mut Vec<Fault>) -> Vec<(String, std::path::Path
             let mut named: Vec<_> = entries
                 .iter()
                 .map(|e| (e.file_name().to_string_lossy().into_owned(), e.path()))
-                .filter(|(name, _)| {
-                    !name.starts_with('.') && !name.to_lowercase().starts_with("readme")
-                })
+                .filter(|(name, _)| !name.starts_with('.') && !name.to_lowercase().starts_with("readme"))
                 .collect();
             named.sort();
             named
@@ -178,11 +165,7 @@ fn stray(path: &Path) -> Fault {
     Fault {
         file: path.display().to_string(),
         line: 1,
-        reason: "No message uses a file of this name, so what it says would never be sent."
-            .to_owned(),
-        cure: format!(
-            "Name it LANGUAGE/FILE or LANGUAGE/KIND/FILE; the files are {}.",
-            wanted().join(", ")
-        ),
+        reason: "No message uses a file of this name, so what it says would never be sent.".to_owned(),
+        cure: format!("Name it LANGUAGE/FILE or LANGUAGE/KIND/FILE; the files are {}.", wanted().join(", ")),
     }
 }

@@ -8,18 +8,8 @@ use serde_json::Value;
 /// Names at the root of a template. `item` and `change` are set by loops, also for files included in one.
 const ROOTS: [&str; 7] = ["letter", "words", "item", "change", "loop", "self", "super"];
 /// What a loop knows about itself.
-const LOOP: [&str; 10] = [
-    "index",
-    "index0",
-    "revindex",
-    "revindex0",
-    "first",
-    "last",
-    "length",
-    "depth",
-    "previtem",
-    "nextitem",
-];
+const LOOP: [&str; 10] =
+    ["index", "index0", "revindex", "revindex0", "first", "last", "length", "depth", "previtem", "nextitem"];
 
 /// A word inside `{{ }}` or `{% %}`.
 #[derive(Debug, PartialEq, Eq)]
@@ -47,10 +37,7 @@ pub fn unknown(
         if ROOTS.contains(&name.as_str()) || globals.contains(&name) {
             continue;
         }
-        let line = tokens
-            .iter()
-            .find(|t| t.after != '.' && t.word == name)
-            .map_or(1, |t| t.line);
+        let line = tokens.iter().find(|t| t.after != '.' && t.word == name).map_or(1, |t| t.line);
         found.push((name, line));
     }
     found.sort_by(|a, b| (a.1, &a.0).cmp(&(b.1, &b.0)));
@@ -91,9 +78,7 @@ fn tokens(source: &str) -> Vec<Token<'_>> {
                 continue;
             }
         };
-        let end = source[open..]
-            .find(close)
-            .map_or(source.len(), |i| open + i);
+        let end = source[open..].find(close).map_or(source.len(), |i| open + i);
         if close != "#}" {
             let line = 1 + source[..open].matches('\n').count();
             words(&source[open + 2..end], line, &mut tokens);

@@ -17,11 +17,10 @@ impl Tongue {
         if faults.len() > before {
             return;
         }
-        for (kind, (name, mut letter)) in Kind::ALL.into_iter().flat_map(|kind| {
-            samples::samples(kind)
-                .into_iter()
-                .map(move |sample| (kind, sample))
-        }) {
+        for (kind, (name, mut letter)) in Kind::ALL
+            .into_iter()
+            .flat_map(|kind| samples::samples(kind).into_iter().map(move |sample| (kind, sample)))
+        {
             letter.language.clone_from(&self.words.tag);
             self.prove_sample(kind, name, &letter, faults);
         }
@@ -35,11 +34,7 @@ impl Tongue {
                 names::fields(&both, &mut fields);
             }
         }
-        let globals: Vec<String> = self
-            .env
-            .globals()
-            .map(|(name, _)| name.to_owned())
-            .collect();
+        let globals: Vec<String> = self.env.globals().map(|(name, _)| name.to_owned()).collect();
         for (name, template) in self.env.templates() {
             for (filter, line) in names::filters(template.source()) {
                 if self.lacks_filter(&filter) {
@@ -56,7 +51,8 @@ impl Tongue {
                     file: self.label(name),
                     line,
                     reason: format!("Nothing in a letter is called {word:?}."),
-                    cure: "Correct its spelling; the templates that came with the program show every name.".to_owned(),
+                    cure: "Correct its spelling; the templates that came with the program show every name."
+                        .to_owned(),
                 });
             }
         }

@@ -35,35 +35,28 @@ impl Tongue {
     /// Compiles the templates of one language; none if any is faulty.
     pub fn load(language: &str, folder: &Folder, faults: &mut Vec<Fault>) -> Option<Tongue> {
         let before = faults.len();
-        for file in files::wanted()
-            .into_iter()
-            .filter(|file| !folder.contains_key(file))
-        {
+        for file in files::wanted().into_iter().filter(|file| !folder.contains_key(file)) {
             faults.push(Fault {
                 file: format!("{language}/{file}"),
                 line: 1,
-                reason: format!("The language {language:?} lacks this file, so some message could not be worded."),
+                reason: format!(
+                    "The language {language:?} lacks this file, so some message could not be worded."
+                ),
                 cure: "Write it, or remove the folder of this language.".to_owned(),
             });
         }
-        let words =
-            folder
-                .get(files::WORDS)
-                .and_then(|source| match read_words(language, source) {
-                    Ok(words) => Some(Arc::new(words)),
-                    Err(fault) => {
-                        faults.push(fault);
-                        None
-                    }
-                })?;
+        let words = folder.get(files::WORDS).and_then(|source| match read_words(language, source) {
+            Ok(words) => Some(Arc::new(words)),
+            Err(fault) => {
+                faults.push(fault);
+                None
+            }
+        })?;
         let mut tongue = Tongue {
             env: engine(&words),
             words,
             wordings: BTreeMap::new(),
-            labels: folder
-                .iter()
-                .map(|(name, source)| (name.clone(), source.label.clone()))
-                .collect(),
+            labels: folder.iter().map(|(name, source)| (name.clone(), source.label.clone())).collect(),
         };
         for (name, source) in folder.iter().filter(|(name, _)| *name != files::WORDS) {
             for (name, text) in tongue.parts(name, &source.text) {
@@ -79,11 +72,7 @@ impl Tongue {
     fn parts(&mut self, name: &str, source: &str) -> Vec<(String, String)> {
         let Some((folder, "text.txt")) = name.split_once('/') else {
             let one_line = name == "ask.txt" || name.ends_with("/subject.txt");
-            let source = if one_line {
-                source.replace('\n', LINE_BREAK)
-            } else {
-                source.to_owned()
-            };
+            let source = if one_line { source.replace('\n', LINE_BREAK) } else { source.to_owned() };
             return vec![(name.to_owned(), source)];
         };
         let mut wordings = vec![String::new()];
@@ -172,18 +161,13 @@ impl Tongue {
     /// The name of a template's file as its author knows it.
     pub fn label(&self, name: &str) -> String {
         let file = name.split('#').next().unwrap_or(name);
-        self.labels
-            .get(file)
-            .cloned()
-            .unwrap_or_else(|| format!("{}/{file}", self.words.tag))
+        self.labels.get(file).cloned().unwrap_or_else(|| format!("{}/{file}", self.words.tag))
     }
 
     /// The innermost cause, because an error in an included file is wrapped in one of the file that includes it.
     fn fault(&self, error: &Error, asked: &str) -> Fault {
         let mut inner = error;
-        while let Some(next) =
-            std::error::Error::source(inner).and_then(|e| e.downcast_ref::<Error>())
-        {
+        while let Some(next) = std::error::Error::source(inner).and_then(|e| e.downcast_ref::<Error>()) {
             inner = next;
         }
         let detail = inner.detail().map(|d| format!(": {d}")).unwrap_or_default();
@@ -201,9 +185,7 @@ pub fn cure(kind: ErrorKind) -> &'static str {
     match kind {
         ErrorKind::SyntaxError => "Compare the line with the template that came with the program.",
         ErrorKind::UndefinedError => "Correct the spelling, or ask first whether it is there.",
-        ErrorKind::UnknownFilter => {
-            "Use one of the filters of the templates that came with the program."
-        }
+        ErrorKind::UnknownFilter => "Use one of the filters of the templates that came with the program.",
         ErrorKind::TemplateNotFound => "Name a file of the same language, such as ask.txt.",
         ErrorKind::MissingArgument => "Give every plural form that the language has.",
         _ => "Put the template that came with the program back and change it in small steps.",
@@ -219,13 +201,11 @@ fn engine(words: &Arc<Words>) -> Environment<'static> {
         env.set_syntax(syntax);
     }
     env.set_undefined_behavior(UndefinedBehavior::Strict);
-    env.set_auto_escape_callback(|name| {
-        if name.ends_with(".html") {
-            AutoEscape::Html
-        } else {
-            AutoEscape::None
-        }
-    });
+    env.set_auto_escape_callback(
+        |name| {
+            if name.ends_with(".html") { AutoEscape::Html } else { AutoEscape::None }
+        },
+    );
     env.set_formatter(|out, state, value| {
         if value.is_none() {
             // An absent telephone or time would otherwise be sent as the word "none".
@@ -249,26 +229,13 @@ fn read_words(language: &str, source: &files::Source) -> Result<Words, Fault> {
     };
     let mut words: Words = toml::from_str(&source.text).map_err(|error| {
         let start = error.span().map_or(0, |span| span.start);
-        let above = source
-            .text
-            .bytes()
-            .take(start)
-            .filter(|b| *b == b'\n')
-            .count();
+        let above = source.text.bytes().take(start).filter(|b| *b == b'\n').count();
         let line = source.text.lines().nth(above).unwrap_or_default().trim();
-        fault(
-            above + 1,
-            format!(
-                "The words cannot be read at `{line}`: {}.",
-                one_line(error.message())
-            ),
-        )
+        fault(above + 1, format!("The words cannot be read at `{line}`: {}.", one_line(error.message())))
     })?;
     language.clone_into(&mut words.tag);
-    let facts: Vec<String> = What::ALL
-        .iter()
-        .filter_map(|what| serde_json::json!(what).as_str().map(str::to_owned))
-        .collect();
+    let facts: Vec<String> =
+        What::ALL.iter().filter_map(|what| serde_json::json!(what).as_str().map(str::to_owned)).collect();
     match words.complaint(&facts) {
         Some(complaint) => Err(fault(1, format!("In the words, {complaint}."))),
         None => Ok(words),
@@ -279,18 +246,14 @@ fn read_words(language: &str, source: &files::Source) -> Result<Words, Fault> {
 fn tidy(value: &mut serde_json::Value, keep_lines: bool) {
     match value {
         serde_json::Value::String(text) if keep_lines => {
-            let lines: Vec<String> = text
-                .lines()
-                .map(one_line)
-                .filter(|line| !line.is_empty())
-                .collect();
+            let lines: Vec<String> = text.lines().map(one_line).filter(|line| !line.is_empty()).collect();
             *text = lines.join("\n");
         }
         serde_json::Value::String(text) => *text = one_line(text),
         serde_json::Value::Array(values) => values.iter_mut().for_each(|value| tidy(value, false)),
-        serde_json::Value::Object(map) => map
-            .iter_mut()
-            .for_each(|(name, value)| tidy(value, name == "text")),
+        serde_json::Value::Object(map) => {
+            map.iter_mut().for_each(|(name, value)| tidy(value, name == "text"))
+        }
         _ => {}
     }
 }

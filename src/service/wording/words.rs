@@ -57,38 +57,22 @@ pub struct Words {
 impl Words {
     /// What is wrong with the words, if anything: one sentence.
     pub fn complaint(&self, facts: &[String]) -> Option<String> {
-        if let Some(part) = ["{weekday}", "{day}", "{month}"]
-            .iter()
-            .find(|part| !self.day.contains(**part))
-        {
+        if let Some(part) = ["{weekday}", "{day}", "{month}"].iter().find(|part| !self.day.contains(**part)) {
             return Some(format!("`day` lacks {part}, so a date would be incomplete"));
         }
-        if let Some(part) = ["{day}", "{month}"]
-            .iter()
-            .find(|part| !self.plain_day.contains(**part))
-        {
-            return Some(format!(
-                "`plain_day` lacks {part}, so a date would be incomplete"
-            ));
+        if let Some(part) = ["{day}", "{month}"].iter().find(|part| !self.plain_day.contains(**part)) {
+            return Some(format!("`plain_day` lacks {part}, so a date would be incomplete"));
         }
         if jiff::fmt::strtime::format(&self.clock, Time::midnight()).is_err() {
-            return Some(format!(
-                "`clock` is {:?}, which is no strftime form for a time",
-                self.clock
-            ));
+            return Some(format!("`clock` is {:?}, which is no strftime form for a time", self.clock));
         }
         if !["ltr", "rtl"].contains(&self.direction.as_str()) {
-            return Some(format!(
-                "`direction` is {:?}; it is either ltr or rtl",
-                self.direction
-            ));
+            return Some(format!("`direction` is {:?}; it is either ltr or rtl", self.direction));
         }
         if self.segments == 0 {
             return Some("`segments` is 0, so no text could be sent".to_owned());
         }
-        let missing = facts
-            .iter()
-            .find(|fact| !self.changes.contains_key(*fact))?;
+        let missing = facts.iter().find(|fact| !self.changes.contains_key(*fact))?;
         Some(format!("`changes` has no word for {missing}"))
     }
 
@@ -152,11 +136,7 @@ impl Words {
 /// Whether a name begins with the Spanish sound of `i` alone, as Inés and Hilario do and Hierro does not.
 /// Source: the Academy's rule for `y` and `e` before /i/, from memory.
 fn sounds_like_i(name: &str) -> bool {
-    let mut letters = name
-        .trim_start_matches("\u{2068}")
-        .chars()
-        .flat_map(char::to_lowercase)
-        .peekable();
+    let mut letters = name.trim_start_matches("\u{2068}").chars().flat_map(char::to_lowercase).peekable();
     if letters.peek() == Some(&'h') {
         letters.next();
     }
@@ -201,10 +181,7 @@ fn plural(tag: &str, forms: &[&'static str], number: u64, given: &Kwargs) -> Res
     for form in forms {
         // Asking for every form, not only the one needed now, brings a gap to light at load.
         let text: String = given.get(form).map_err(|_| {
-            Error::new(
-                ErrorKind::MissingArgument,
-                format!("plural needs {form}=\"…\" in this language"),
-            )
+            Error::new(ErrorKind::MissingArgument, format!("plural needs {form}=\"…\" in this language"))
         })?;
         if *form == category {
             chosen = Some(text);
@@ -213,10 +190,7 @@ fn plural(tag: &str, forms: &[&'static str], number: u64, given: &Kwargs) -> Res
     let other: Option<String> = given.get("other").ok();
     given.assert_all_used()?;
     chosen.or(other).ok_or_else(|| {
-        Error::new(
-            ErrorKind::MissingArgument,
-            format!("plural of {number} needs {category}=\"…\""),
-        )
+        Error::new(ErrorKind::MissingArgument, format!("plural of {number} needs {category}=\"…\""))
     })
 }
 
@@ -231,9 +205,7 @@ pub fn add_filters(env: &mut Environment<'static>, words: &Arc<Words>) {
         Ok::<_, Error>(w.day(parse_date(date)?, &w.day, &w.weekdays))
     });
     let w = Arc::clone(words);
-    env.add_filter("plain_day", move |date: &str| {
-        w.plain_day(parse_date(date)?)
-    });
+    env.add_filter("plain_day", move |date: &str| w.plain_day(parse_date(date)?));
     let w = Arc::clone(words);
     env.add_filter("clock", move |time: &str| {
         let time = time
@@ -244,51 +216,36 @@ pub fn add_filters(env: &mut Environment<'static>, words: &Arc<Words>) {
     let w = Arc::clone(words);
     env.add_filter("fact", move |text: &str| w.fact(text));
     let w = Arc::clone(words);
-    env.add_filter("who", move |child: Value| {
-        if child.is_none() {
-            w.your_child.clone()
-        } else {
-            plain(&child)
-        }
-    });
-    let w = Arc::clone(words);
     env.add_filter(
-        "names",
-        move |state: &State<'_, '_>, children: Vec<Value>| names(&w, state, &children),
+        "who",
+        move |child: Value| {
+            if child.is_none() { w.your_child.clone() } else { plain(&child) }
+        },
     );
     let w = Arc::clone(words);
-    env.add_filter("list", move |state: &State<'_, '_>, parts: Vec<Value>| {
-        names(&w, state, &parts)
-    });
+    env.add_filter("names", move |state: &State<'_, '_>, children: Vec<Value>| names(&w, state, &children));
+    let w = Arc::clone(words);
+    env.add_filter("list", move |state: &State<'_, '_>, parts: Vec<Value>| names(&w, state, &parts));
     let tag = words.tag.clone();
     let forms = plural_forms(&tag);
-    env.add_filter("plural", move |number: u64, given: Kwargs| {
-        plural(&tag, &forms, number, &given)
-    });
+    env.add_filter("plural", move |number: u64, given: Kwargs| plural(&tag, &forms, number, &given));
     env.add_filter("upfirst", upfirst);
     env.add_filter("sentence", sentence);
 }
 
 fn parse_date(date: &str) -> Result<Date, Error> {
-    date.parse()
-        .map_err(|_| Error::new(ErrorKind::InvalidOperation, format!("{date:?} is no date")))
+    date.parse().map_err(|_| Error::new(ErrorKind::InvalidOperation, format!("{date:?} is no date")))
 }
 
 fn plain(value: &Value) -> String {
-    value
-        .as_str()
-        .map_or_else(|| value.to_string(), str::to_owned)
+    value.as_str().map_or_else(|| value.to_string(), str::to_owned)
 }
 
 /// A list of names in one phrase; in HTML each stands in an isolate of its own, so that a name written
 /// from right to left cannot carry its neighbours along.
 fn names(words: &Words, state: &State<'_, '_>, children: &[Value]) -> Value {
     if children.iter().any(|child| child.kind() == ValueKind::None) {
-        let phrase = if children.len() == 1 {
-            &words.your_child
-        } else {
-            &words.your_children
-        };
+        let phrase = if children.len() == 1 { &words.your_child } else { &words.your_children };
         return Value::from(phrase.clone());
     }
     let names: Vec<String> = children.iter().map(plain).collect();
@@ -296,16 +253,9 @@ fn names(words: &Words, state: &State<'_, '_>, children: &[Value]) -> Value {
         return Value::from(words.joined(&names));
     }
     // The joining word is chosen by the bare name, so the isolates are put in afterwards.
-    let marked: Vec<String> = names
-        .iter()
-        .map(|name| format!("\u{2068}{name}\u{2069}"))
-        .collect();
+    let marked: Vec<String> = names.iter().map(|name| format!("\u{2068}{name}\u{2069}")).collect();
     let phrase = HtmlEscape(&words.joined(&marked)).to_string();
-    Value::from_safe_string(
-        phrase
-            .replace('\u{2068}', "<bdi>")
-            .replace('\u{2069}', "</bdi>"),
-    )
+    Value::from_safe_string(phrase.replace('\u{2068}', "<bdi>").replace('\u{2069}', "</bdi>"))
 }
 
 fn upfirst(text: &str) -> String {

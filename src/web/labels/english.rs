@@ -6,15 +6,7 @@ use super::{Counted, DoorLabels, Labels, StopLabels};
 pub static ENGLISH: Labels = Labels {
     lang: "en",
     name: "English",
-    weekdays: [
-        "Monday",
-        "Tuesday",
-        "Wednesday",
-        "Thursday",
-        "Friday",
-        "Saturday",
-        "Sunday",
-    ],
+    weekdays: ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"],
     months: [
         "January",
         "February",
@@ -31,15 +23,11 @@ pub static ENGLISH: Labels = Labels {
     ],
     date: "{} {} {}",
     numbers: [
-        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
-        "twelve",
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
     ],
     as_of: "as of {}",
     other_languages: "Read this in another language",
-    sheets_to_read: Counted {
-        one: "{} sheet to read",
-        other: "{} sheets to read",
-    },
+    sheets_to_read: Counted { one: "{} sheet to read", other: "{} sheets to read" },
     all_answered: "You have answered everything here",
     read_each: "Please read each one and answer below it. At the end you can also answer all at once.",
     changed: "Something has changed since you last read this. The old words are struck out, the new ones are in bold.",

@@ -6,15 +6,7 @@ use super::{Counted, DoorLabels, Labels, StopLabels};
 pub static SPANISH: Labels = Labels {
     lang: "es",
     name: "Español",
-    weekdays: [
-        "lunes",
-        "martes",
-        "miércoles",
-        "jueves",
-        "viernes",
-        "sábado",
-        "domingo",
-    ],
+    weekdays: ["lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"],
     months: [
         "enero",
         "febrero",
@@ -31,15 +23,11 @@ pub static SPANISH: Labels = Labels {
     ],
     date: "{} {} de {}",
     numbers: [
-        "una", "dos", "tres", "cuatro", "cinco", "seis", "siete", "ocho", "nueve", "diez", "once",
-        "doce",
+        "una", "dos", "tres", "cuatro", "cinco", "seis", "siete", "ocho", "nueve", "diez", "once", "doce",
     ],
     as_of: "a las {}",
     other_languages: "Leer esto en otro idioma",
-    sheets_to_read: Counted {
-        one: "{} hoja por leer",
-        other: "{} hojas por leer",
-    },
+    sheets_to_read: Counted { one: "{} hoja por leer", other: "{} hojas por leer" },
     all_answered: "Ya ha respondido a todo",
     read_each: "Lea cada hoja y responda debajo de ella. Al final también puede responder a todas a la vez.",
     changed: "Algo ha cambiado desde la última vez que lo leyó. Lo anterior está tachado; lo nuevo está en negrita.",

@@ -106,10 +106,7 @@ pub struct Preview {
 impl Preview {
     /// How many problems block.
     pub fn blocking(&self) -> usize {
-        self.problems
-            .iter()
-            .filter(|problem| problem.blocks)
-            .count()
+        self.problems.iter().filter(|problem| problem.blocks).count()
     }
 
     /// Acknowledgements that fall in all.
@@ -124,10 +121,7 @@ impl Preview {
             (0, 1) => "This workbook changes one thing".to_owned(),
             (0, n) => format!("This workbook changes {} things", ENGLISH.number(n)),
             (1, _) => "One problem keeps this workbook out".to_owned(),
-            (n, _) => capitalised(&format!(
-                "{} problems keep this workbook out",
-                ENGLISH.number(n)
-            )),
+            (n, _) => capitalised(&format!("{} problems keep this workbook out", ENGLISH.number(n))),
         }
     }
 
@@ -196,16 +190,9 @@ mod tests {
         };
         assert_eq!(preview.heading(), "This workbook changes nothing");
         assert_eq!(preview.confirm_words(), "Take this workbook");
-        preview.falls = vec![Fall {
-            change: "Call".into(),
-            children: Vec::new(),
-            count: 14,
-        }];
+        preview.falls = vec![Fall { change: "Call".into(), children: Vec::new(), count: 14 }];
         assert_eq!(preview.falls_heading(), "14 acknowledgements fall");
-        assert_eq!(
-            preview.confirm_words(),
-            "Take it, and ask for 14 answers again"
-        );
+        assert_eq!(preview.confirm_words(), "Take it, and ask for 14 answers again");
         preview.problems = vec![Problem {
             blocks: true,
             sheet: "children".into(),

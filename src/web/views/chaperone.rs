@@ -162,11 +162,7 @@ impl ChaperonePage {
 
     /// How many of hers are settled, in a sentence.
     pub fn settled_words(&self) -> String {
-        let settled = self
-            .settled
-            .iter()
-            .filter(|child| child.mark == Mark::Heard)
-            .count();
+        let settled = self.settled.iter().filter(|child| child.mark == Mark::Heard).count();
         let all = self.open.len() + self.settled.len();
         let (settled_words, all_words) = (ENGLISH.number(settled), ENGLISH.number(all));
         match (settled, all) {
@@ -176,10 +172,7 @@ impl ChaperonePage {
             (1, 1) => "Your one child is settled.".to_owned(),
             (a, b) if a == b => format!("All {all_words} of your children are settled."),
             (1, _) => format!("One of your {all_words} children is settled."),
-            _ => format!(
-                "{} of your {all_words} children are settled.",
-                capitalised(&settled_words)
-            ),
+            _ => format!("{} of your {all_words} children are settled.", capitalised(&settled_words)),
         }
     }
 }
@@ -197,18 +190,11 @@ mod tests {
             note: String::new(),
             rings: Vec::new(),
         };
-        let done = SettledChild {
-            name: "Bilal R.".into(),
-            mark: Mark::Heard,
-            note: String::new(),
-        };
+        let done = SettledChild { name: "Bilal R.".into(), mark: Mark::Heard, note: String::new() };
         ChaperonePage {
             school: "Larkmoor".into(),
             season: "The Tide Clock".into(),
-            as_of: AsOf {
-                date: date(2027, 6, 3),
-                time: time(18, 42, 0, 0),
-            },
+            as_of: AsOf { date: date(2027, 6, 3), time: time(18, 42, 0, 0) },
             given: "Noor".into(),
             events: Vec::new(),
             watch: Some(Watch {
@@ -231,43 +217,19 @@ mod tests {
     fn the_heading_counts_the_families() {
         assert_eq!(page(3, 11).heading(), "Noor, three families to ring");
         assert_eq!(page(1, 0).heading(), "Noor, one family to ring");
-        assert_eq!(
-            page(0, 2).heading(),
-            "Noor, nobody to ring: all of yours are settled"
-        );
-        let free = ChaperonePage {
-            watch: None,
-            ..page(0, 0)
-        };
+        assert_eq!(page(0, 2).heading(), "Noor, nobody to ring: all of yours are settled");
+        let free = ChaperonePage { watch: None, ..page(0, 0) };
         assert_eq!(free.heading(), "Noor, you have no more duties this season");
     }
 
     #[test]
     fn the_sentence_below_counts_the_settled() {
-        assert_eq!(
-            page(3, 11).settled_words(),
-            "Eleven of your 14 children are settled."
-        );
-        assert_eq!(
-            page(2, 1).settled_words(),
-            "One of your three children is settled."
-        );
+        assert_eq!(page(3, 11).settled_words(), "Eleven of your 14 children are settled.");
+        assert_eq!(page(2, 1).settled_words(), "One of your three children is settled.");
         assert_eq!(page(0, 1).settled_words(), "Your one child is settled.");
-        assert_eq!(
-            page(1, 0).settled_words(),
-            "Your one child is not settled yet."
-        );
-        assert_eq!(
-            page(2, 0).settled_words(),
-            "None of your two children is settled yet."
-        );
-        assert_eq!(
-            page(0, 2).settled_words(),
-            "All two of your children are settled."
-        );
-        assert_eq!(
-            page(0, 0).settled_words(),
-            "No children are yours at this event."
-        );
+        assert_eq!(page(1, 0).settled_words(), "Your one child is not settled yet.");
+        assert_eq!(page(2, 0).settled_words(), "None of your two children is settled yet.");
+        assert_eq!(page(0, 2).settled_words(), "All two of your children are settled.");
+        assert_eq!(page(0, 0).settled_words(), "No children are yours at this event.");
     }
 }

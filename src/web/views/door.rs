@@ -23,33 +23,17 @@ pub struct DoorPage {
 
 impl DoorPage {
     fn of(status: u16, labels: &'static Labels, heading: &str, words: &str) -> Self {
-        DoorPage {
-            status,
-            labels,
-            heading: heading.to_owned(),
-            words: words.to_owned(),
-            telephone: None,
-        }
+        DoorPage { status, labels, heading: heading.to_owned(), words: words.to_owned(), telephone: None }
     }
 
     /// 400: the form could not be read.
     pub fn bad_form(labels: &'static Labels) -> Self {
-        Self::of(
-            400,
-            labels,
-            labels.door.bad_form_title,
-            labels.door.bad_form,
-        )
+        Self::of(400, labels, labels.door.bad_form_title, labels.door.bad_form)
     }
 
     /// 404: nothing at this address.
     pub fn not_found(labels: &'static Labels) -> Self {
-        Self::of(
-            404,
-            labels,
-            labels.door.not_found_title,
-            labels.door.not_found,
-        )
+        Self::of(404, labels, labels.door.not_found_title, labels.door.not_found)
     }
 
     /// 410: the link is no longer valid.
@@ -59,12 +43,7 @@ impl DoorPage {
 
     /// 413: too large.
     pub fn too_large(labels: &'static Labels) -> Self {
-        Self::of(
-            413,
-            labels,
-            labels.door.too_large_title,
-            labels.door.too_large,
-        )
+        Self::of(413, labels, labels.door.too_large_title, labels.door.too_large)
     }
 
     /// 503: cannot answer now.

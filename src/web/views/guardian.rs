@@ -143,31 +143,15 @@ impl GuardianPage {
 
     /// Items still owed, for the form that acknowledges all.
     pub fn all_items(&self) -> Vec<&Item> {
-        let sheets = self
-            .sheets
-            .iter()
-            .filter(|sheet| sheet.owes())
-            .map(|sheet| &sheet.item);
-        let rules = self
-            .rules
-            .iter()
-            .filter(|rules| rules.owes())
-            .flat_map(|rules| &rules.items);
+        let sheets = self.sheets.iter().filter(|sheet| sheet.owes()).map(|sheet| &sheet.item);
+        let rules = self.rules.iter().filter(|rules| rules.owes()).flat_map(|rules| &rules.items);
         sheets.chain(rules).collect()
     }
 
     /// The words of the button that acknowledges all.
     pub fn all_words(&self) -> String {
-        let owing = self
-            .sheets
-            .iter()
-            .filter(|sheet| sheet.owes())
-            .map(|sheet| &sheet.given);
-        let rules = self
-            .rules
-            .iter()
-            .filter(|rules| rules.owes())
-            .flat_map(|rules| &rules.givens);
+        let owing = self.sheets.iter().filter(|sheet| sheet.owes()).map(|sheet| &sheet.given);
+        let rules = self.rules.iter().filter(|rules| rules.owes()).flat_map(|rules| &rules.givens);
         let mut names: Vec<String> = Vec::new();
         for name in owing.chain(rules) {
             if !names.contains(name) {

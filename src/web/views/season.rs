@@ -33,9 +33,7 @@ impl Tally {
     /// Each mark that occurs besides the settled, with its count.
     pub fn others(&self) -> Vec<(Mark, usize)> {
         let rest = Mark::ALL.into_iter().filter(|&mark| mark != Mark::Heard);
-        rest.map(|mark| (mark, self.count(mark)))
-            .filter(|&(_, n)| n > 0)
-            .collect()
+        rest.map(|mark| (mark, self.count(mark))).filter(|&(_, n)| n > 0).collect()
     }
 
     /// "268 of 350 settled".
@@ -45,10 +43,7 @@ impl Tally {
 
     /// The whole field in words, for those who do not see it.
     pub fn alt(&self) -> String {
-        let rest = self
-            .others()
-            .into_iter()
-            .map(|(mark, n)| format!(", {n} {}", mark.words()));
+        let rest = self.others().into_iter().map(|(mark, n)| format!(", {n} {}", mark.words()));
         self.words() + &rest.collect::<String>()
     }
 }
@@ -94,12 +89,7 @@ impl Picture {
 
     /// Children settled at the reading.
     pub fn settled(&self) -> u32 {
-        let past = self
-            .counts
-            .steps
-            .iter()
-            .rev()
-            .find(|(at, _)| *at <= self.counts.now_ms);
+        let past = self.counts.steps.iter().rev().find(|(at, _)| *at <= self.counts.now_ms);
         past.map_or(0, |&(_, n)| n)
     }
 
@@ -239,10 +229,7 @@ impl Needs {
         match self.len() {
             0 => "Nothing needs a person now".to_owned(),
             1 => "One thing needs a person".to_owned(),
-            n => crate::web::labels::capitalised(&format!(
-                "{} things need a person",
-                ENGLISH.number(n)
-            )),
+            n => crate::web::labels::capitalised(&format!("{} things need a person", ENGLISH.number(n))),
         }
     }
 }
@@ -285,12 +272,7 @@ impl SeasonPage {
     pub fn heading(&self) -> String {
         match self.next.and_then(|at| self.events.get(at)) {
             Some(event) => {
-                format!(
-                    "{} {}: {}",
-                    event.name,
-                    when(self.as_of.date, event.date),
-                    event.tally.words()
-                )
+                format!("{} {}: {}", event.name, when(self.as_of.date, event.date), event.tally.words())
             }
             None if self.events.is_empty() => "No season yet: bring the workbook".to_owned(),
             None => "The season is over".to_owned(),
@@ -365,15 +347,8 @@ mod tests {
 
     #[test]
     fn a_tally_says_itself() {
-        let tally = Tally {
-            marks: vec![
-                Mark::Heard,
-                Mark::Waiting,
-                Mark::Heard,
-                Mark::NoWay,
-                Mark::Waiting,
-            ],
-        };
+        let tally =
+            Tally { marks: vec![Mark::Heard, Mark::Waiting, Mark::Heard, Mark::NoWay, Mark::Waiting] };
         assert_eq!(tally.words(), "2 of 5 settled");
         assert_eq!(tally.alt(), "2 of 5 settled, 2 waiting, 1 no way to reach");
     }
@@ -390,11 +365,7 @@ mod tests {
     fn needs_are_counted_in_the_heading() {
         let mut needs = Needs::default();
         assert_eq!(needs.heading(), "Nothing needs a person now");
-        let nobody = NoWay {
-            guardian: "A".into(),
-            children: vec!["B".into()],
-            why: "No number.".into(),
-        };
+        let nobody = NoWay { guardian: "A".into(), children: vec!["B".into()], why: "No number.".into() };
         needs.no_way = vec![nobody.clone()];
         assert_eq!(needs.heading(), "One thing needs a person");
         needs.no_way.push(nobody);

@@ -143,14 +143,9 @@ impl Sheet {
             || self.place.is_changed()
             || self.door.is_changed()
             || self.ribbon.iter().any(|row| row.time.is_changed())
-            || [
-                &self.arrive_ready,
-                &self.bring,
-                &self.leave_home,
-                &self.hand_in,
-            ]
-            .iter()
-            .any(|text| text.is_changed())
+            || [&self.arrive_ready, &self.bring, &self.leave_home, &self.hand_in]
+                .iter()
+                .any(|text| text.is_changed())
             || self.adults_watch.is_changed()
     }
 
@@ -180,21 +175,13 @@ impl Sheet {
 
     /// The date told before in words; empty if it is the same.
     pub fn day_before(&self, labels: &Labels) -> String {
-        self.date
-            .was
-            .as_ref()
-            .map(|date| labels.day(date))
-            .unwrap_or_default()
+        self.date.was.as_ref().map(|date| labels.day(date)).unwrap_or_default()
     }
 
     /// Rows of plain text below the ribbon: label, words now, words before; empty ones are left out.
     pub fn lines(&self, labels: &Labels) -> Vec<(&'static str, String, Option<String>)> {
         let watch = |may: bool| {
-            if may {
-                labels.may_watch
-            } else {
-                labels.may_not_watch
-            }
+            if may { labels.may_watch } else { labels.may_not_watch }
         };
         let watching = Told {
             now: watch(self.adults_watch.now).to_owned(),
@@ -237,11 +224,7 @@ impl Sheet {
 
     /// The words of the main button.
     pub fn heard_words(&self, labels: &Labels) -> String {
-        let text = if self.standing == Mark::CantCome {
-            labels.act_come_after_all
-        } else {
-            labels.act_heard
-        };
+        let text = if self.standing == Mark::CantCome { labels.act_come_after_all } else { labels.act_heard };
         fill(text, &[&self.given])
     }
 
@@ -274,7 +257,5 @@ pub(super) fn standing_words(standing: Mark, labels: &Labels, given: &str) -> St
 
 /// When a guardian last answered, in words; empty if never.
 pub(super) fn answered_words(answered: Option<&AsOf>, labels: &Labels) -> String {
-    answered
-        .map(|at| fill(labels.answered_at, &[&at.day(labels), &at.clock()]))
-        .unwrap_or_default()
+    answered.map(|at| fill(labels.answered_at, &[&at.day(labels), &at.clock()])).unwrap_or_default()
 }

@@ -48,10 +48,7 @@ impl StopPage {
         if self.givens.is_empty() {
             self.labels.stop.what_stops_all.to_owned()
         } else {
-            fill(
-                self.labels.stop.what_stops,
-                &[&self.labels.list(&self.givens)],
-            )
+            fill(self.labels.stop.what_stops, &[&self.labels.list(&self.givens)])
         }
     }
 }
