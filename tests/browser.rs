@@ -27,6 +27,8 @@ use tempfile::TempDir;
 const PROGRAM_SERVES: bool = false;
 /// Pages the demo names on the terminal: a guardian's, a chaperone's, the coordinator's.
 const LIVE_PAGES: usize = 3;
+/// Browsers at once.
+const BROWSERS: usize = 3;
 /// How long the demo may take to name them.
 const NAMED_WITHIN: Duration = Duration::from_secs(60);
 
@@ -34,15 +36,25 @@ fn browser() -> [Result<PathBuf, String>; 4] {
     [program("node"), program("chromium"), node_package("playwright-core"), node_package("axe-core")]
 }
 
-/// Opens every page; fails with what was found.
+/// Opens every page, in a few browsers at once since much of it is waiting; fails with what was found.
 fn open(urls: &[String]) {
+    let share = urls.len().div_ceil(BROWSERS).max(1);
+    std::thread::scope(|scope| {
+        let checks: Vec<_> = urls.chunks(share).map(|urls| scope.spawn(move || check(urls))).collect();
+        let bad: Vec<String> = checks.into_iter().filter_map(|check| check.join().unwrap().err()).collect();
+        assert!(bad.is_empty(), "{}", bad.join("\n"));
+    });
+}
+
+fn check(urls: &[String]) -> Result<(), String> {
     let out = TempDir::new().unwrap();
     let mut check = Command::new(program("node").unwrap());
     check.arg(here("tests/peers/pages.mjs")).arg(out.path()).args(urls);
     let done = check.env("CHROMIUM", program("chromium").unwrap()).output().unwrap();
     let said = String::from_utf8_lossy(&done.stdout);
-    assert!(done.status.success(), "{said}\n{}", String::from_utf8_lossy(&done.stderr));
     println!("{}", said.lines().last().unwrap_or_default());
+    let whole = format!("{said}\n{}", String::from_utf8_lossy(&done.stderr));
+    if done.status.success() { Ok(()) } else { Err(whole) }
 }
 
 #[test]

@@ -127,7 +127,9 @@ async fn a_seasons_mail_arrives_whole_and_once() {
     let folder = TempDir::new().unwrap();
     let season = Season::open(folder.path(), 5, smtp(servers.client())).await;
     season.office.plan_tick().await.unwrap();
+    let began = Instant::now();
     let sent_at = send(&season).await;
+    println!("{} mails taken by Postfix in {:?}", sent_at.len(), began.elapsed());
 
     let refused =
         season.office.store.messages_in(season.row().await, &[State::Refused], 1_000).await.unwrap();
@@ -149,7 +151,7 @@ async fn a_seasons_mail_arrives_whole_and_once() {
     println!("{} of {} delivered after {:?}", servers.delivered(), sent_at.len(), began.elapsed());
     let messages = servers.read("Europe/London");
     assert_eq!(messages.len(), sent_at.len());
-    println!("{} mails read back", messages.len());
+    println!("{} mails read back after {:?}", messages.len(), began.elapsed());
     let mut keys: Vec<String> = messages.iter().map(|m| texts(m, "Message-ID")[0].to_owned()).collect();
     keys.sort();
     let expected: Vec<String> = sent_at.keys().map(|key| format!("<{key}@school.example>")).collect();
