@@ -106,7 +106,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let fingerprint = desk.board.fingerprint(*item);
             let known =
                 desk.record.answers.get(&(first, *item)).map(|a| a.fingerprint).filter(|f| *f != fingerprint);
-            let known = known.or_else(|| super::composing::told_before(&desk, first, *item));
+            let known = known.or_else(|| super::composing::told_before(&desk.board, &desk.record, first, *item));
             let form = match known.filter(|f| *f != fingerprint) {
                 Some(known) => self.store.facts(desk.season, known).await?,
                 None => None,
@@ -260,6 +260,16 @@ impl<S: Store, G: Gateway> Office<S, G> {
         self.store.set_stopped(desk.season, channel, &address, &guardians, stopped, &delta, now).await?;
         desk.pulse = pulse + 1;
         Ok(true)
+    }
+
+    /// A message came back: its address does not work, and what it said goes another way.
+    pub async fn bounced(&self, key: &str) -> Result<bool, OfficeFault> {
+        let season = self.desk().await?.season;
+        let known = self.store.bounce(season, key, self.now()).await?;
+        if known {
+            self.plan_tick().await?;
+        }
+        Ok(known)
     }
 
     /// A person decides about a message of which nobody knows whether it arrived.

@@ -42,6 +42,7 @@ pub const ALL: &[(&str, Statement)] = &[
     ("TEND_DOUBT_ATTEMPTS", TEND_DOUBT_ATTEMPTS),
     ("TEND_TRY_AGAIN", TEND_TRY_AGAIN),
     ("DECIDE", DECIDE),
+    ("BOUNCE", BOUNCE),
     ("NEXT_DUE", NEXT_DUE),
     ("COUNTS", COUNTS),
     ("LINK", LINK),
@@ -268,6 +269,12 @@ pub(super) const DECIDE: Statement = s(
     "UPDATE message SET state = $3, ready_ms = $4, why = 'decided by a person' \
      WHERE season = $1 AND id = $2 AND state = 'uncertain' \
      RETURNING id, channel, household, guardians, state, why, key",
+);
+pub(super) const BOUNCE: Statement = s(
+    2,
+    "UPDATE message SET state = 'bounced', why = 'came back' \
+     WHERE season = $1 AND key = $2 AND state IN ('accepted', 'delivered') \
+     RETURNING id, channel, household, guardians, state, why, key, attempts",
 );
 pub(super) const NEXT_DUE: Statement = s(
     1,
