@@ -2,7 +2,7 @@
 
 use super::House;
 use crate::service::office::OfficeFault;
-use crate::service::ports::StoreFault;
+use crate::service::ports::{Store as _, StoreFault};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 use std::time::Duration;
@@ -72,7 +72,9 @@ impl Ticking {
         if sent.attempted > 0 {
             tracing::info!(sent.attempted, sent.accepted, "sent");
         }
-        let due = crate::service::ports::Store::next_due(&house.store, season).await.map_err(fault)?;
+        let due = house.store.next_due(season).await.map_err(fault)?;
+        // What is due already waits for a carrier's rate or rest, and `again_at` says until when.
+        let due = due.filter(|at| sent.again_at.is_none() || *at > house.now());
         Ok([due, sent.again_at].into_iter().flatten().min())
     }
 

@@ -147,8 +147,10 @@ impl Demo {
                 step.answers += usize::from(self.happen(coming).await?);
             }
         }
+        // What is due already waits for a carrier's rate, and `again_at` says until when.
+        let due = self.house.store.next_due(season).await?.filter(|at| *at > now);
         let next = [
-            self.house.store.next_due(season).await?,
+            due,
             sent.again_at,
             self.coming.peek().map(|Reverse((at, _, _))| *at),
             self.changes.front().map(|(at, _)| *at),

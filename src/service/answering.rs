@@ -264,12 +264,16 @@ impl<S: Store, G: Gateway> Office<S, G> {
 
     /// A message came back: its address does not work, and what it said goes another way.
     pub async fn bounced(&self, key: &str) -> Result<bool, OfficeFault> {
+        let now = self.now();
         let season = self.desk().await?.season;
-        let known = self.store.bounce(season, key, self.now()).await?;
-        if known {
-            self.plan_tick().await?;
+        let Some((channel, address)) = self.store.bounce(season, key, now).await? else { return Ok(false) };
+        let desk = self.desk().await?;
+        let households = self.households_at(&desk, channel, &address);
+        let delta = self.difference_for(&desk, &households, now).await?;
+        if !delta.is_empty() {
+            self.store.reconcile(season, &delta, now).await?;
         }
-        Ok(known)
+        Ok(true)
     }
 
     /// A person decides about a message of which nobody knows whether it arrived.

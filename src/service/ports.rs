@@ -481,8 +481,13 @@ pub trait Store: Send + Sync {
         to: State,
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
-    /// Notes that an accepted message came back, and that its address does not work; false if there is none such.
-    fn bounce(&self, season: i64, key: &str, now: Timestamp) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Notes that an accepted message came back, and that its address does not work; gives back that address.
+    fn bounce(
+        &self,
+        season: i64,
+        key: &str,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<Option<(Channel, String)>, StoreFault>> + Send;
     /// Looks a link up by the hash of its token.
     fn link(
         &self,

@@ -421,17 +421,18 @@ pub(super) async fn bounce(
     season: i64,
     key: &str,
     now: Timestamp,
-) -> Result<bool, StoreFault> {
+) -> Result<Option<(Channel, String)>, StoreFault> {
     let mut tx = store.db.begin().await?;
     let rows = tx.fetch(sql::BOUNCE, vec![season.into(), key.into()]).await?;
-    let Some(row) = rows.first() else { return Ok(false) };
+    let Some(row) = rows.first() else { return Ok(None) };
+    let found = (channel("message", key, &row.text(1)?)?, row.text(8)?);
     let pair = json!([[row.int(0)?, row.int(7)?]]);
     tx.run(sql::ADDRESSES_BAD, vec![pair.to_string().into(), season.into()]).await?;
     let notes = ended(&mut tx, &rows, now).await?;
     ledger::append(store, &mut tx, season, notes).await?;
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
     store.commit(tx, "bounce").await?;
-    Ok(true)
+    Ok(Some(found))
 }
 
 pub(super) async fn counts(store: &SqlStore, season: i64) -> Result<Vec<(State, Channel, u64)>, StoreFault> {

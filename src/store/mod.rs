@@ -170,7 +170,12 @@ impl Store for SqlStore {
     async fn decide(&self, season: i64, message: i64, to: State, now: Timestamp) -> Result<bool, StoreFault> {
         messages::decide(self, season, message, to, now).await
     }
-    async fn bounce(&self, season: i64, key: &str, now: Timestamp) -> Result<bool, StoreFault> {
+    async fn bounce(
+        &self,
+        season: i64,
+        key: &str,
+        now: Timestamp,
+    ) -> Result<Option<(Channel, String)>, StoreFault> {
         messages::bounce(self, season, key, now).await
     }
     async fn link(&self, season: i64, hash: &str) -> Result<Option<StoredLink>, StoreFault> {

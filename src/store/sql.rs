@@ -274,13 +274,14 @@ pub(super) const BOUNCE: Statement = s(
     2,
     "UPDATE message SET state = 'bounced', why = 'came back' \
      WHERE season = $1 AND key = $2 AND state IN ('accepted', 'delivered') \
-     RETURNING id, channel, household, guardians, state, why, key, attempts",
+     RETURNING id, channel, household, guardians, state, why, key, attempts, \
+     (SELECT a.address FROM attempt a WHERE a.message = message.id AND a.number = message.attempts)",
 );
 pub(super) const NEXT_DUE: Statement = s(
     1,
     "SELECT COALESCE(MIN(at), -1) FROM ( \
-       SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' AND until_ms > ready_ms \
-       UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'waiting_to_retry' AND until_ms > ready_ms \
+       SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' \
+       UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'waiting_to_retry' \
        UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'claimed' \
        UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'attempting') AS moments",
 );
