@@ -95,12 +95,7 @@ fn sheet(sort: &Sort, old: &[Row], new: &[Row], out: &mut Vec<Change>) {
     let order = |rows: &[Row]| rows.iter().map(|row| identity(sort, row)).collect::<Vec<_>>();
     if out.len() == count && order(old) != order(new) {
         let detail = "the lines stand in another order".to_owned();
-        out.push(Change {
-            kind: ChangeKind::Changed,
-            what: "sheet",
-            name: sort.sheet.to_owned(),
-            detail,
-        });
+        out.push(Change { kind: ChangeKind::Changed, what: "sheet", name: sort.sheet.to_owned(), detail });
     }
 }
 
@@ -256,7 +251,8 @@ mod tests {
         let old = book(&[("events", show), ("children", ADA)]);
         let mut new = book(&[("events", show), ("events", &[("ref", "E002"), ("name", "Second show")])]);
         new.sheet_mut("events").rows[0].set("call", "17:00");
-        let says: Vec<_> = told(&old, &new).into_iter().map(|(k, w, n, d)| format!("{k:?} {w} {n}: {d}")).collect();
+        let says: Vec<_> =
+            told(&old, &new).into_iter().map(|(k, w, n, d)| format!("{k:?} {w} {n}: {d}")).collect();
         assert_eq!(
             says,
             [
@@ -270,7 +266,10 @@ mod tests {
 
     #[test]
     fn another_order_of_the_same_lines_is_a_change() {
-        let old = book(&[("numbers", &[("ref", "N001"), ("name", "Bells")]), ("numbers", &[("ref", "N002"), ("name", "Boats")])]);
+        let old = book(&[
+            ("numbers", &[("ref", "N001"), ("name", "Bells")]),
+            ("numbers", &[("ref", "N002"), ("name", "Boats")]),
+        ]);
         let mut new = old.clone();
         new.sheet_mut("numbers").rows.reverse();
         let says = told(&old, &new);

@@ -232,7 +232,8 @@ fn halved((before, after): (usize, usize)) -> Problem {
         row: None,
         column: None,
         reason: format!("{after} children stand here where there were {before}"),
-        cure: "Look whether lines were lost; take the workbook only if so many children have left.".to_owned(),
+        cure: "Look whether lines were lost; take the workbook only if so many children have left."
+            .to_owned(),
     }
 }
 
