@@ -42,6 +42,8 @@ pub struct SheetData {
     pub before: Option<Facts>,
     /// Where she is.
     pub standing: Standing,
+    /// When she last answered about it.
+    pub answered: Option<Timestamp>,
 }
 
 /// Everything a guardian's page shows.
@@ -117,6 +119,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 fingerprint,
                 before: form.map(|form| Facts::parse(&form)),
                 standing: standing(&desk.board, &desk.record, first, *item),
+                answered: desk.record.answers.get(&(first, *item)).map(|a| a.at),
             });
         }
         let key = (opened.channel, opened.link.address.clone());
@@ -159,7 +162,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         self.note(&mut desk, &opened.guardians, said, &opened.household.into_iter().collect()).await
     }
 
-    /// What a chaperone notes after a call or at the class door.
+    /// What a chaperone notes after a call or at the class door. `seen` are the facts of the list she read from: a
+    /// yes to others than today's is not noted.
     #[allow(clippy::too_many_arguments)]
     pub async fn note_call(
         &self,
@@ -167,6 +171,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         guardian: &str,
         child: &str,
         event: &str,
+        seen: Option<Fingerprint>,
         kind: Option<AnswerKind>,
         outcome: &str,
     ) -> Result<Noted, OfficeFault> {
@@ -179,6 +184,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let theirs = desk.board.cares_of(item.child).any(|care| care.guardian == guardian);
         if !hers || !theirs {
             return Ok(Noted::NotCovered);
+        }
+        let told_today = seen.is_none_or(|seen| seen == desk.board.fingerprint(item));
+        if kind == Some(AnswerKind::Heard) && !told_today {
+            return Ok(Noted::Changed);
         }
         let reference = desk.board.season.chaperones[chaperone.at()].reference.clone();
         let households: HashSet<HouseholdId> = desk

@@ -53,7 +53,7 @@ pub fn token_hash(token: &str) -> String {
 
 impl<S: Store, G: Gateway> Office<S, G> {
     /// A new token for a link, 22 characters.
-    pub(super) fn token(&self) -> String {
+    pub fn token(&self) -> String {
         URL_SAFE_NO_PAD.encode(self.random::<TOKEN_OCTETS>())
     }
 

@@ -504,6 +504,12 @@ pub trait Store: Send + Sync {
         delta: &Delta,
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// The newest questions people asked, newest first.
+    fn questions(
+        &self,
+        season: i64,
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<StoredAnswer>, StoreFault>> + Send;
     /// Stops or starts an address and carries out what follows, together.
     #[allow(clippy::too_many_arguments)]
     fn set_stopped(

@@ -14,7 +14,7 @@ use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
     CrashPoint, Delta, History, LedgerLine, NewAnswer, NewAttempt, NewLink, Random, Settled, Store,
-    StoreFault, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    StoreFault, StoredAnswer, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -194,6 +194,9 @@ impl Store for SqlStore {
         now: Timestamp,
     ) -> Result<bool, StoreFault> {
         people::answer(self, season, answers, delta, now).await
+    }
+    async fn questions(&self, season: i64, most: u32) -> Result<Vec<StoredAnswer>, StoreFault> {
+        history::questions(self, season, most).await
     }
     async fn set_stopped(
         &self,

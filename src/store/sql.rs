@@ -48,6 +48,7 @@ pub const ALL: &[(&str, Statement)] = &[
     ("LINK", LINK),
     ("ANSWERS_ADD", ANSWERS_ADD),
     ("ANSWERS", ANSWERS),
+    ("QUESTIONS", QUESTIONS),
     ("TELLINGS", TELLINGS),
     ("ADDRESSES", ADDRESSES),
     ("ADDRESS_STOP", ADDRESS_STOP),
@@ -309,6 +310,11 @@ pub(super) const ANSWERS: Statement = s(
     1,
     "SELECT id, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, noted_by, outcome \
      FROM answer WHERE season = $1 ORDER BY id",
+);
+pub(super) const QUESTIONS: Statement = s(
+    2,
+    "SELECT id, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, noted_by, outcome \
+     FROM answer WHERE season = $1 AND kind = 'question' ORDER BY id DESC LIMIT $2",
 );
 pub(super) const TELLINGS: Statement = s(
     1,
