@@ -24,7 +24,7 @@ pub struct Offer {
     pub channel: Channel,
     pub fate: Fate,
     /// What the open attempt said at that moment.
-    pub household: String,
+    pub guardians: String,
     pub parts: Vec<Part>,
 }
 
@@ -58,7 +58,10 @@ pub struct World {
 impl World {
     /// Notes that an invariant does not hold.
     pub fn breach(&self, text: String) {
-        self.breaches.lock().unwrap().push(text);
+        let mut breaches = self.breaches.lock().unwrap();
+        if !breaches.contains(&text) {
+            breaches.push(text);
+        }
     }
 }
 
@@ -113,7 +116,7 @@ impl Post {
     /// Looks at what is durable at this moment: invariants 1, 4, 5 and 6.
     async fn witness(&self, parcel: &Parcel, channel: Channel) -> Option<(String, Vec<Part>)> {
         const OPEN: Statement = Statement {
-            text: "SELECT m.household, m.at_once, m.due_ms, m.until_ms, a.at_ms, s.revision, \
+            text: "SELECT m.guardians, m.at_once, m.due_ms, m.until_ms, a.at_ms, s.revision, \
                    EXISTS (SELECT 1 FROM address x WHERE x.season = m.season AND x.channel = m.channel \
                      AND x.address = a.address AND x.stopped) \
                    FROM message m JOIN attempt a ON a.message = m.id AND a.number = m.attempts \
@@ -227,8 +230,8 @@ impl Post {
         let witnessed = self.witness(parcel, channel).await.unwrap_or_default();
         let outcome = self.inner.send(parcel).await;
         let fate = self.last_fate.lock().unwrap().clone();
-        let (household, parts) = witnessed;
-        let offer = Offer { parcel: parcel.clone(), channel, fate, household, parts };
+        let (guardians, parts) = witnessed;
+        let offer = Offer { parcel: parcel.clone(), channel, fate, guardians, parts };
         self.world.offers.lock().unwrap().push(offer);
         outcome
     }
