@@ -287,6 +287,10 @@ pub fn wording(board: &Board, parts: &[(Item, NoticeKey)]) -> String {
     if parts.iter().any(|(_, notice)| matches!(notice, NoticeKey::Change(_))) {
         return CHANGE.to_owned();
     }
+    // Whatever the notice is worded by, there are no times to speak of where only house rules are asked about.
+    if parts.iter().all(|(item, _)| item.event.is_none()) {
+        return "rules".to_owned();
+    }
     let words: Vec<&str> = parts
         .iter()
         .filter_map(|(_, notice)| match notice {

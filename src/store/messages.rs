@@ -337,14 +337,20 @@ pub(super) async fn put_back(
     let rows: Vec<_> =
         unsent.iter().map(|u| json!([u.message, u.fence, u.to.word(), ms(u.ready), u.why])).collect();
     let moved = tx.fetch(sql::PUT_BACK, vec![json!(rows).to_string().into()]).await?;
-    let mut at_end = Vec::new();
+    let (mut at_end, mut set_aside) = (Vec::new(), false);
     for row in moved {
-        if state("message", "", &row.text(4)?)?.is_end() {
+        let state = state("message", "", &row.text(4)?)?;
+        set_aside |= state == State::Quarantined;
+        if state.is_end() {
             at_end.push(row);
         }
     }
     let notes = ended(&mut tx, &at_end, now).await?;
     ledger::append(store, &mut tx, season, notes).await?;
+    if set_aside {
+        // What is set aside is part of the record: it must not be planned again.
+        tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    }
     store.commit(tx, "put_back").await
 }
 

@@ -112,10 +112,11 @@ pub(super) const WITHDRAW: Statement = s(
      WHERE message.id = w.id AND message.state IN ('planned', 'claimed', 'waiting_to_retry', 'uncertain') \
      RETURNING message.id, message.channel, message.household, message.guardians, message.state, message.why, message.key",
 );
+/// What waits for another try, or is claimed by a sender that may be gone, must not go before its new due time either.
 pub(super) const RETIME: Statement = s(
     1,
     "UPDATE message SET due_ms = w.due, until_ms = w.until, at_once = w.at_once, \
-     ready_ms = CASE WHEN state = 'planned' THEN w.due ELSE ready_ms END \
+     ready_ms = CASE WHEN state = 'planned' OR ready_ms < w.due THEN w.due ELSE ready_ms END \
      FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS due, \
      CAST(value->>2 AS BIGINT) AS until, CAST(value->>3 AS BIGINT) AS at_once FROM json_each($1)) AS w \
      WHERE message.id = w.id AND message.state IN ('planned', 'claimed', 'waiting_to_retry')",
