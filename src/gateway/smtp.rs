@@ -75,10 +75,22 @@ pub struct Smtp {
     idle: Mutex<Vec<(AsyncSmtpConnection, Instant)>>,
 }
 
-/// A failure and whether the message may already have been taken.
-enum Failure {
-    Before(Outcome),
-    AtData(Outcome),
+/// A mail that was not taken, or not surely.
+struct Failure {
+    outcome: Outcome,
+    /// The library does not say so itself: it marks a connection as broken only in calls that are not used here.
+    session: Session,
+}
+
+/// A session after a failure.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Session {
+    /// In step, ready for the next mail.
+    Usable,
+    /// Gone or out of step before any data went out.
+    LostBefore,
+    /// Gone or out of step after data went out.
+    LostAfter,
 }
 
 impl Smtp {
@@ -107,27 +119,19 @@ impl Smtp {
                 Err(outcome) => return outcome,
             },
         };
-        let first = self.exchange(&mut connection, parcel, content).await;
+        let mut result = self.exchange(&mut connection, parcel, content).await;
         // A kept session may have been closed by the server; before any data that costs nothing but another try.
-        let result = match first {
-            Err(Failure::Before(Outcome::Temporary { .. })) if reused && connection.has_broken() => {
-                match self.connect().await {
-                    Ok(fresh) => {
-                        connection = fresh;
-                        self.exchange(&mut connection, parcel, content).await
-                    }
-                    Err(outcome) => return outcome,
-                }
-            }
-            other => other,
-        };
-        if !connection.has_broken() && !matches!(result, Err(Failure::AtData(Outcome::Uncertain { .. }))) {
+        if reused && result.as_ref().is_err_and(|f| f.session == Session::LostBefore) {
+            connection = match self.connect().await {
+                Ok(fresh) => fresh,
+                Err(outcome) => return outcome,
+            };
+            result = self.exchange(&mut connection, parcel, content).await;
+        }
+        if result.as_ref().map_or_else(|f| f.session == Session::Usable, |()| true) {
             self.keep(connection).await;
         }
-        match result {
-            Ok(()) => Outcome::Accepted,
-            Err(Failure::Before(outcome) | Failure::AtData(outcome)) => outcome,
-        }
+        result.map_or_else(|failure| failure.outcome, |()| Outcome::Accepted)
     }
 
     fn kept(&self) -> Option<AsyncSmtpConnection> {
@@ -183,7 +187,10 @@ impl Smtp {
         parcel: &Parcel,
         content: &MailContent,
     ) -> Result<(), Failure> {
-        let refused = |why: String| Failure::Before(Outcome::Refused { why, address: true });
+        let refused = |why: String| Failure {
+            outcome: Outcome::Refused { why, address: true },
+            session: Session::Usable,
+        };
         let message =
             mail::build(parcel, content, &self.identity).map_err(|fault| refused(fault.to_string()))?;
         let to: Address = parcel.to.parse().map_err(|_| refused("not a mail address".to_owned()))?;
@@ -204,25 +211,39 @@ impl Smtp {
             connection.command(Data).await.map_err(|e| (e, false))?;
             Ok(())
         };
-        let before =
-            limit(COMMAND_SECONDS, async { steps.await.map_err(|(e, rcpt)| refusal(&e, rcpt)) }).await;
-        if let Err(outcome) = before {
-            // A refused recipient leaves the session usable for the next mail.
-            let _ =
-                limit(COMMAND_SECONDS, async { connection.command(Rset).await.map_err(|e| early(&e)) }).await;
-            return Err(Failure::Before(outcome));
+        let failed = match tokio::time::timeout(Duration::from_secs(COMMAND_SECONDS), steps).await {
+            Ok(Ok(())) => None,
+            Ok(Err((error, rcpt))) => Some((refusal(&error, rcpt), error.status().is_some())),
+            Err(_) => Some((late(), false)),
+        };
+        if let Some((outcome, answered)) = failed {
+            // A refused recipient leaves the session usable for the next mail, if the server is still in step.
+            let session =
+                if answered && reset(connection).await { Session::Usable } else { Session::LostBefore };
+            return Err(Failure { outcome, session });
         }
         let body = message.formatted();
         let sending = connection.message(&body);
+        let lost = |why: &str| Failure { outcome: uncertain(why), session: Session::LostAfter };
         match tokio::time::timeout(Duration::from_secs(END_OF_DATA_SECONDS), sending).await {
             Ok(Ok(_)) => Ok(()),
             Ok(Err(error)) if error.is_transient() || error.is_permanent() => {
-                Err(Failure::AtData(refusal(&error, false)))
+                Err(Failure { outcome: refusal(&error, false), session: Session::Usable })
             }
-            Ok(Err(_)) => Err(Failure::AtData(uncertain("the connection broke at the end of the data"))),
-            Err(_) => Err(Failure::AtData(uncertain("no answer to the end of the data"))),
+            Ok(Err(_)) => Err(lost("the connection broke at the end of the data")),
+            Err(_) => Err(lost("no answer to the end of the data")),
         }
     }
+}
+
+/// Drops a transaction that failed half-way; false if the server does not answer to that.
+async fn reset(connection: &mut AsyncSmtpConnection) -> bool {
+    let answer = tokio::time::timeout(Duration::from_secs(COMMAND_SECONDS), connection.command(Rset)).await;
+    matches!(answer, Ok(Ok(_)))
+}
+
+fn late() -> Outcome {
+    Outcome::Temporary { why: "the mail server did not answer in time".to_owned(), after_seconds: None }
 }
 
 fn uncertain(why: &str) -> Outcome {
@@ -231,12 +252,7 @@ fn uncertain(why: &str) -> Outcome {
 
 /// Bounds a step that comes before any data; running out of time is a temporary failure.
 async fn limit<T>(seconds: u64, step: impl Future<Output = Result<T, Outcome>>) -> Result<T, Outcome> {
-    tokio::time::timeout(Duration::from_secs(seconds), step).await.unwrap_or_else(|_| {
-        Err(Outcome::Temporary {
-            why: "the mail server did not answer in time".to_owned(),
-            after_seconds: None,
-        })
-    })
+    tokio::time::timeout(Duration::from_secs(seconds), step).await.unwrap_or_else(|_| Err(late()))
 }
 
 /// A TCP connection with TCP_NODELAY set.
