@@ -55,7 +55,10 @@ pub struct Pages {
 
 impl Default for Pages {
     fn default() -> Self {
-        Pages { listen: SocketAddr::from(([127, 0, 0, 1], 8420)), address: "http://127.0.0.1:8420".to_owned() }
+        Pages {
+            listen: SocketAddr::from(([127, 0, 0, 1], 8420)),
+            address: "http://127.0.0.1:8420".to_owned(),
+        }
     }
 }
 

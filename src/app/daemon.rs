@@ -32,7 +32,8 @@ pub async fn run(house: Arc<House>, stop: CancellationToken) {
             }
         };
         let now = house.now();
-        let sleep = wake.map_or(LONGEST_SLEEP, |at| at.duration_since(now)).clamp(SHORTEST_SLEEP, LONGEST_SLEEP);
+        let sleep =
+            wake.map_or(LONGEST_SLEEP, |at| at.duration_since(now)).clamp(SHORTEST_SLEEP, LONGEST_SLEEP);
         let sleep = Duration::try_from(sleep).unwrap_or(Duration::from_secs(1));
         tokio::select! {
             () = tokio::time::sleep(sleep) => {}
@@ -58,7 +59,8 @@ impl Ticking {
             (desk.season, desk.revision)
         };
         let tended = house.tend_tick().await?;
-        let stale = self.planned.is_none_or(|(r, at)| r != revision || house.now().duration_since(at) > PLAN_EVERY);
+        let stale =
+            self.planned.is_none_or(|(r, at)| r != revision || house.now().duration_since(at) > PLAN_EVERY);
         if stale || tended.expired + tended.doubted + tended.quarantined > 0 {
             let planned = house.plan_tick().await?;
             tracing::info!(planned.added, planned.withdrawn, planned.moved, "planned");
@@ -84,7 +86,10 @@ impl Ticking {
             let passed = SignedDuration::try_from(instant.duration_since(since)).unwrap_or_default();
             let off = now.duration_since(then) - passed;
             if off.abs() > CLOCK_JUMP {
-                tracing::warn!(seconds = off.as_secs(), "the clock jumped; nothing is sent until it has settled");
+                tracing::warn!(
+                    seconds = off.as_secs(),
+                    "the clock jumped; nothing is sent until it has settled"
+                );
                 self.hold = HOLD_TICKS;
             }
         }

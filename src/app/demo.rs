@@ -260,11 +260,15 @@ impl Demo {
             // One event is the one they can't make, or ask about.
             AnswerKind::CantCome | AnswerKind::Question => &page.sheets[..page.sheets.len().min(1)],
         };
-        for sheet in sheets {
-            let (child, event) = page.board.item_refs(sheet.item);
-            let words = if kind == AnswerKind::Question { "Which door is it, please?" } else { "" };
-            self.house.answer_by_link(&token, child, event, sheet.fingerprint, kind, words).await?;
-        }
+        let seen: Vec<_> = sheets
+            .iter()
+            .map(|sheet| {
+                let (child, event) = page.board.item_refs(sheet.item);
+                (child, event, sheet.fingerprint)
+            })
+            .collect();
+        let words = if kind == AnswerKind::Question { "Which door is it, please?" } else { "" };
+        self.house.answer_all_by_link(&token, &seen, kind, words).await?;
         Ok(true)
     }
 
@@ -277,16 +281,18 @@ impl Demo {
             let page = self.house.store.ledger(season, after, LEDGER_PAGE).await?;
             let Some(last) = page.last() else { break };
             after = last.seq;
-            lines.extend(page.into_iter().map(|line| Line {
-                at: line.entry.at,
-                kind: line.entry.kind,
-                about: line
-                    .entry
-                    .about
-                    .split(' ')
-                    .filter_map(|pair| pair.split_once('='))
-                    .map(|(name, value)| (name.to_owned(), value.to_owned()))
-                    .collect::<BTreeMap<_, _>>(),
+            lines.extend(page.into_iter().map(|line| {
+                Line {
+                    at: line.entry.at,
+                    kind: line.entry.kind,
+                    about: line
+                        .entry
+                        .about
+                        .split(' ')
+                        .filter_map(|pair| pair.split_once('='))
+                        .map(|(name, value)| (name.to_owned(), value.to_owned()))
+                        .collect::<BTreeMap<_, _>>(),
+                }
             }));
         }
         Ok(audit::count(&self.books, &self.outbox, &lines))
@@ -296,7 +302,8 @@ impl Demo {
     pub async fn summary(&self) -> Result<Value, DemoFault> {
         let data = self.house.season_data().await?;
         let season = &data.board.season;
-        let count = |state: State| -> u64 { data.counts.iter().filter(|(s, ..)| *s == state).map(|(.., n)| n).sum() };
+        let count =
+            |state: State| -> u64 { data.counts.iter().filter(|(s, ..)| *s == state).map(|(.., n)| n).sum() };
         let taken = [State::Accepted, State::Delivered, State::Bounced];
         let by_channel = |channel: Channel| -> u64 {
             data.counts.iter().filter(|(s, c, _)| taken.contains(s) && *c == channel).map(|(.., n)| n).sum()
@@ -305,8 +312,11 @@ impl Demo {
         let mut settled = Map::new();
         for list in &data.events {
             let name = season.events[list.event.at()].name.clone();
-            let words: Map<String, Value> =
-                Standing::ALL.iter().zip(list.recipients).map(|(s, n)| (s.word().to_owned(), json!(n))).collect();
+            let words: Map<String, Value> = Standing::ALL
+                .iter()
+                .zip(list.recipients)
+                .map(|(s, n)| (s.word().to_owned(), json!(n)))
+                .collect();
             standing.insert(name.clone(), Value::Object(words));
             settled.insert(name, json!([list.settled.0, list.settled.1]));
         }
@@ -384,11 +394,16 @@ impl Arrived {
 
 fn gateways(outbox: &Path, book: &Book, seed: u64) -> Result<Gateways, DemoFault> {
     let address = |text: &str| -> Result<lettre::message::Mailbox, DemoFault> {
-        text.parse().map_err(|_| DemoFault::Start(StartFault::Setting("the demonstration's sender".to_owned())))
+        text.parse()
+            .map_err(|_| DemoFault::Start(StartFault::Setting("the demonstration's sender".to_owned())))
     };
     let from = address("Ashlarmere chaperones <chaperones@example.org>")?;
-    let identity =
-        Identity { reply_to: Some(from.clone()), bounces: from.email.clone(), domain: "example.org".to_owned(), from };
+    let identity = Identity {
+        reply_to: Some(from.clone()),
+        bounces: from.email.clone(),
+        domain: "example.org".to_owned(),
+        from,
+    };
     let carrier = |channel: Channel| -> Result<Carrier, DemoFault> {
         let families = Families::new(book, seed);
         let refuses = Box::new(move |to: &str| families.gateway_fate(channel.word(), to) == Fate::Refuse);

@@ -89,15 +89,23 @@ fn folder(root: &Path, identity: Identity) -> Result<Folder, StartFault> {
 fn identity(config: &Config) -> Result<Identity, StartFault> {
     let mailbox = |name: &str, text: &str| {
         text.parse::<Mailbox>().map_err(|_| {
-            StartFault::Setting(format!("{name} is '{text}'; write a name and an address, such as Chaperones <us@example.org>"))
+            StartFault::Setting(format!(
+                "{name} is '{text}'; write a name and an address, such as Chaperones <us@example.org>"
+            ))
         })
     };
     let from = mailbox("mail.from", &config.mail.from)?;
-    let optional = |name: &str, text: &str| if text.is_empty() { Ok(None) } else { mailbox(name, text).map(Some) };
+    let optional =
+        |name: &str, text: &str| if text.is_empty() { Ok(None) } else { mailbox(name, text).map(Some) };
     let reply_to = optional("mail.reply_to", &config.mail.reply_to)?;
-    let bounces: Address =
-        optional("mail.bounces", &config.mail.bounces)?.map_or_else(|| from.email.clone(), |mailbox| mailbox.email);
-    Ok(Identity { domain: from.email.domain().to_owned(), reply_to: reply_to.or(Some(from.clone())), from, bounces })
+    let bounces: Address = optional("mail.bounces", &config.mail.bounces)?
+        .map_or_else(|| from.email.clone(), |mailbox| mailbox.email);
+    Ok(Identity {
+        domain: from.email.domain().to_owned(),
+        reply_to: reply_to.or(Some(from.clone())),
+        from,
+        bounces,
+    })
 }
 
 fn smtp(config: &Config, identity: Identity) -> Result<Smtp, StartFault> {

@@ -5,4 +5,6 @@ pub(super) struct Options {
     #[command(flatten)]
     file: ConfigFile,
 }
-pub(super) fn run(_options: &Options) -> Exit { Exit::Wrong }
+pub(super) fn run(_options: &Options) -> Exit {
+    Exit::Wrong
+}

@@ -59,7 +59,12 @@ pub(super) fn run(options: &Options) -> Exit {
             n => format!(" ({n} segments)"),
         };
         let channel = line.wanted.channel.word();
-        say(format!("{}  {channel}  {}{segments}  {}", due.strftime("%a %d %b %H:%M"), names.join(" and "), line.words));
+        say(format!(
+            "{}  {channel}  {}{segments}  {}",
+            due.strftime("%a %d %b %H:%M"),
+            names.join(" and "),
+            line.words
+        ));
     }
     tell(format!("{} messages; nothing was sent", lines.len()));
     Exit::Done

@@ -5,6 +5,7 @@ use super::office::{Desk, Office, notice_key};
 use super::ports::{
     Content, Gateway, LinkKind, MailContent, NewAttempt, NewLink, Parcel, Store, StoredMessage, Unsent,
 };
+use super::wording::Wording;
 use crate::domain::board::{Board, Item};
 use crate::domain::digest;
 use crate::domain::due::window;
@@ -18,7 +19,6 @@ use crate::domain::season::{
 };
 use crate::domain::segments;
 use crate::domain::standing::{self, Standing};
-use super::wording::Wording;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use jiff::civil::Time;
@@ -413,7 +413,8 @@ fn changes(
     guardians: &[GuardianId],
     item: Item,
 ) -> Vec<Change> {
-    let before = guardians.iter().find_map(|g| told_before(board, record, *g, item)).and_then(|f| old.get(&f));
+    let before =
+        guardians.iter().find_map(|g| told_before(board, record, *g, item)).and_then(|f| old.get(&f));
     let Some(before) = before else { return Vec::new() };
     before
         .changes_to(&board.facts(item))

@@ -167,7 +167,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
             for part in &message.parts {
                 let Some(item) = desk.board.item(&part.child, &part.event) else { continue };
                 for guardian in message.guardians.iter().filter_map(|g| desk.board.guardian(g)) {
-                    let Some(before) = told_before(&desk.board, &desk.record, guardian, item) else { continue };
+                    let Some(before) = told_before(&desk.board, &desk.record, guardian, item) else {
+                        continue;
+                    };
                     if let std::collections::hash_map::Entry::Vacant(slot) = old.entry(before)
                         && let Some(form) = self.store.facts(desk.season, before).await?
                     {

@@ -60,8 +60,10 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     let words = if kind == AnswerKind::Question { question.as_str() } else { "" };
     let items = items(&fields)?;
     let mut noted = Vec::new();
-    for (child, event, seen) in items {
-        let became = front.office.answer_by_link(&token, &child, &event, seen, kind, words).await?;
+    let seen: Vec<_> =
+        items.iter().map(|(child, event, seen)| (child.as_str(), event.as_str(), *seen)).collect();
+    let became = front.office.answer_all_by_link(&token, &seen, kind, words).await?;
+    for (became, (child, event, _)) in became.into_iter().zip(items) {
         match became {
             Noted::Recorded | Noted::Known => noted.push((done, child, event)),
             Noted::Changed => noted.push((NotedKind::Stale, child, event)),
