@@ -9,5 +9,6 @@ pub mod domain;
 pub mod gateway;
 pub mod service;
 pub mod store;
+pub mod telemetry;
 pub mod web;
 pub mod workbook;

@@ -6,6 +6,7 @@ use crate::service::ports::{Store as _, StoreFault};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 /// The longest sleep: a jump of the host's clock is noticed within it.
@@ -20,7 +21,7 @@ const HOLD_TICKS: u32 = 2;
 const PLAN_EVERY: SignedDuration = SignedDuration::from_hours(1);
 
 /// Runs ticks until told to stop. Faults of the store are told and waited out, never fatal.
-pub async fn run(house: Arc<House>, stop: CancellationToken) {
+pub async fn run(house: Arc<House>, acted: Arc<Notify>, stop: CancellationToken) {
     let mut ticking = Ticking::default();
     while !stop.is_cancelled() {
         let wake = match ticking.tick(&house).await {
@@ -37,6 +38,7 @@ pub async fn run(house: Arc<House>, stop: CancellationToken) {
         let sleep = Duration::try_from(sleep).unwrap_or(Duration::from_secs(1));
         tokio::select! {
             () = tokio::time::sleep(sleep) => {}
+            () = acted.notified() => {}
             () = stop.cancelled() => {}
         }
     }

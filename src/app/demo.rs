@@ -11,9 +11,11 @@ use crate::domain::record::AnswerKind;
 use crate::domain::season::Channel;
 use crate::domain::segments;
 use crate::domain::standing::Standing;
+use crate::domain::wall;
 use crate::gateway::folder::Folder;
 use crate::gateway::mail::Identity;
 use crate::gateway::{Carrier, Gateways, Road};
+use crate::service::lists::starts_at;
 use crate::service::office::{Office, OfficeFault, Ways};
 use crate::service::ports::{Clock as _, Store as _};
 use crate::service::wording::Wording;
@@ -270,6 +272,45 @@ impl Demo {
         let words = if kind == AnswerKind::Question { "Which door is it, please?" } else { "" };
         self.house.answer_all_by_link(&token, &seen, kind, words).await?;
         Ok(true)
+    }
+
+    /// A link to the list of a chaperone who looks after a number.
+    pub async fn chaperone(&self) -> Result<Option<(String, String)>, DemoFault> {
+        let found = {
+            let desk = self.house.desk().await?;
+            let season = &desk.board.season;
+            let duty = season.duties.iter().find(|duty| duty.number.is_some());
+            duty.map(|duty| {
+                let chaperone = &season.chaperones[duty.chaperone.at()];
+                (chaperone.reference.clone(), chaperone.name.clone())
+            })
+        };
+        let Some((reference, name)) = found else { return Ok(None) };
+        Ok(self.house.chaperone_link(&reference).await?.map(|token| (name, token)))
+    }
+
+    /// An instant on the season's wall clock.
+    pub async fn local(&self, at: Timestamp) -> Result<String, DemoFault> {
+        let desk = self.house.desk().await?;
+        Ok(wall::local(&desk.board.season.zone, at).strftime("%a %d %b %H:%M").to_string())
+    }
+
+    /// The next event, with its settled children and all.
+    pub async fn next_event(&self, now: Timestamp) -> Result<(String, u64, u64), DemoFault> {
+        let lists = self.house.event_lists().await?;
+        let desk = self.house.desk().await?;
+        let next = lists.iter().find(|l| starts_at(&desk.board, l.event) > now).or(lists.last());
+        Ok(next.map_or((String::new(), 0, 0), |list| {
+            (desk.board.season.events[list.event.at()].name.clone(), list.settled.0, list.settled.1)
+        }))
+    }
+
+    /// How many acknowledgements the last change withdrew.
+    pub async fn open_again(&self) -> Result<String, DemoFault> {
+        let before = Standing::ALL.iter().position(|s| *s == Standing::HeardBefore).unwrap_or(0);
+        let lists = self.house.event_lists().await?;
+        let count: u64 = lists.iter().map(|list| list.recipients[before]).sum();
+        Ok(format!("{count} who had been heard from are asked again"))
     }
 
     /// What the independent checker makes of it.

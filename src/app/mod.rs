@@ -6,6 +6,7 @@ pub mod config;
 pub mod daemon;
 pub mod demo;
 pub mod ledger;
+pub mod pages;
 pub mod preview;
 
 use crate::gateway::folder::Folder;

@@ -2,12 +2,26 @@
 
 use super::{Exit, block_on_exit, pretty, say, tell};
 use crate::app::demo::{Demo, DemoFault, peak_rss_bytes};
+use crate::app::pages::{Pages, ended};
+use crate::service::ports::Clock as _;
+use jiff::{SignedDuration, Timestamp};
 use std::net::SocketAddr;
 use std::path::PathBuf;
-use std::time::Instant;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
 
 /// Minutes a live season takes unless told otherwise.
 const MINUTES: f64 = 10.0;
+/// Minutes a live season takes at least.
+const SHORTEST_MINUTES: f64 = 0.1;
+/// How often the season's clock moves while nothing is due.
+const FRAME_MILLISECONDS: u64 = 50;
+/// Of the season's time, how much passes between two lines on the terminal at least.
+const TOLD_EVERY: SignedDuration = SignedDuration::from_hours(6);
+/// Time pages under way get at the end.
+const CLOSING_SECONDS: u64 = 3;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Options {
@@ -26,6 +40,9 @@ pub(super) struct Options {
     /// Where the pages are served.
     #[arg(long, default_value = "127.0.0.1:8420", conflicts_with = "once")]
     listen: SocketAddr,
+    /// Keep serving the pages when the season is over.
+    #[arg(long, conflicts_with = "once")]
+    stay: bool,
     /// Keep the database and the outbox in this folder; otherwise they are removed at the end.
     #[arg(long, value_name = "FOLDER")]
     keep: Option<PathBuf>,
@@ -89,8 +106,104 @@ fn tell_summary(summary: &serde_json::Value) {
     say(format!("{} s, {} octets at most", summary["wall_seconds"], summary["peak_rss_bytes"]));
 }
 
-async fn live(_options: &Options, _folder: &Folder) -> Result<Exit, DemoFault> {
-    Ok(Exit::Wrong)
+/// The season as if it took minutes: pages served, families answering, a line on the terminal whenever much happened.
+async fn live(options: &Options, folder: &Folder) -> Result<Exit, DemoFault> {
+    let pages = Pages::bind(options.listen).await?;
+    let base_url = format!("http://{}", pages.address);
+    let mut demo = Demo::open(&folder.path, options.seed, &base_url).await?;
+    let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
+    let serving = tokio::spawn(pages.serve(demo.house.clone(), acted.clone(), stop.clone()));
+    demo.step().await?;
+    say(format!("coordinator  {base_url}/enter/{}", demo.house.coordinator_link().await?));
+    if let Some((name, token)) = demo.chaperone().await? {
+        say(format!("chaperone    {base_url}/c/{token}  ({name})"));
+    }
+    let mut teller = Teller::new(&demo, options.minutes);
+    tokio::select! {
+        ended = teller.run(&mut demo, &base_url) => ended?,
+        () = ended() => {}
+    }
+    if options.stay && !stop.is_cancelled() {
+        tell("the season is over; the pages stay until you press Ctrl-C");
+        ended().await;
+    }
+    stop.cancel();
+    let _ = tokio::time::timeout(Duration::from_secs(CLOSING_SECONDS), serving).await;
+    demo.house.store.close().await;
+    Ok(Exit::Done)
+}
+
+/// Moves the clock and tells what happens.
+struct Teller {
+    start: Timestamp,
+    began: Instant,
+    seconds_per_second: f64,
+    family_told: bool,
+    told: Timestamp,
+    sent: usize,
+    answers: usize,
+}
+
+impl Teller {
+    fn new(demo: &Demo, minutes: f64) -> Teller {
+        let start = demo.clock.now();
+        let season = demo.end.duration_since(start).as_secs_f64();
+        Teller {
+            start,
+            began: Instant::now(),
+            seconds_per_second: season / (minutes.max(SHORTEST_MINUTES) * 60.0),
+            family_told: false,
+            told: start,
+            sent: 0,
+            answers: 0,
+        }
+    }
+
+    /// Where the season is by now.
+    fn now(&self) -> Timestamp {
+        let passed =
+            SignedDuration::from_secs_f64(self.began.elapsed().as_secs_f64() * self.seconds_per_second);
+        self.start.saturating_add(passed).unwrap_or(self.start)
+    }
+
+    async fn run(&mut self, demo: &mut Demo, base_url: &str) -> Result<(), DemoFault> {
+        loop {
+            let step = demo.step().await?;
+            self.sent += step.sent;
+            self.answers += step.answers;
+            self.tell(demo, base_url, step.changed).await?;
+            let Some(next) = step.next else { return Ok(()) };
+            while self.now() < next {
+                tokio::time::sleep(Duration::from_millis(FRAME_MILLISECONDS)).await;
+                demo.clock.advance_to(self.now().min(next));
+            }
+            demo.clock.advance_to(next);
+        }
+    }
+
+    async fn tell(&mut self, demo: &Demo, base_url: &str, changed: bool) -> Result<(), DemoFault> {
+        if let (false, Some(token)) = (self.family_told, &demo.family_link) {
+            say(format!("family       {base_url}/r/{token}"));
+            self.family_told = true;
+        }
+        let now = demo.clock.now();
+        if changed {
+            say(format!("{}  the workbook changed: {}", demo.local(now).await?, demo.open_again().await?));
+        }
+        let quiet = now.duration_since(self.told) < TOLD_EVERY;
+        if quiet || self.sent + self.answers == 0 {
+            return Ok(());
+        }
+        let (event, settled, all) = demo.next_event(now).await?;
+        say(format!(
+            "{}  {} messages left, {} answers came; {event}: {settled} of {all} children settled",
+            demo.local(now).await?,
+            self.sent,
+            self.answers
+        ));
+        (self.told, self.sent, self.answers) = (now, 0, 0);
+        Ok(())
+    }
 }
 
 /// The demonstration's folder; removed at the end unless it is to be kept.

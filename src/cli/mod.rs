@@ -5,6 +5,7 @@ mod check;
 mod config;
 mod demo;
 mod ledger;
+mod links;
 mod plan;
 mod serve;
 mod text;
@@ -65,6 +66,8 @@ enum Command {
     Bring(bring::Options),
     /// Run the daemon.
     Serve(serve::Options),
+    /// Print new links to the coordinator's pages and the chaperones' lists.
+    Links(links::Options),
     /// Tell how many segments a text takes, and which characters make it longer.
     Text(text::Options),
     /// The record of who was told what and what they answered.
@@ -94,6 +97,7 @@ pub fn run() -> u8 {
         Command::Plan(options) => plan::run(&options),
         Command::Bring(options) => bring::run(&options),
         Command::Serve(options) => serve::run(&options),
+        Command::Links(options) => links::run(&options),
         Command::Text(options) => text::run(&options),
         Command::Ledger { what } => ledger::run(&what),
         Command::Config => config::run(),
