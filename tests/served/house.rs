@@ -76,7 +76,7 @@ impl Answer {
         ends.collect()
     }
 
-    /// The text with white space made single.
+    /// The text without tags, with apostrophes as typed and white space made single.
     pub fn plain(&self) -> String {
         let mut out = String::new();
         let mut inside = false;
@@ -88,7 +88,7 @@ impl Answer {
                 _ => {}
             }
         }
-        out.split_whitespace().collect::<Vec<_>>().join(" ")
+        out.replace("&#39;", "'").split_whitespace().collect::<Vec<_>>().join(" ")
     }
 }
 
