@@ -39,11 +39,14 @@ const TOKEN_MAX_CHARACTERS: usize = 64;
 /// Seconds a browser may keep the style sheet and the icon.
 const ASSET_SECONDS: u32 = 600;
 
+/// Reads a workbook file; the problems are those of its sheets and columns.
+pub type ReadWorkbook = fn(&[u8]) -> Result<(Book, Vec<Problem>), Problem>;
+
 /// What the pages need from outside.
 #[derive(Clone)]
 pub struct WebWays {
-    /// Reads a workbook file; the problems are those of its sheets and columns.
-    pub read_workbook: fn(&[u8]) -> Result<(Book, Vec<Problem>), Problem>,
+    /// Reads a workbook file.
+    pub read_workbook: ReadWorkbook,
     /// Writes a workbook as `.xlsx`; none if that fails.
     pub write_workbook: fn(&Book) -> Option<Vec<u8>>,
     /// Called after each act that may have changed what is to be sent.
