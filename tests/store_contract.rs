@@ -309,7 +309,10 @@ enum Operation {
 impl Operation {
     /// The steps it may take, with the states it takes them from.
     fn steps(self) -> Vec<(Step, Vec<State>)> {
-        use State::{Accepted, Attempting, Claimed, Expired, Planned, Quarantined, Refused, Uncertain, WaitingToRetry, Withdrawn};
+        use State::{
+            Accepted, Attempting, Claimed, Expired, Planned, Quarantined, Refused, Uncertain, WaitingToRetry,
+            Withdrawn,
+        };
         match self {
             Operation::Withdraw => vec![(Step::Withdraw, graph::from_states(Step::Withdraw).to_vec())],
             Operation::Retime => vec![],
@@ -363,11 +366,23 @@ impl Operation {
 async fn every_operation_moves_messages_along_the_graph_only() {
     use State::{Accepted, Expired, Planned, Quarantined, Refused, Uncertain, WaitingToRetry, Withdrawn};
     let operations = [
-        Operation::Withdraw, Operation::Retime, Operation::Claim, Operation::Attempt,
-        Operation::Settle(Accepted), Operation::Settle(WaitingToRetry), Operation::Settle(Refused),
-        Operation::Settle(Uncertain), Operation::PutBack(Planned), Operation::PutBack(Withdrawn),
-        Operation::PutBack(Expired), Operation::PutBack(Refused), Operation::PutBack(Quarantined),
-        Operation::LeaseEnds, Operation::MomentPasses, Operation::WaitEnds, Operation::Decide(Accepted),
+        Operation::Withdraw,
+        Operation::Retime,
+        Operation::Claim,
+        Operation::Attempt,
+        Operation::Settle(Accepted),
+        Operation::Settle(WaitingToRetry),
+        Operation::Settle(Refused),
+        Operation::Settle(Uncertain),
+        Operation::PutBack(Planned),
+        Operation::PutBack(Withdrawn),
+        Operation::PutBack(Expired),
+        Operation::PutBack(Refused),
+        Operation::PutBack(Quarantined),
+        Operation::LeaseEnds,
+        Operation::MomentPasses,
+        Operation::WaitEnds,
+        Operation::Decide(Accepted),
         Operation::Decide(WaitingToRetry),
     ];
     for engine in ENGINES {
@@ -376,22 +391,31 @@ async fn every_operation_moves_messages_along_the_graph_only() {
         for operation in operations {
             for state in State::ALL {
                 cases += 1;
-                bench.raw("UPDATE message SET state = 'withdrawn' WHERE season = $1", vec![SEASON.into()]).await;
+                bench
+                    .raw("UPDATE message SET state = 'withdrawn' WHERE season = $1", vec![SEASON.into()])
+                    .await;
                 bench.add(vec![message(&format!("k{cases}"), Channel::Mail)]).await;
                 let id = bench.one("SELECT MAX(id) FROM message").await;
                 let held = matches!(state, State::Claimed | State::Attempting);
-                let until = if matches!(operation, Operation::MomentPasses) { minutes(1) } else { minutes(600) };
+                let until =
+                    if matches!(operation, Operation::MomentPasses) { minutes(1) } else { minutes(600) };
                 let long = if matches!(operation, Operation::MomentPasses) { 60 } else { 15 };
                 let lease = if held { (now() + minutes(long)).as_millisecond() } else { 0 };
                 bench
                     .raw(
                         "UPDATE message SET state = $2, fence = 3, claims = 2, attempts = 1, lease_ms = $3, \
                          until_ms = $4 WHERE id = $1",
-                        vec![id.into(), state.word().into(), lease.into(), (now() + until).as_millisecond().into()],
+                        vec![
+                            id.into(),
+                            state.word().into(),
+                            lease.into(),
+                            (now() + until).as_millisecond().into(),
+                        ],
                     )
                     .await;
                 // For the second try the one attempt lies back; otherwise it has only just been made.
-                let since = if matches!(operation, Operation::WaitEnds) { now() } else { now() + minutes(10) };
+                let since =
+                    if matches!(operation, Operation::WaitEnds) { now() } else { now() + minutes(10) };
                 bench
                     .raw(
                         "INSERT INTO attempt (message, number, at_ms, address, reference, outcome, outcome_ms, why) \
@@ -535,7 +559,9 @@ async fn an_answer_has_its_effect_once_however_often_it_comes() {
                     add: vec![message("next", Channel::Text)],
                     ..Delta::default()
                 };
-                tokio::spawn(async move { store.answer(SEASON, &[said("x", "")], &delta, now()).await.unwrap() })
+                tokio::spawn(
+                    async move { store.answer(SEASON, &[said("x", "")], &delta, now()).await.unwrap() },
+                )
             })
             .collect();
         let mut fresh = 0;

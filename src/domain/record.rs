@@ -121,8 +121,7 @@ impl Record {
         let by_change = matches!(ask.notice, NoticeKey::Change(_));
         let key = (ask.guardian, ask.item);
         let Some(told) = self.told.get_mut(&key) else {
-            let first =
-                Told { fingerprint, at, by_change, before: None, before_at: at, turns: 0, times: 1 };
+            let first = Told { fingerprint, at, by_change, before: None, before_at: at, turns: 0, times: 1 };
             self.told.insert(key, first);
             return;
         };

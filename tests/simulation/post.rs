@@ -153,7 +153,11 @@ impl Post {
         }
         let now = parcel.at.as_millisecond();
         if now < int(2) || now >= int(3) {
-            self.world.breach(format!("6: message {id} leaves at {now}, due {}, useful until {}", int(2), int(3)));
+            self.world.breach(format!(
+                "6: message {id} leaves at {now}, due {}, useful until {}",
+                int(2),
+                int(3)
+            ));
         }
         let boards = self.world.boards.lock().unwrap();
         match boards.get(&int(5)) {
@@ -187,7 +191,9 @@ impl Post {
             if let Some(at) = board.notice(notice) {
                 let due = match item.event {
                     None => board.season_due(at),
-                    Some(event) => board.programme.position(item.child, event).and_then(|it| board.due(it, at)),
+                    Some(event) => {
+                        board.programme.position(item.child, event).and_then(|it| board.due(it, at))
+                    }
                 };
                 match due {
                     Some(due) => earliest = Some(earliest.map_or(due.at, |e| e.min(due.at))),
@@ -197,7 +203,8 @@ impl Post {
         }
         let slack = SignedDuration::from_mins(1);
         if earliest.is_some_and(|due| now + slack < due) {
-            self.world.breach(format!("6: message {id} leaves at {now}, its first notice is due {earliest:?}"));
+            self.world
+                .breach(format!("6: message {id} leaves at {now}, its first notice is due {earliest:?}"));
         }
         self.times_in_words(board, parcel, parts);
     }
@@ -216,7 +223,9 @@ impl Post {
                     }
                 }
             }
-            Content::Text(text) if calls.len() == 1 && parts.iter().any(|p| p.2 == "T004" || p.2 == "T005") => {
+            Content::Text(text)
+                if calls.len() == 1 && parts.iter().any(|p| p.2 == "T004" || p.2 == "T005") =>
+            {
                 let call = calls[0].call.strftime("%H:%M").to_string();
                 if !text.contains(&call) {
                     self.world.breach(format!("5: text {} lacks the call {call}: {text}", parcel.message));
@@ -258,4 +267,3 @@ impl Gateway for Post {
         self.inner.sessions(channel)
     }
 }
-

@@ -31,8 +31,17 @@ const PATIENCE: SignedDuration = SignedDuration::from_hours(3);
 /// Every place where the program may end.
 pub fn crash_points() -> Vec<CrashPoint> {
     const COMMITS: [&str; 11] = [
-        "put_season", "reconcile", "claim", "attempt", "settle", "put_back", "tend", "answer", "set_stopped",
-        "decide", "put_link",
+        "put_season",
+        "reconcile",
+        "claim",
+        "attempt",
+        "settle",
+        "put_back",
+        "tend",
+        "answer",
+        "set_stopped",
+        "decide",
+        "put_link",
     ];
     let around = COMMITS.into_iter().flat_map(|c| [CrashPoint::BeforeCommit(c), CrashPoint::AfterCommit(c)]);
     around.chain([CrashPoint::AfterEffect]).collect()
@@ -79,9 +88,9 @@ impl Setup {
         let mut setup = Setup::small(seed);
         for nth in 0..CRASHES {
             let point = points[(seed as usize * CRASHES + nth) % points.len()];
-            let rare = ["put_season", "set_stopped", "decide", "put_link"].iter().any(|name| {
-                [CrashPoint::BeforeCommit(name), CrashPoint::AfterCommit(name)].contains(&point)
-            });
+            let rare = ["put_season", "set_stopped", "decide", "put_link"]
+                .iter()
+                .any(|name| [CrashPoint::BeforeCommit(name), CrashPoint::AfterCommit(name)].contains(&point));
             setup.crashes.insert(point, if rare { 1 } else { 1 + dice.below(6) as u32 });
         }
         setup
@@ -122,8 +131,17 @@ struct Seen {
 const TENDING: &[Step] = &[Step::Quarantine, Step::Release, Step::Expire, Step::Doubt, Step::TryAgain];
 const PLANNING: &[Step] = &[Step::Withdraw];
 const SENDING: &[Step] = &[
-    Step::Claim, Step::Release, Step::Postpone, Step::Attempt, Step::Accept, Step::RetryLater, Step::Refuse,
-    Step::Doubt, Step::Withdraw, Step::Expire, Step::Quarantine,
+    Step::Claim,
+    Step::Release,
+    Step::Postpone,
+    Step::Attempt,
+    Step::Accept,
+    Step::RetryLater,
+    Step::Refuse,
+    Step::Doubt,
+    Step::Withdraw,
+    Step::Expire,
+    Step::Quarantine,
 ];
 const DECIDING: &[Step] = &[Step::Resolve, Step::TryAgain];
 
@@ -300,7 +318,10 @@ impl Run {
             let Some(planned) = survive!(self, PLANNING, result) else { return false };
             if again && planned != Default::default() {
                 let detail = self.wanted_again().await;
-                self.world.breach(format!("{}: planning again is not harmless: {planned:?} {detail:.600}", self.now()));
+                self.world.breach(format!(
+                    "{}: planning again is not harmless: {planned:?} {detail:.600}",
+                    self.now()
+                ));
             }
         }
         let result = self.office().send_tick().await;
@@ -437,7 +458,9 @@ impl Run {
         let mut next = now + LONGEST_PAUSE;
         // Mail is taken up again a quarter of an hour after nobody knew what became of it.
         let mails = self.uncertain().await.into_iter().filter(|(_, channel, _)| channel == "mail");
-        if let Some(again) = mails.map(|(_, _, at)| at + SignedDuration::from_mins(15)).filter(|at| *at > now).min() {
+        if let Some(again) =
+            mails.map(|(_, _, at)| at + SignedDuration::from_mins(15)).filter(|at| *at > now).min()
+        {
             next = next.min(again);
         }
         let act = self.acts.keys().next().map(|(at, _)| *at);
@@ -514,12 +537,14 @@ impl Run {
             }
             let before = old.map_or(State::Planned, |old| old.state);
             if !reachable(before, new.state, steps) {
-                self.world.breach(format!("8: message {id} went from {before} to {} by {steps:?}", new.state));
+                self.world
+                    .breach(format!("8: message {id} went from {before} to {} by {steps:?}", new.state));
             }
             if let Some(old) = old
                 && (new.fence < old.fence || (new.claims > old.claims && new.fence == old.fence))
             {
-                self.world.breach(format!("7: message {id}: the fence went from {} to {}", old.fence, new.fence));
+                self.world
+                    .breach(format!("7: message {id}: the fence went from {} to {}", old.fence, new.fence));
             }
             self.trace.push(format!("message {id} {new:?}"));
         }
@@ -565,7 +590,8 @@ impl Run {
         for (key, (offered, taken)) in taken {
             let (tried, unknown) = attempts.get(&key).copied().unwrap_or_default();
             if offered > tried {
-                self.world.breach(format!("1: message {key} was offered {offered} times in {tried} attempts"));
+                self.world
+                    .breach(format!("1: message {key} was offered {offered} times in {tried} attempts"));
             }
             if taken > 1 + unknown {
                 self.world.breach(format!("2: message {key} left {taken} times, {unknown} unknown"));
@@ -617,7 +643,8 @@ impl Run {
                 self.world.breach(format!("message {id} is left {}", seen.state));
             }
         }
-        let shown = store.messages_in(1, &[State::Uncertain, State::Quarantined], 10_000).await.expect("a list");
+        let shown =
+            store.messages_in(1, &[State::Uncertain, State::Quarantined], 10_000).await.expect("a list");
         let waiting = |s: &&Seen| matches!(s.state, State::Uncertain | State::Quarantined);
         if shown.len() != self.seen.values().filter(waiting).count() {
             self.world.breach("3: an uncertain message is not shown".to_owned());

@@ -120,24 +120,25 @@ pub fn book(seed: u64) -> Book {
 
 /// The adults of a family; families 1 to 6 are the awkward ones.
 fn guardians(row: &mut Row, family: usize, child: usize) {
-    let mut adult = |nth: usize, id: usize, household: &str, phone: Option<usize>, mail: bool, texts: &str| {
-        let mut set = |part: &str, value: String| row.set(&format!("guardian {nth} {part}"), value);
-        set("ref", format!("G{id:03}"));
-        set("name", format!("Adult Wharf{id}"));
-        set("household", household.to_owned());
-        set("brings", if nth == 1 { "yes" } else { "no" }.to_owned());
-        set("collects", if nth == 1 { "no" } else { "yes" }.to_owned());
-        set("texts", texts.to_owned());
-        set("language", if id % 4 == 3 { "es" } else { "" }.to_owned());
-        set("agreed", "form, January".to_owned());
-        if let Some(phone) = phone {
-            set("mobile", format!("07700 900{phone:03}"));
-        }
-        if mail {
-            set("e-mail", format!("g{id}@example.com"));
-            set("mails", "yes".to_owned());
-        }
-    };
+    let mut adult =
+        |nth: usize, id: usize, household: &str, phone: Option<usize>, mail: bool, texts: &str| {
+            let mut set = |part: &str, value: String| row.set(&format!("guardian {nth} {part}"), value);
+            set("ref", format!("G{id:03}"));
+            set("name", format!("Adult Wharf{id}"));
+            set("household", household.to_owned());
+            set("brings", if nth == 1 { "yes" } else { "no" }.to_owned());
+            set("collects", if nth == 1 { "no" } else { "yes" }.to_owned());
+            set("texts", texts.to_owned());
+            set("language", if id % 4 == 3 { "es" } else { "" }.to_owned());
+            set("agreed", "form, January".to_owned());
+            if let Some(phone) = phone {
+                set("mobile", format!("07700 900{phone:03}"));
+            }
+            if mail {
+                set("e-mail", format!("g{id}@example.com"));
+                set("mails", "yes".to_owned());
+            }
+        };
     let id = family * 10 + 1;
     match family {
         // Two households.
@@ -159,7 +160,14 @@ fn guardians(row: &mut Row, family: usize, child: usize) {
         // A mother whose children live in two households of hers.
         5 => {
             adult(1, id, if child.is_multiple_of(2) { "x" } else { "y" }, Some(id), true, "yes");
-            adult(2, id + 1 + child, if child.is_multiple_of(2) { "x" } else { "y" }, Some(id + 1 + child % 7), true, "yes");
+            adult(
+                2,
+                id + 1 + child,
+                if child.is_multiple_of(2) { "x" } else { "y" },
+                Some(id + 1 + child % 7),
+                true,
+                "yes",
+            );
         }
         _ => {
             adult(1, id, "", Some(id), true, "yes");
