@@ -84,6 +84,14 @@ fn with_nothing_in_the_way_the_first_plan_is_what_leaves() {
 }
 
 #[test]
+fn promises_hold_in_a_season_of_full_size() {
+    let outcome = live(Setup::demo(2));
+    println!("{} steps, {} parcels offered, {} answers", outcome.steps, outcome.offers, outcome.answers);
+    assert_eq!(outcome.breaches, Vec::<String>::new());
+    assert!(outcome.offers > 300 && !outcome.crashed.is_empty());
+}
+
+#[test]
 fn a_carrier_that_is_handed_a_parcel_twice_is_noticed() {
     let mut setup = Setup::small(8);
     setup.twice = true;

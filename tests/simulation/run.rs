@@ -81,6 +81,24 @@ impl Setup {
         }
     }
 
+    /// The last day of a season of full size: everybody is caught up with at once, and a call moves in the morning.
+    pub fn demo(seed: u64) -> Setup {
+        let book = allheard::demo::book(seed);
+        let (_, ends) = allheard::demo::span(&book).expect("the demo has a span");
+        let mut changed = book.clone();
+        let sunday = allheard::demo::words::CLOCK_CHANGE_SHOW;
+        let lines = &mut changed.sheet_mut("running order").rows;
+        let line = lines.iter_mut().find(|line| line.text("event") == sunday).expect("a running order");
+        line.set("call", "12:30");
+        Setup {
+            changes: vec![(at("2027-03-28T07:30:00Z"), changed)],
+            book,
+            begins: at("2027-03-27T18:30:00Z"),
+            ends,
+            ..Setup::crashing(seed)
+        }
+    }
+
     /// A small season with some of the crash points, by turns.
     pub fn crashing(seed: u64) -> Setup {
         let points = crash_points();
