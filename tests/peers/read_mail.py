@@ -1,14 +1,16 @@
 """Reads mailboxes back by IMAP and tells, one JSON object a message, what an independent reader makes of each.
 
-    read_mail.py FOLDER PORT ZONE
+    read_mail.py F PORT ZONE
 
-FOLDER is that of tests/peers/mail-server: ca.pem, password, recipients. ZONE is the season's time zone. The first
+F is that of tests/peers/mail-server: ca.pem, password, recipients. ZONE is the season's time zone. The first
 sentence of a `faults` entry says what is wrong; an empty list is what a test wants. Sources: line lengths RFC 5322 2.1.1
 (998 octets) and RFC 5545 3.1 (75 octets), method in both places RFC 6047 2.4.
 """
+import concurrent.futures
 import datetime
 import email
 import email.policy
+import html.parser
 import imaplib
 import json
 import pathlib
@@ -19,6 +21,7 @@ import zoneinfo
 import icalendar
 
 MAIL_LINE, CALENDAR_LINE = 998, 75
+SESSIONS = 8
 HEADERS = ["From", "To", "Subject", "Date", "Message-ID", "Reply-To", "Return-Path", "Auto-Submitted", "List-Unsubscribe",
            "List-Unsubscribe-Post", "Content-Language", "Received"]
 
@@ -31,6 +34,23 @@ def text_of(part, faults):
     except (UnicodeDecodeError, LookupError) as error:
         faults.append(f"{part.get_content_type()} cannot be decoded: {error}")
         return ""
+
+
+class Links(html.parser.HTMLParser):
+    """Where the links of a page lead."""
+
+    def __init__(self):
+        super().__init__()
+        self.found = []
+
+    def handle_starttag(self, tag, attributes):
+        self.found += [value for name, value in attributes if tag == "a" and name == "href"]
+
+
+def links_of(text):
+    links = Links()
+    links.feed(text)
+    return links.found
 
 
 def entries_of(part, zone, faults):
@@ -60,7 +80,7 @@ def entries_of(part, zone, faults):
 def read(box, raw, zone):
     faults = [f"a line of {len(line)} octets" for line in raw.split(b"\r\n") if len(line) > MAIL_LINE]
     message = email.message_from_bytes(raw, policy=email.policy.default)
-    found = {"box": box, "text": "", "html": "", "calendar": "", "entries": []}
+    found = {"box": box, "text": "", "html": "", "links": [], "calendar": "", "entries": []}
     found["headers"] = {name: [str(value) for value in message.get_all(name, [])] for name in HEADERS}
     found["seconds"] = message["Date"].datetime.timestamp()
     for part in message.walk():
@@ -70,6 +90,7 @@ def read(box, raw, zone):
             found["text"] = text_of(part, faults)
         elif kind == "text/html":
             found["html"] = text_of(part, faults)
+            found["links"] = links_of(found["html"])
         elif kind == "text/calendar":
             found["calendar"] = text_of(part, faults)
             found["entries"] = entries_of(part, zone, faults)
@@ -79,20 +100,26 @@ def read(box, raw, zone):
     return found
 
 
+def read_box(folder, port, zone, box):
+    """Every message of one mailbox."""
+    trust = ssl.create_default_context(cafile=str(folder / "ca.pem"))
+    with imaplib.IMAP4("localhost", port) as imap:
+        imap.starttls(trust)
+        imap.login(box, (folder / "password").read_text().strip())
+        imap.select("INBOX", readonly=True)
+        numbers = imap.search(None, "ALL")[1][0].split()
+        return [read(box, imap.fetch(number, "(BODY.PEEK[])")[1][0][1], zone) for number in numbers]
+
+
 def main(folder, port, zone):
     folder, zone = pathlib.Path(folder), zoneinfo.ZoneInfo(zone)
-    trust = ssl.create_default_context(cafile=str(folder / "ca.pem"))
-    password = (folder / "password").read_text().strip()
-    for box in (folder / "recipients").read_text().split():
-        if not (folder / "boxes" / box.split("@")[1] / box.split("@")[0]).exists():
-            continue
-        with imaplib.IMAP4("localhost", int(port)) as imap:
-            imap.starttls(trust)
-            imap.login(box, password)
-            imap.select("INBOX", readonly=True)
-            for number in imap.search(None, "ALL")[1][0].split():
-                raw = imap.fetch(number, "(BODY.PEEK[])")[1][0][1]
-                print(json.dumps(read(box, raw, zone)))
+    boxes = [box for box in (folder / "recipients").read_text().split()
+             if (folder / "boxes" / box.split("@")[1] / box.split("@")[0]).exists()]
+    # A login is mostly waiting, so several go on at once.
+    with concurrent.futures.ThreadPoolExecutor(SESSIONS) as pool:
+        for messages in pool.map(lambda box: read_box(folder, int(port), zone, box), boxes):
+            for message in messages:
+                print(json.dumps(message))
 
 
 main(*sys.argv[1:])

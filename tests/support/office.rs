@@ -133,11 +133,13 @@ impl Season {
         self.office.desk().await.unwrap().season
     }
 
-    /// Moves the clock to the next moment at which something is due; false when the season is over.
+    /// Moves the clock to the next moment at which something can leave; false when the season is over.
     pub async fn advance(&self) -> bool {
         let next = self.office.store.next_due(self.row().await).await.unwrap();
         let Some(next) = next.filter(|next| *next < self.ends) else { return false };
-        self.clock.set(next.max(self.office.now()));
+        // A carrier that was rested is waited for.
+        let rested = self.office.resting().into_iter().filter_map(|(_, rest)| rest.until).max();
+        self.clock.set(next.max(rested.unwrap_or(next)).max(self.office.now()));
         true
     }
 }

@@ -1,0 +1,134 @@
+//! The pages in a real browser: `tests/peers/pages.mjs` opens each in Chromium at phone and desktop width, dark, narrow
+//! and without scripts, and reports anything axe, a thumb or a keyboard would stumble over.
+
+#![allow(clippy::unwrap_used, reason = "what cannot be set up fails its test")]
+
+mod support;
+
+#[path = "pages/family.rs"]
+mod family;
+#[path = "pages/staff.rs"]
+mod staff;
+#[path = "pages/workbook.rs"]
+mod workbook;
+
+use allheard::web::assets;
+use std::collections::HashMap;
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::{TcpListener, TcpStream};
+use std::path::PathBuf;
+use std::process::{Command, Stdio};
+use std::sync::Arc;
+use std::time::Duration;
+use support::peers::{Running, free_port, here, node_package, program, ready};
+use tempfile::TempDir;
+
+/// Whether the program serves pages; until it does the samples alone are opened.
+const PROGRAM_SERVES: bool = false;
+/// Pages the demo names on the terminal: a guardian's, a chaperone's, the coordinator's.
+const LIVE_PAGES: usize = 3;
+/// How long the demo may take to name them.
+const NAMED_WITHIN: Duration = Duration::from_secs(60);
+
+fn browser() -> [Result<PathBuf, String>; 4] {
+    [program("node"), program("chromium"), node_package("playwright-core"), node_package("axe-core")]
+}
+
+/// Opens every page; fails with what was found.
+fn open(urls: &[String]) {
+    let out = TempDir::new().unwrap();
+    let mut check = Command::new(program("node").unwrap());
+    check.arg(here("tests/peers/pages.mjs")).arg(out.path()).args(urls);
+    let done = check.env("CHROMIUM", program("chromium").unwrap()).output().unwrap();
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert!(done.status.success(), "{said}\n{}", String::from_utf8_lossy(&done.stderr));
+    println!("{}", said.lines().last().unwrap_or_default());
+}
+
+#[test]
+fn every_sample_page_is_good_in_a_browser() {
+    if !ready("every_sample_page_is_good_in_a_browser", &browser()) {
+        return;
+    }
+    let mut pages: HashMap<String, (&str, String)> = HashMap::new();
+    let all = family::samples().into_iter().chain(staff::samples()).chain(workbook::samples());
+    for (name, _, html) in all {
+        pages.insert(format!("/{name}.html"), ("text/html; charset=utf-8", html));
+    }
+    let mut names: Vec<String> = pages.keys().cloned().collect();
+    names.sort();
+    pages.insert(assets::STYLE_PATH.to_owned(), (assets::STYLE_TYPE, assets::STYLE.to_owned()));
+    pages.insert(assets::ICON_PATH.to_owned(), (assets::ICON_TYPE, assets::ICON.to_owned()));
+    let port = serve(pages);
+    open(&names.iter().map(|name| format!("http://127.0.0.1:{port}{name}")).collect::<Vec<_>>());
+}
+
+#[test]
+fn the_live_pages_are_good_in_a_browser() {
+    if !PROGRAM_SERVES || !ready("the_live_pages_are_good_in_a_browser", &browser()) {
+        return;
+    }
+    let (_demo, urls) = urls();
+    open(&urls);
+}
+
+/// Starts the demo and reads the addresses it names; it is killed when the first of the two is dropped.
+fn urls() -> (Running, Vec<String>) {
+    let listen = format!("127.0.0.1:{}", free_port());
+    let mut demo = Command::new(env!("CARGO_BIN_EXE_allheard"));
+    demo.args(["demo", "--listen", &listen, "--seed", "1"]).stdin(Stdio::null()).stderr(Stdio::null());
+    let mut child = demo.stdout(Stdio::piped()).spawn().unwrap();
+    let lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let running = Running::watch(child);
+    let (give, take) = std::sync::mpsc::channel();
+    // Reads on to the end, so that the program never waits for somebody to hear it.
+    std::thread::spawn(move || {
+        for line in lines.map_while(Result::ok) {
+            let found = line.split_whitespace().find(|word| word.starts_with("http://"));
+            found.into_iter().for_each(|url| drop(give.send(url.to_owned())));
+        }
+    });
+    let mut urls = Vec::new();
+    while urls.len() < LIVE_PAGES {
+        urls.push(take.recv_timeout(NAMED_WITHIN).expect("the demo names its pages"));
+    }
+    (running, urls)
+}
+
+/// Serves texts by path on a free port, with the policy the pages are written for, until the test is over.
+fn serve(pages: HashMap<String, (&'static str, String)>) -> u16 {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = listener.local_addr().unwrap().port();
+    let pages = Arc::new(pages);
+    std::thread::spawn(move || {
+        for stream in listener.incoming().flatten() {
+            let pages = pages.clone();
+            // A browser that hangs up early ends its own request only.
+            std::thread::spawn(move || drop(answer(stream, &pages)));
+        }
+    });
+    port
+}
+
+fn answer(mut stream: TcpStream, pages: &HashMap<String, (&'static str, String)>) -> std::io::Result<()> {
+    let mut request = Vec::new();
+    let mut octets = [0; 4096];
+    while !request.windows(4).any(|w| w == b"\r\n\r\n") {
+        match stream.read(&mut octets)? {
+            0 => return Ok(()),
+            n => request.extend_from_slice(&octets[..n]),
+        }
+    }
+    let request = String::from_utf8_lossy(&request);
+    let path = request.split(' ').nth(1).unwrap_or_default().split('?').next().unwrap_or_default();
+    let (status, (kind, body)) = match pages.get(path) {
+        Some((kind, body)) => ("200 OK", (*kind, body.as_str())),
+        None => ("404 Not Found", ("text/plain", "no such page")),
+    };
+    write!(
+        stream,
+        "HTTP/1.1 {status}\r\nContent-Type: {kind}\r\nContent-Length: {}\r\nContent-Security-Policy: {}\r\nConnection: close\r\n\r\n{body}",
+        body.len(),
+        assets::CONTENT_POLICY
+    )
+}
