@@ -93,8 +93,9 @@ impl Setup {
         Setup {
             changes: vec![(at("2027-03-28T07:30:00Z"), changed)],
             book,
-            begins: at("2027-03-27T18:30:00Z"),
+            begins: at("2027-03-28T07:00:00Z"),
             ends,
+            answers: false,
             ..Setup::crashing(seed)
         }
     }
@@ -177,6 +178,7 @@ pub struct Run {
     revision: i64,
     acts: BTreeMap<(Timestamp, u64), Act>,
     acted: u64,
+    again_at: Option<Timestamp>,
     read: usize,
     said: BTreeSet<(String, String, String, AnswerKindWord)>,
     recorded: BTreeSet<(String, String, String, AnswerKindWord)>,
@@ -225,6 +227,7 @@ impl Run {
             revision: 0,
             acts: BTreeMap::new(),
             acted: 0,
+            again_at: None,
             read: 0,
             said: BTreeSet::new(),
             recorded: BTreeSet::new(),
@@ -343,9 +346,8 @@ impl Run {
             }
         }
         let result = self.office().send_tick().await;
-        if survive!(self, SENDING, result).is_none() {
-            return false;
-        }
+        let Some(sent) = survive!(self, SENDING, result) else { return false };
+        self.again_at = sent.again_at;
         if nth % 16 == 3 {
             let link = NewLink {
                 hash: digest::hex(&digest::sha256(format!("{} {nth}", self.setup.seed).as_bytes())),
@@ -482,6 +484,8 @@ impl Run {
             next = next.min(again);
         }
         let act = self.acts.keys().next().map(|(at, _)| *at);
+        // What is due while its carrier rests waits for the end of that rest.
+        let due = due.map(|due| self.again_at.filter(|again| due <= now && *again > now).unwrap_or(due));
         for moment in [due, act, change].into_iter().flatten() {
             next = next.min(moment);
         }
