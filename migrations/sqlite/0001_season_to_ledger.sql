@@ -52,6 +52,7 @@ CREATE TABLE message (
 -- A withdrawn message may be wanted again later; only one at a time is alive.
 CREATE UNIQUE INDEX message_key ON message (season, key) WHERE state <> 'withdrawn';
 CREATE INDEX message_ready ON message (season, state, ready_ms);
+CREATE INDEX message_until ON message (season, state, until_ms);
 CREATE INDEX message_household ON message (season, household);
 
 CREATE TABLE message_part (

@@ -37,7 +37,7 @@ const AWAKE_FROM: Time = Time::constant(6, 30, 0, 0);
 const MORNING_MINUTES: usize = 120;
 
 /// What a family does.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Act {
     /// Acknowledges.
     Heard,

@@ -5,6 +5,7 @@ pub mod board;
 pub mod book;
 pub mod calendar;
 pub mod chain;
+pub mod changes;
 pub mod digest;
 pub mod due;
 pub mod facts;

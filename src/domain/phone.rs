@@ -58,6 +58,17 @@ pub fn parse(raw: &str, country: &str) -> Result<Phone, PhoneFault> {
     }
 }
 
+/// An E.164 number as people in `country` (ISO 3166 code) read it; itself if the plans do not know it.
+pub fn shown(e164: &str, country: &str) -> String {
+    let Ok(number) = phonenumber::parse(None, e164) else { return e164.to_owned() };
+    let home = country.to_ascii_uppercase().parse::<country::Id>().ok();
+    let at_home = home.is_some_and(|home| {
+        DATABASE.by_id(home.as_ref()).is_some_and(|plan| plan.country_code() == number.code().value())
+    });
+    let mode = if at_home { phonenumber::Mode::National } else { phonenumber::Mode::International };
+    number.format().mode(mode).to_string()
+}
+
 fn dialled(text: &str, home: country::Id, extension: bool) -> Result<Phone, PhoneFault> {
     let number = phonenumber::parse(Some(home), text).map_err(|fault| match fault {
         phonenumber::ParseError::TooShortNsn | phonenumber::ParseError::TooLong => PhoneFault::Impossible,

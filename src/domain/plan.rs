@@ -233,20 +233,26 @@ fn merge(
         while let Some(first) = rest.first() {
             let close = first.due.saturating_add(window).unwrap_or(first.due).max(now);
             let (bucket, later) = rest.split_at(rest.partition_point(|t| t.due <= close));
-            out.push(wanted(board, household, channel, bucket));
+            out.push(wanted(board, record, household, channel, bucket));
             rest = later;
         }
     }
     out
 }
 
-fn wanted(board: &Board, household: HouseholdId, channel: Channel, bucket: &[Timed]) -> Wanted {
+fn wanted(
+    board: &Board,
+    record: &Record,
+    household: HouseholdId,
+    channel: Channel,
+    bucket: &[Timed],
+) -> Wanted {
     let guardians: BTreeSet<GuardianId> = bucket.iter().map(|t| t.ask.guardian).collect();
     let parts: BTreeSet<(Item, NoticeKey)> = bucket.iter().map(|t| (t.ask.item, t.ask.notice)).collect();
     let guardians: Vec<GuardianId> = guardians.into_iter().collect();
     let parts: Vec<(Item, NoticeKey)> = parts.into_iter().collect();
     Wanted {
-        key: key(board, household, &guardians, channel, &parts),
+        key: key(board, record, household, &guardians, channel, &parts),
         wording: wording(board, &parts),
         owes: parts.iter().any(|(_, notice)| owes(board, *notice)),
         due: bucket.iter().map(|t| t.due).min().unwrap_or_default(),
@@ -287,6 +293,10 @@ pub fn wording(board: &Board, parts: &[(Item, NoticeKey)]) -> String {
     if parts.iter().any(|(_, notice)| matches!(notice, NoticeKey::Change(_))) {
         return CHANGE.to_owned();
     }
+    // Whatever the notice is worded by, there are no times to speak of where only house rules are asked about.
+    if parts.iter().all(|(item, _)| item.event.is_none()) {
+        return "rules".to_owned();
+    }
     let words: Vec<&str> = parts
         .iter()
         .filter_map(|(_, notice)| match notice {
@@ -302,8 +312,16 @@ pub fn wording(board: &Board, parts: &[(Item, NoticeKey)]) -> String {
         .to_owned()
 }
 
+/// How often what these guardians are told about an item has changed, the announcement of today's facts included.
+fn turns(board: &Board, record: &Record, guardians: &[GuardianId], item: Item) -> u32 {
+    let today = board.fingerprint(item);
+    let told = guardians.iter().filter_map(|guardian| record.told.get(&(*guardian, item)));
+    told.map(|told| told.turns + u32::from(told.fingerprint != today)).max().unwrap_or(0)
+}
+
 fn key(
     board: &Board,
+    record: &Record,
     household: HouseholdId,
     guardians: &[GuardianId],
     channel: Channel,
@@ -327,7 +345,10 @@ fn key(
             debug_assert!(item.event.is_some() || event == NO_EVENT);
             match notice {
                 NoticeKey::Rule(_) => format!("\n{child}/{event}/{}", notice_word(board, *notice)),
-                NoticeKey::Change(to) => format!("\n{child}/{event}/{CHANGE} {to}"),
+                // The same change may be undone and come again: each time it is another message.
+                NoticeKey::Change(to) => {
+                    format!("\n{child}/{event}/{CHANGE} {to} {}", turns(board, record, guardians, *item))
+                }
             }
         })
         .collect();

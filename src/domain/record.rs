@@ -17,6 +17,10 @@ pub struct Told {
     pub by_change: bool,
     /// The facts told before these, where they were others.
     pub before: Option<Fingerprint>,
+    /// When those were last told; as `at` where there are none.
+    pub before_at: Timestamp,
+    /// How often what is told has changed, there and back counted each.
+    pub turns: u32,
     /// How many messages have told anything about the item.
     pub times: u32,
 }
@@ -115,22 +119,32 @@ impl Record {
     /// Notes that a guardian was told facts at an instant.
     pub fn tell(&mut self, ask: Ask, fingerprint: Fingerprint, at: Timestamp) {
         let by_change = matches!(ask.notice, NoticeKey::Change(_));
-        self.told
-            .entry((ask.guardian, ask.item))
-            .and_modify(|told| {
-                if told.fingerprint != fingerprint {
-                    *told = Told {
-                        fingerprint,
-                        at,
-                        by_change,
-                        before: Some(told.fingerprint),
-                        times: told.times,
-                    };
-                }
-                told.at = told.at.max(at);
-                told.times += 1;
-            })
-            .or_insert(Told { fingerprint, at, by_change, before: None, times: 1 });
+        let key = (ask.guardian, ask.item);
+        let Some(told) = self.told.get_mut(&key) else {
+            let first = Told { fingerprint, at, by_change, before: None, before_at: at, turns: 0, times: 1 };
+            self.told.insert(key, first);
+            return;
+        };
+        let old = told.fingerprint;
+        if old != fingerprint {
+            *told = Told {
+                fingerprint,
+                at,
+                by_change,
+                before: Some(old),
+                before_at: told.at,
+                turns: told.turns + 1,
+                times: told.times,
+            };
+        }
+        told.at = told.at.max(at);
+        told.times += 1;
+        if old != fingerprint {
+            // Should the old facts come back they are news again, whatever was announced before.
+            for channel in [Channel::Mail, Channel::Text] {
+                self.covered.remove(&Ask { notice: NoticeKey::Change(old), channel, ..ask });
+            }
+        }
     }
 
     /// Notes an answer; the last by time of the person's act counts.

@@ -68,14 +68,15 @@ pub fn reachable(board: &Board, record: &Record, guardian: GuardianId) -> bool {
 /// The acknowledgement of today's facts, if there is one.
 ///
 /// It counts when its fingerprint equals today's and the guardian was told nothing else since: undoing a change
-/// before anyone was told restores it, undoing it afterwards does not.
+/// before anyone was told restores it, undoing it afterwards does not, however often today's facts are told again.
 pub fn heard(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> Option<Answer> {
     let answer = *record.answers.get(&(guardian, item))?;
     let today = board.fingerprint(item);
-    let told_otherwise = record
-        .told
-        .get(&(guardian, item))
-        .is_some_and(|told| told.at > answer.at && told.fingerprint != today);
+    let told_otherwise = record.told.get(&(guardian, item)).is_some_and(|told| {
+        let last = told.fingerprint != today && told.at > answer.at;
+        let before = told.before.is_some_and(|before| before != today) && told.before_at > answer.at;
+        last || before
+    });
     (answer.kind == AnswerKind::Heard && answer.fingerprint == today && !told_otherwise).then_some(answer)
 }
 

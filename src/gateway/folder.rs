@@ -9,7 +9,11 @@ use std::path::{Path, PathBuf};
 pub struct Folder {
     root: PathBuf,
     identity: Identity,
+    refuses: Option<Refuses>,
 }
+
+/// Which addresses a demonstration lets the carrier refuse.
+pub type Refuses = Box<dyn Fn(&str) -> bool + Send + Sync>;
 
 impl Folder {
     /// Makes the folder and its parts ready.
@@ -17,10 +21,19 @@ impl Folder {
         for part in ["mail/tmp", "mail/new", "mail/cur", "texts"] {
             std::fs::create_dir_all(root.join(part))?;
         }
-        Ok(Folder { root: root.to_owned(), identity })
+        Ok(Folder { root: root.to_owned(), identity, refuses: None })
+    }
+
+    /// Refuses some addresses, as a carrier refuses numbers that are dead.
+    #[must_use]
+    pub fn refusing(self, refuses: Refuses) -> Folder {
+        Folder { refuses: Some(refuses), ..self }
     }
 
     pub(super) async fn send(&self, parcel: &Parcel) -> Outcome {
+        if self.refuses.as_ref().is_some_and(|refuses| refuses(&parcel.to)) {
+            return Outcome::Refused { why: "no such address".to_owned(), address: true };
+        }
         let name = format!("{:013}.{}", parcel.at.as_millisecond(), parcel.message);
         let (path, bytes) = match &parcel.content {
             Content::Text(text) => {

@@ -42,6 +42,8 @@ pub struct SheetData {
     pub before: Option<Facts>,
     /// Where she is.
     pub standing: Standing,
+    /// When she last answered about it.
+    pub answered: Option<Timestamp>,
 }
 
 /// Everything a guardian's page shows.
@@ -106,7 +108,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let fingerprint = desk.board.fingerprint(*item);
             let known =
                 desk.record.answers.get(&(first, *item)).map(|a| a.fingerprint).filter(|f| *f != fingerprint);
-            let known = known.or_else(|| super::composing::told_before(&desk, first, *item));
+            let known =
+                known.or_else(|| super::composing::told_before(&desk.board, &desk.record, first, *item));
             let form = match known.filter(|f| *f != fingerprint) {
                 Some(known) => self.store.facts(desk.season, known).await?,
                 None => None,
@@ -117,6 +120,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 fingerprint,
                 before: form.map(|form| Facts::parse(&form)),
                 standing: standing(&desk.board, &desk.record, first, *item),
+                answered: desk.record.answers.get(&(first, *item)).map(|a| a.at),
             });
         }
         let key = (opened.channel, opened.link.address.clone());
@@ -140,26 +144,50 @@ impl<S: Store, G: Gateway> Office<S, G> {
         kind: AnswerKind,
         words: &str,
     ) -> Result<Noted, OfficeFault> {
-        let mut desk = self.desk().await?;
-        let Some(opened) = self.opened(&desk, token).await? else { return Ok(Noted::NotCovered) };
-        let item = desk.board.item(child, event).filter(|item| opened.items.contains(item));
-        let Some(item) = item else { return Ok(Noted::NotCovered) };
-        if kind == AnswerKind::Heard && desk.board.fingerprint(item) != seen {
-            return Ok(Noted::Changed);
-        }
-        let words: String = words.chars().take(QUESTION_CHARACTERS_MAX).collect();
-        let said = Said {
-            item,
-            kind: Some(kind),
-            road: "page",
-            act: &opened.link.hash,
-            words,
-            ..Said::default_for(item)
-        };
-        self.note(&mut desk, &opened.guardians, said, &opened.household.into_iter().collect()).await
+        let one = [(child, event, seen)];
+        let noted = self.answer_all_by_link(token, &one, kind, words).await?;
+        Ok(noted.first().copied().unwrap_or(Noted::NotCovered))
     }
 
-    /// What a chaperone notes after a call or at the class door.
+    /// As [`Self::answer_by_link`], for several items of one page at once: (child, event, facts seen) each.
+    pub async fn answer_all_by_link(
+        &self,
+        token: &str,
+        seen: &[(&str, &str, Fingerprint)],
+        kind: AnswerKind,
+        words: &str,
+    ) -> Result<Vec<Noted>, OfficeFault> {
+        let mut desk = self.desk().await?;
+        let Some(opened) = self.opened(&desk, token).await? else {
+            return Ok(vec![Noted::NotCovered; seen.len()]);
+        };
+        let words: String = words.chars().take(QUESTION_CHARACTERS_MAX).collect();
+        let mut noted = Vec::with_capacity(seen.len());
+        let mut said = Vec::new();
+        for (child, event, seen) in seen {
+            let item = desk.board.item(child, event).filter(|item| opened.items.contains(item));
+            noted.push(match item {
+                None => Noted::NotCovered,
+                Some(item) if kind == AnswerKind::Heard && desk.board.fingerprint(item) != *seen => {
+                    Noted::Changed
+                }
+                Some(item) => {
+                    let (act, words) = (opened.link.hash.as_str(), words.clone());
+                    said.push(Said { kind: Some(kind), road: "page", act, words, ..Said::default_for(item) });
+                    Noted::Known
+                }
+            });
+        }
+        let households = opened.household.into_iter().collect();
+        let mut became = self.note(&mut desk, &opened.guardians, &said, &households).await?.into_iter();
+        for one in noted.iter_mut().filter(|n| **n == Noted::Known) {
+            *one = became.next().unwrap_or(Noted::Known);
+        }
+        Ok(noted)
+    }
+
+    /// What a chaperone notes after a call or at the class door. `seen` are the facts of the list she read from: a
+    /// yes to others than today's is not noted.
     #[allow(clippy::too_many_arguments)]
     pub async fn note_call(
         &self,
@@ -167,6 +195,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         guardian: &str,
         child: &str,
         event: &str,
+        seen: Option<Fingerprint>,
         kind: Option<AnswerKind>,
         outcome: &str,
     ) -> Result<Noted, OfficeFault> {
@@ -179,6 +208,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let theirs = desk.board.cares_of(item.child).any(|care| care.guardian == guardian);
         if !hers || !theirs {
             return Ok(Noted::NotCovered);
+        }
+        let told_today = seen.is_none_or(|seen| seen == desk.board.fingerprint(item));
+        if kind == Some(AnswerKind::Heard) && !told_today {
+            return Ok(Noted::Changed);
         }
         let reference = desk.board.season.chaperones[chaperone.at()].reference.clone();
         let households: HashSet<HouseholdId> = desk
@@ -195,45 +228,51 @@ impl<S: Store, G: Gateway> Office<S, G> {
             outcome,
             ..Said::default_for(item)
         };
-        self.note(&mut desk, &[guardian], said, &households).await
+        Ok(self
+            .note(&mut desk, &[guardian], &[said], &households)
+            .await?
+            .first()
+            .copied()
+            .unwrap_or(Noted::Known))
     }
 
+    /// Records acts of one person in one transaction, with what follows from them; what was said before is left out.
     async fn note(
         &self,
         desk: &mut Desk,
         guardians: &[GuardianId],
-        said: Said<'_>,
+        said: &[Said<'_>],
         households: &HashSet<HouseholdId>,
-    ) -> Result<Noted, OfficeFault> {
+    ) -> Result<Vec<Noted>, OfficeFault> {
         let now = self.now();
-        let fingerprint = desk.board.fingerprint(said.item);
-        let known = |record: &Record, guardian: &GuardianId| {
-            let last = record.answers.get(&(*guardian, said.item));
-            said.kind.is_some_and(|kind| {
-                kind != AnswerKind::Question
-                    && last.is_some_and(|a| a.kind == kind && a.fingerprint == fingerprint)
-                    && (kind != AnswerKind::Heard
-                        || standing(&desk.board, record, *guardian, said.item) == Standing::Heard)
-            })
-        };
-        if guardians.iter().all(|g| known(&desk.record, g)) {
-            return Ok(Noted::Known);
-        }
-        let answers: Vec<NewAnswer> = guardians
+        let new: Vec<bool> = said
             .iter()
-            .map(|g| said.answer(&desk.board, &desk.record, *g, guardians.len() > 1, now))
+            .map(|said| guardians.iter().any(|g| !said.is_known(&desk.board, &desk.record, *g)))
             .collect();
+        let answers: Vec<(GuardianId, Item, NewAnswer)> = said
+            .iter()
+            .zip(&new)
+            .filter(|(_, new)| **new)
+            .flat_map(|(said, _)| guardians.iter().map(move |g| (*g, said)))
+            .map(|(g, said)| {
+                (g, said.item, said.answer(&desk.board, &desk.record, g, guardians.len() > 1, now))
+            })
+            .collect();
+        if answers.is_empty() {
+            return Ok(vec![Noted::Known; said.len()]);
+        }
         // Until the store has agreed, what is in memory is ahead of it and must be read again after a fault.
         let pulse = std::mem::replace(&mut desk.pulse, -1);
-        for (guardian, answer) in guardians.iter().zip(&answers) {
-            note_answer(&mut desk.record, *guardian, said.item, answer);
+        for (guardian, item, answer) in &answers {
+            note_answer(&mut desk.record, *guardian, *item, answer);
         }
         let delta = self.difference_for(desk, households, now).await?;
+        let answers: Vec<NewAnswer> = answers.into_iter().map(|(.., answer)| answer).collect();
         let fresh = self.store.answer(desk.season, &answers, &delta, now).await?;
         if fresh {
             desk.pulse = pulse + 1;
         }
-        Ok(if fresh { Noted::Recorded } else { Noted::Known })
+        Ok(new.iter().map(|new| if *new && fresh { Noted::Recorded } else { Noted::Known }).collect())
     }
 
     /// Stops or starts messages to the address a guardian's link was sent to, for every child.
@@ -259,6 +298,20 @@ impl<S: Store, G: Gateway> Office<S, G> {
             opened.guardians.iter().map(|g| desk.board.season.guardians[g.at()].reference.clone()).collect();
         self.store.set_stopped(desk.season, channel, &address, &guardians, stopped, &delta, now).await?;
         desk.pulse = pulse + 1;
+        Ok(true)
+    }
+
+    /// A message came back: its address does not work, and what it said goes another way.
+    pub async fn bounced(&self, key: &str) -> Result<bool, OfficeFault> {
+        let now = self.now();
+        let season = self.desk().await?.season;
+        let Some((channel, address)) = self.store.bounce(season, key, now).await? else { return Ok(false) };
+        let desk = self.desk().await?;
+        let households = self.households_at(&desk, channel, &address);
+        let delta = self.difference_for(&desk, &households, now).await?;
+        if !delta.is_empty() {
+            self.store.reconcile(season, &delta, now).await?;
+        }
         Ok(true)
     }
 
@@ -288,6 +341,20 @@ struct Said<'a> {
 impl<'a> Said<'a> {
     fn default_for(item: Item) -> Said<'a> {
         Said { item, kind: None, road: "", act: "", words: String::new(), noted_by: "", outcome: "" }
+    }
+
+    /// Whether a guardian has said so already, about the same facts.
+    fn is_known(&self, board: &Board, record: &Record, guardian: GuardianId) -> bool {
+        let last = record.answers.get(&(guardian, self.item));
+        let same =
+            |kind| last.is_some_and(|a| a.kind == kind && a.fingerprint == board.fingerprint(self.item));
+        match self.kind {
+            Some(AnswerKind::Heard) => {
+                same(AnswerKind::Heard) && standing(board, record, guardian, self.item) == Standing::Heard
+            }
+            Some(AnswerKind::CantCome) => same(AnswerKind::CantCome),
+            Some(AnswerKind::Question) | None => false,
+        }
     }
 
     fn answer(

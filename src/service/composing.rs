@@ -5,14 +5,18 @@ use super::office::{Desk, Office, notice_key};
 use super::ports::{
     Content, Gateway, LinkKind, MailContent, NewAttempt, NewLink, Parcel, Store, StoredMessage, Unsent,
 };
+use super::wording::Wording;
 use crate::domain::board::{Board, Item};
 use crate::domain::digest;
 use crate::domain::due::window;
 use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
 use crate::domain::graph::State;
 use crate::domain::ics;
-use crate::domain::record::{Ask, NoticeKey};
-use crate::domain::season::{Audience, Channel, Dismissal, EventId, GuardianId, HouseRule, Language};
+use crate::domain::plan::Wanted;
+use crate::domain::record::{Ask, NoticeKey, Record};
+use crate::domain::season::{
+    Audience, Channel, ChildId, Dismissal, EventId, GuardianId, HouseRule, HouseholdId, Language,
+};
 use crate::domain::segments;
 use crate::domain::standing::{self, Standing};
 use base64::Engine as _;
@@ -27,6 +31,8 @@ const TOKEN_OCTETS: usize = 16;
 const CATCH_UP_AFTER: SignedDuration = SignedDuration::from_hours(12);
 /// How long before the call a calendar reminds, minutes.
 const ALARM_MINUTES: u32 = 120;
+/// Stands where a token will stand, for previews: as long as a real one.
+const SPECIMEN_TOKEN: &str = "SPECIMEN-opens-nothing";
 /// How calendars know who made them.
 const PRODUCT: &str = "-//Allheard//Allheard//EN";
 
@@ -47,7 +53,7 @@ pub fn token_hash(token: &str) -> String {
 
 impl<S: Store, G: Gateway> Office<S, G> {
     /// A new token for a link, 22 characters.
-    pub(super) fn token(&self) -> String {
+    pub fn token(&self) -> String {
         URL_SAFE_NO_PAD.encode(self.random::<TOKEN_OCTETS>())
     }
 
@@ -86,35 +92,21 @@ impl<S: Store, G: Gateway> Office<S, G> {
             return Err(unsent(State::Withdrawn, now, "nothing of it is wanted any more"));
         }
         let token = self.token();
-        let letter = letter(desk, old, message, &guardians, &parts, &self.ways.base_url, &token, now);
-        let content = self
-            .words(board, &letter, message.channel, &parts, now)
+        let household = board
+            .household(&message.household)
+            .ok_or_else(|| unsent(State::Withdrawn, now, "the household is gone"))?;
+        let letter = letter(
+            board,
+            &desk.record,
+            old,
+            &To { household, guardians: &guardians, due: message.due },
+            &parts,
+            &Links { base_url: &self.ways.base_url, token: &token },
+            now,
+        );
+        let content = words(&self.wording, board, &letter, message.channel, &parts, now)
             .map_err(|_| unsent(State::Quarantined, now, "its wording failed"))?;
         Ok(self.composed(desk, message, guardians, address, parts, content, &token, now))
-    }
-
-    fn words(
-        &self,
-        board: &Board,
-        letter: &Letter,
-        channel: Channel,
-        parts: &[(Item, NoticeKey)],
-        now: Timestamp,
-    ) -> Result<Content, super::wording::Fault> {
-        Ok(match channel {
-            Channel::Text => Content::Text(segments::composed(&self.wording.text(letter)?.text)),
-            Channel::Mail => {
-                let mail = self.wording.mail(letter)?;
-                Content::Mail(Box::new(MailContent {
-                    subject: mail.subject,
-                    text: mail.text,
-                    html: mail.html,
-                    calendar: calendar(board, letter, parts, now),
-                    stop_link: letter.stop_link.clone(),
-                    language: mail.language,
-                }))
-            }
-        })
     }
 
     #[allow(clippy::too_many_arguments)]
@@ -183,6 +175,49 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 }
 
+fn words(
+    wording: &Wording,
+    board: &Board,
+    letter: &Letter,
+    channel: Channel,
+    parts: &[(Item, NoticeKey)],
+    now: Timestamp,
+) -> Result<Content, super::wording::Fault> {
+    Ok(match channel {
+        Channel::Text => Content::Text(segments::composed(&wording.text(letter)?.text)),
+        Channel::Mail => {
+            let mail = wording.mail(letter)?;
+            Content::Mail(Box::new(MailContent {
+                subject: mail.subject,
+                text: mail.text,
+                html: mail.html,
+                calendar: calendar(board, letter, parts, now),
+                stop_link: letter.stop_link.clone(),
+                language: mail.language,
+            }))
+        }
+    })
+}
+
+/// The words of a planned message as they would be today, with a link that opens nothing.
+pub fn preview(
+    board: &Board,
+    wording: &Wording,
+    wanted: &Wanted,
+    base_url: &str,
+) -> Result<Content, super::wording::Fault> {
+    let letter = letter(
+        board,
+        &Record::default(),
+        &HashMap::new(),
+        &To { household: wanted.household, guardians: &wanted.guardians, due: wanted.due },
+        &wanted.parts,
+        &Links { base_url, token: SPECIMEN_TOKEN },
+        wanted.due,
+    );
+    words(wording, board, &letter, wanted.channel, &wanted.parts, wanted.due)
+}
+
 /// The guardians of a message who still share its address, and that address.
 fn recipients(desk: &Desk, message: &StoredMessage) -> Option<(Vec<GuardianId>, String)> {
     let guardians: Vec<GuardianId> =
@@ -227,18 +262,30 @@ fn still_true(
         .collect()
 }
 
-#[allow(clippy::too_many_arguments)]
+/// Who a letter goes to.
+struct To<'a> {
+    household: HouseholdId,
+    guardians: &'a [GuardianId],
+    due: Timestamp,
+}
+
+/// Where a letter's links lead.
+struct Links<'a> {
+    base_url: &'a str,
+    token: &'a str,
+}
+
 fn letter(
-    desk: &Desk,
+    board: &Board,
+    record: &Record,
     old: &HashMap<Fingerprint, Facts>,
-    message: &StoredMessage,
-    guardians: &[GuardianId],
+    to: &To<'_>,
     parts: &[(Item, NoticeKey)],
-    base_url: &str,
-    token: &str,
+    links: &Links<'_>,
     now: Timestamp,
 ) -> Letter {
-    let board = &*desk.board;
+    let guardians = to.guardians;
+    let Links { base_url, token } = links;
     let season = &board.season;
     let language =
         guardians.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language).clone();
@@ -248,8 +295,7 @@ fn letter(
     let mut children: Vec<_> = items.iter().map(|item| item.child).collect();
     children.sort();
     children.dedup();
-    let household = board.household(&message.household);
-    let mut theirs: Vec<_> = household.map_or(&[][..], |h| board.cares(h)).iter().map(|c| c.child).collect();
+    let mut theirs: Vec<_> = board.cares(to.household).iter().map(|c| c.child).collect();
     theirs.sort();
     theirs.dedup();
     let kind = Kind::from_folder(&crate::domain::plan::wording(board, parts)).unwrap_or(Kind::Reminder);
@@ -267,7 +313,7 @@ fn letter(
         },
         items: items
             .iter()
-            .filter_map(|item| letter_item(desk, old, guardians, *item, kind, &language))
+            .filter_map(|item| letter_item(board, record, old, guardians, *item, kind, &language))
             .collect(),
         link: format!("{base_url}/r/{token}"),
         stop_link: format!("{base_url}/stop/{token}"),
@@ -275,12 +321,12 @@ fn letter(
         reply_by_text: false,
         one_phone: guardians.len() > 1,
         only_child: theirs.len() <= 1,
-        catch_up: now.duration_since(message.due) > CATCH_UP_AFTER,
+        catch_up: now.duration_since(to.due) > CATCH_UP_AFTER,
         language: language.0,
     }
 }
 
-fn given_name(board: &Board, child: crate::domain::season::ChildId) -> Option<String> {
+fn given_name(board: &Board, child: ChildId) -> Option<String> {
     board.season.settings.given_names.then(|| board.season.children[child.at()].given.clone())
 }
 
@@ -300,20 +346,20 @@ pub(super) fn rule_text(rule: &HouseRule, language: &Language, fallback: &Langua
 }
 
 fn letter_item(
-    desk: &Desk,
+    board: &Board,
+    record: &Record,
     old: &HashMap<Fingerprint, Facts>,
     guardians: &[GuardianId],
     item: Item,
     kind: Kind,
     language: &Language,
 ) -> Option<LetterItem> {
-    let board = &*desk.board;
     let season = &board.season;
     let event = &season.events[item.event?.at()];
     let place = &season.places[event.place.at()];
     let it = board.itinerary(item);
     let changes = if matches!(kind, Kind::Change | Kind::Cancelled) {
-        changes(desk, old, guardians, item)
+        changes(board, record, old, guardians, item)
     } else {
         Vec::new()
     };
@@ -350,21 +396,28 @@ fn letter_item(
 }
 
 /// What a guardian was told before the facts in force now; none if she was told nothing else.
-pub(super) fn told_before(desk: &Desk, guardian: GuardianId, item: Item) -> Option<Fingerprint> {
-    let told = desk.record.told.get(&(guardian, item))?;
-    if told.fingerprint == desk.board.fingerprint(item) { told.before } else { Some(told.fingerprint) }
+pub(super) fn told_before(
+    board: &Board,
+    record: &Record,
+    guardian: GuardianId,
+    item: Item,
+) -> Option<Fingerprint> {
+    let told = record.told.get(&(guardian, item))?;
+    if told.fingerprint == board.fingerprint(item) { told.before } else { Some(told.fingerprint) }
 }
 
 fn changes(
-    desk: &Desk,
+    board: &Board,
+    record: &Record,
     old: &HashMap<Fingerprint, Facts>,
     guardians: &[GuardianId],
     item: Item,
 ) -> Vec<Change> {
-    let before = guardians.iter().find_map(|g| told_before(desk, *g, item)).and_then(|f| old.get(&f));
+    let before =
+        guardians.iter().find_map(|g| told_before(board, record, *g, item)).and_then(|f| old.get(&f));
     let Some(before) = before else { return Vec::new() };
     before
-        .changes_to(&desk.board.facts(item))
+        .changes_to(&board.facts(item))
         .into_iter()
         .map(|d| Change {
             what: match d.field {

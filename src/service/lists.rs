@@ -1,7 +1,7 @@
 //! What lists show: who has been heard from at each event, and whom a chaperone should ring.
 
 use super::office::{Office, OfficeFault};
-use super::ports::{Gateway, Store, StoredMessage};
+use super::ports::{Gateway, NewAnswer, Store, StoredMessage};
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::record::{Record, Told};
@@ -73,12 +73,27 @@ pub struct ChaperoneData {
     pub children: Vec<ChildLine>,
 }
 
+/// What a guardian said that a person has to look at.
+#[derive(Debug, Clone)]
+pub struct Asked {
+    /// Who.
+    pub guardian: GuardianId,
+    /// About what.
+    pub item: Item,
+    /// When.
+    pub at: Timestamp,
+    /// Her question; none if she said that the child can't come.
+    pub question: Option<String>,
+}
+
 /// Everything the coordinator's first page shows.
 pub struct SeasonData {
     /// The season.
     pub board: Arc<Board>,
     /// Each event.
     pub events: Vec<EventList>,
+    /// Questions and children who can't come, of events that are not over, oldest first.
+    pub asked: Vec<Asked>,
     /// Guardians without any way to reach them, and their children.
     pub no_way: Vec<(GuardianId, Vec<ChildId>)>,
     /// Messages refused or bounced, newest first.
@@ -91,6 +106,8 @@ pub struct SeasonData {
     pub counts: Vec<(State, Channel, u64)>,
     /// Gateways that cannot be used at the moment.
     pub resting: Vec<(Channel, super::office::Rest)>,
+    /// The next instant at which something may be sent or tended.
+    pub next_due: Option<Timestamp>,
     /// Now.
     pub now: Timestamp,
 }
@@ -109,11 +126,17 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let events = event_ids(&board).map(|event| event_list(&board, &desk.record, event)).collect();
         let no_way = unreachable(&board, &desk.record);
         let season = desk.season;
+        let mut asked = cannot_come(&board, &desk.record, self.now());
         drop(desk);
+        let questions = self.store.questions(season, NEEDS_SHOWN).await?;
+        asked.extend(questions.into_iter().filter_map(|q| question(&board, q.answer, self.now())));
+        asked.sort_by_key(|one| (one.at, one.guardian, one.item));
         let returned = [State::Refused, State::Bounced];
         Ok(SeasonData {
             events,
+            asked,
             no_way,
+            next_due: self.store.next_due(season).await?,
             returned: self.store.messages_in(season, &returned, NEEDS_SHOWN).await?,
             uncertain: self.store.messages_in(season, &[State::Uncertain], NEEDS_SHOWN).await?,
             quarantined: self.store.messages_in(season, &[State::Quarantined], NEEDS_SHOWN).await?,
@@ -153,6 +176,28 @@ impl<S: Store, G: Gateway> Office<S, G> {
             board,
         }))
     }
+}
+
+fn question(board: &Board, answer: NewAnswer, now: Timestamp) -> Option<Asked> {
+    let item = board.item(&answer.child, &answer.event).filter(|item| board.over_at(*item) > now)?;
+    let guardian = board.guardian(&answer.guardian)?;
+    Some(Asked { guardian, item, at: answer.at, question: Some(answer.words) })
+}
+
+fn cannot_come(board: &Board, record: &Record, now: Timestamp) -> Vec<Asked> {
+    record
+        .answers
+        .iter()
+        .filter(|((guardian, item), _)| {
+            board.over_at(*item) > now && standing(board, record, *guardian, *item) == Standing::CantCome
+        })
+        .map(|((guardian, item), answer)| Asked {
+            guardian: *guardian,
+            item: *item,
+            at: answer.at,
+            question: None,
+        })
+        .collect()
 }
 
 fn event_ids(board: &Board) -> impl Iterator<Item = EventId> + use<> {

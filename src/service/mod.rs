@@ -1,8 +1,10 @@
 //! Use cases: load, ask the domain, save. Knows ports, not products.
 
 pub mod answering;
+pub mod bringing;
 pub mod composing;
 pub mod letter;
+pub mod links;
 pub mod lists;
 pub mod office;
 pub mod planning;

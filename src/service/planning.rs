@@ -44,6 +44,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         now: Timestamp,
     ) -> Result<Delta, OfficeFault> {
         let mut delta = Delta::default();
+        let mut households: Vec<&HouseholdId> = households.iter().collect();
+        households.sort();
         for household in households {
             let wanted = plan::plan_household(&desk.board, &desk.record, *household, now);
             let reference = &desk.board.season.households[household.at()].reference;

@@ -481,6 +481,13 @@ pub trait Store: Send + Sync {
         to: State,
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Notes that an accepted message came back, and that its address does not work; gives back that address.
+    fn bounce(
+        &self,
+        season: i64,
+        key: &str,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<Option<(Channel, String)>, StoreFault>> + Send;
     /// Looks a link up by the hash of its token.
     fn link(
         &self,
@@ -497,6 +504,12 @@ pub trait Store: Send + Sync {
         delta: &Delta,
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// The newest questions people asked, newest first.
+    fn questions(
+        &self,
+        season: i64,
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<StoredAnswer>, StoreFault>> + Send;
     /// Stops or starts an address and carries out what follows, together.
     #[allow(clippy::too_many_arguments)]
     fn set_stopped(

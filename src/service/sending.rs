@@ -73,7 +73,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let passed = now.duration_since(allowance.at).as_secs_f64().max(0.0);
         *allowance = Allowance { tokens: (allowance.tokens + passed * rate).min(burst), at: now };
         if allowance.tokens < 1.0 {
-            let wait = SignedDuration::from_secs_f64(((1.0 - allowance.tokens) / rate).max(0.001));
+            // Waiting for a whole burst keeps the number of transactions down without slowing the rate.
+            let wait = SignedDuration::from_secs_f64(((burst - allowance.tokens) / rate).max(0.001));
             return Err(now.saturating_add(wait).unwrap_or(now));
         }
         Ok((allowance.tokens as u32).min(self.ways.batch))
@@ -166,7 +167,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
             for part in &message.parts {
                 let Some(item) = desk.board.item(&part.child, &part.event) else { continue };
                 for guardian in message.guardians.iter().filter_map(|g| desk.board.guardian(g)) {
-                    let Some(before) = told_before(desk, guardian, item) else { continue };
+                    let Some(before) = told_before(&desk.board, &desk.record, guardian, item) else {
+                        continue;
+                    };
                     if let std::collections::hash_map::Entry::Vacant(slot) = old.entry(before)
                         && let Some(form) = self.store.facts(desk.season, before).await?
                     {

@@ -1,5 +1,6 @@
 //! What has happened, read back whole to rebuild the record in memory.
 
+use super::db::Row as DbRow;
 use super::{SqlStore, channel, fingerprint, instant, sql, state};
 use crate::domain::facts::Fingerprint;
 use crate::domain::record::AnswerKind;
@@ -41,8 +42,20 @@ async fn tellings(store: &SqlStore, season: i64) -> Result<Vec<StoredTelling>, S
 }
 
 async fn answers(store: &SqlStore, season: i64) -> Result<Vec<StoredAnswer>, StoreFault> {
+    stored(&store.db.fetch(sql::ANSWERS, vec![season.into()]).await?)
+}
+
+/// The newest questions, newest first.
+pub(super) async fn questions(
+    store: &SqlStore,
+    season: i64,
+    most: u32,
+) -> Result<Vec<StoredAnswer>, StoreFault> {
+    stored(&store.db.fetch(sql::QUESTIONS, vec![season.into(), i64::from(most).into()]).await?)
+}
+
+fn stored(rows: &[DbRow]) -> Result<Vec<StoredAnswer>, StoreFault> {
     const TABLE: &str = "answer";
-    let rows = store.db.fetch(sql::ANSWERS, vec![season.into()]).await?;
     rows.iter()
         .map(|row| {
             let id = row.int(0)?;

@@ -337,14 +337,20 @@ pub(super) async fn put_back(
     let rows: Vec<_> =
         unsent.iter().map(|u| json!([u.message, u.fence, u.to.word(), ms(u.ready), u.why])).collect();
     let moved = tx.fetch(sql::PUT_BACK, vec![json!(rows).to_string().into()]).await?;
-    let mut at_end = Vec::new();
+    let (mut at_end, mut set_aside) = (Vec::new(), false);
     for row in moved {
-        if state("message", "", &row.text(4)?)?.is_end() {
+        let state = state("message", "", &row.text(4)?)?;
+        set_aside |= state == State::Quarantined;
+        if state.is_end() {
             at_end.push(row);
         }
     }
     let notes = ended(&mut tx, &at_end, now).await?;
     ledger::append(store, &mut tx, season, notes).await?;
+    if set_aside {
+        // What is set aside is part of the record: it must not be planned again.
+        tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    }
     store.commit(tx, "put_back").await
 }
 
@@ -414,6 +420,25 @@ pub(super) async fn decide(
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
     store.commit(tx, "decide").await?;
     Ok(true)
+}
+
+pub(super) async fn bounce(
+    store: &SqlStore,
+    season: i64,
+    key: &str,
+    now: Timestamp,
+) -> Result<Option<(Channel, String)>, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let rows = tx.fetch(sql::BOUNCE, vec![season.into(), key.into()]).await?;
+    let Some(row) = rows.first() else { return Ok(None) };
+    let found = (channel("message", key, &row.text(1)?)?, row.text(8)?);
+    let pair = json!([[row.int(0)?, row.int(7)?]]);
+    tx.run(sql::ADDRESSES_BAD, vec![pair.to_string().into(), season.into()]).await?;
+    let notes = ended(&mut tx, &rows, now).await?;
+    ledger::append(store, &mut tx, season, notes).await?;
+    tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    store.commit(tx, "bounce").await?;
+    Ok(Some(found))
 }
 
 pub(super) async fn counts(store: &SqlStore, season: i64) -> Result<Vec<(State, Channel, u64)>, StoreFault> {

@@ -14,7 +14,7 @@ use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
     CrashPoint, Delta, History, LedgerLine, NewAnswer, NewAttempt, NewLink, Random, Settled, Store,
-    StoreFault, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    StoreFault, StoredAnswer, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -170,6 +170,14 @@ impl Store for SqlStore {
     async fn decide(&self, season: i64, message: i64, to: State, now: Timestamp) -> Result<bool, StoreFault> {
         messages::decide(self, season, message, to, now).await
     }
+    async fn bounce(
+        &self,
+        season: i64,
+        key: &str,
+        now: Timestamp,
+    ) -> Result<Option<(Channel, String)>, StoreFault> {
+        messages::bounce(self, season, key, now).await
+    }
     async fn link(&self, season: i64, hash: &str) -> Result<Option<StoredLink>, StoreFault> {
         people::link(self, season, hash).await
     }
@@ -186,6 +194,9 @@ impl Store for SqlStore {
         now: Timestamp,
     ) -> Result<bool, StoreFault> {
         people::answer(self, season, answers, delta, now).await
+    }
+    async fn questions(&self, season: i64, most: u32) -> Result<Vec<StoredAnswer>, StoreFault> {
+        history::questions(self, season, most).await
     }
     async fn set_stopped(
         &self,

@@ -42,11 +42,13 @@ pub const ALL: &[(&str, Statement)] = &[
     ("TEND_DOUBT_ATTEMPTS", TEND_DOUBT_ATTEMPTS),
     ("TEND_TRY_AGAIN", TEND_TRY_AGAIN),
     ("DECIDE", DECIDE),
+    ("BOUNCE", BOUNCE),
     ("NEXT_DUE", NEXT_DUE),
     ("COUNTS", COUNTS),
     ("LINK", LINK),
     ("ANSWERS_ADD", ANSWERS_ADD),
     ("ANSWERS", ANSWERS),
+    ("QUESTIONS", QUESTIONS),
     ("TELLINGS", TELLINGS),
     ("ADDRESSES", ADDRESSES),
     ("ADDRESS_STOP", ADDRESS_STOP),
@@ -110,10 +112,11 @@ pub(super) const WITHDRAW: Statement = s(
      WHERE message.id = w.id AND message.state IN ('planned', 'claimed', 'waiting_to_retry', 'uncertain') \
      RETURNING message.id, message.channel, message.household, message.guardians, message.state, message.why, message.key",
 );
+/// What waits for another try, or is claimed by a sender that may be gone, must not go before its new due time either.
 pub(super) const RETIME: Statement = s(
     1,
     "UPDATE message SET due_ms = w.due, until_ms = w.until, at_once = w.at_once, \
-     ready_ms = CASE WHEN state = 'planned' THEN w.due ELSE ready_ms END \
+     ready_ms = CASE WHEN state = 'planned' OR ready_ms < w.due THEN w.due ELSE ready_ms END \
      FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS due, \
      CAST(value->>2 AS BIGINT) AS until, CAST(value->>3 AS BIGINT) AS at_once FROM json_each($1)) AS w \
      WHERE message.id = w.id AND message.state IN ('planned', 'claimed', 'waiting_to_retry')",
@@ -269,11 +272,18 @@ pub(super) const DECIDE: Statement = s(
      WHERE season = $1 AND id = $2 AND state = 'uncertain' \
      RETURNING id, channel, household, guardians, state, why, key",
 );
+pub(super) const BOUNCE: Statement = s(
+    2,
+    "UPDATE message SET state = 'bounced', why = 'came back' \
+     WHERE season = $1 AND key = $2 AND state IN ('accepted', 'delivered') \
+     RETURNING id, channel, household, guardians, state, why, key, attempts, \
+     (SELECT a.address FROM attempt a WHERE a.message = message.id AND a.number = message.attempts)",
+);
 pub(super) const NEXT_DUE: Statement = s(
     1,
     "SELECT COALESCE(MIN(at), -1) FROM ( \
-       SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' AND until_ms > ready_ms \
-       UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'waiting_to_retry' AND until_ms > ready_ms \
+       SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' \
+       UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'waiting_to_retry' \
        UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'claimed' \
        UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'attempting') AS moments",
 );
@@ -301,6 +311,11 @@ pub(super) const ANSWERS: Statement = s(
     1,
     "SELECT id, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, noted_by, outcome \
      FROM answer WHERE season = $1 ORDER BY id",
+);
+pub(super) const QUESTIONS: Statement = s(
+    2,
+    "SELECT id, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, noted_by, outcome \
+     FROM answer WHERE season = $1 AND kind = 'question' ORDER BY id DESC LIMIT $2",
 );
 pub(super) const TELLINGS: Statement = s(
     1,

@@ -8,8 +8,19 @@
 //! * [`labels`]: the fixed words of the pages families read, a table per language.
 //! * [`chart`]: the line of settled children over time as an SVG path.
 //! * [`assets`]: the style sheet and the icon, part of the binary.
+//! * [`routes`]: the addresses, and what every answer carries; a file beside it for each page.
 
 pub mod assets;
+mod chaperone;
 pub mod chart;
+mod coordinator;
+pub mod fields;
+mod guardian;
 pub mod labels;
+mod needs;
+mod respond;
+pub mod routes;
+mod shown;
+mod stop;
 pub mod views;
+pub mod workbook;

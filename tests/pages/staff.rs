@@ -33,7 +33,14 @@ fn ring(reference: &str, given: &str, last: Option<&str>, tried: &str) -> Ring {
 }
 
 fn open(reference: &str, name: &str, mark: Mark, note: &str, rings: Vec<Ring>) -> OpenChild {
-    OpenChild { child: reference.into(), name: name.into(), mark, note: note.into(), rings }
+    OpenChild {
+        child: reference.into(),
+        name: name.into(),
+        fingerprint: "b41e77".into(),
+        mark,
+        note: note.into(),
+        rings,
+    }
 }
 
 fn chaperone() -> ChaperonePage {

@@ -114,9 +114,11 @@ pub(super) fn cares(
         let own = nodes[*node].word.is_empty().then(|| named.get(&person[at]).copied()).flatten();
         home.push(own.unwrap_or(root));
     }
-    let mut members: BTreeMap<usize, BTreeSet<&str>> = BTreeMap::new();
+    let mut members: BTreeMap<usize, Members<'_>> = BTreeMap::new();
     for (at, root) in home.iter().enumerate() {
-        members.entry(*root).or_default().insert(&guardians[person[at]].reference);
+        let entry = members.entry(*root).or_default();
+        entry.guardians.insert(&guardians[person[at]].reference);
+        entry.children.insert(rows[mentions[at].row].text("ref"));
     }
     let (ids, households) = household_refs(members);
     let mut cares: Vec<Care> = Vec::new();
@@ -143,16 +145,24 @@ pub(super) fn cares(
     (households, cares)
 }
 
-/// A household is called after the smallest ref among its guardians, with a letter where two would be called alike.
-fn household_refs(members: BTreeMap<usize, BTreeSet<&str>>) -> (HashMap<usize, HouseholdId>, Vec<Household>) {
-    let mut order: Vec<(Vec<&str>, usize)> =
-        members.into_iter().map(|(root, refs)| (refs.into_iter().collect(), root)).collect();
+/// Refs of those who make up a household.
+#[derive(Default, PartialEq, Eq, PartialOrd, Ord)]
+struct Members<'a> {
+    guardians: BTreeSet<&'a str>,
+    /// Tell two households of one guardian apart, in whatever order the rows stand.
+    children: BTreeSet<&'a str>,
+}
+
+/// A household is called after the smallest ref among its guardians, with a number where two would be called alike.
+fn household_refs(members: BTreeMap<usize, Members<'_>>) -> (HashMap<usize, HouseholdId>, Vec<Household>) {
+    let mut order: Vec<(Members<'_>, usize)> =
+        members.into_iter().map(|(root, members)| (members, root)).collect();
     order.sort();
     let mut ids = HashMap::new();
     let mut households = Vec::new();
     let mut used: HashMap<&str, u8> = HashMap::new();
-    for (refs, root) in &order {
-        let smallest = refs.first().copied().unwrap_or_default();
+    for (members, root) in &order {
+        let smallest = members.guardians.first().copied().unwrap_or_default();
         let times = used.entry(smallest).or_insert(0);
         let reference = match *times {
             0 => format!("H{smallest}"),

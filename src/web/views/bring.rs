@@ -136,6 +136,9 @@ impl Preview {
 
     /// The words of the button.
     pub fn confirm_words(&self) -> String {
+        if !self.questions.is_empty() {
+            return "Answer, and see what it changes then".to_owned();
+        }
         match self.falling() {
             0 => "Take this workbook".to_owned(),
             1 => "Take it, and ask one family again".to_owned(),

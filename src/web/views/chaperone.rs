@@ -93,6 +93,8 @@ pub struct OpenChild {
     pub child: String,
     /// Given name and initial, such as "Ines A."
     pub name: String,
+    /// Fingerprint of the facts a call is about, sent back as `fingerprint`.
+    pub fingerprint: String,
     /// Where the child stands.
     pub mark: Mark,
     /// What matters about the child there, such as "Quick change."; may be empty.
@@ -121,7 +123,7 @@ pub struct Notice {
     pub done: bool,
 }
 
-/// The page behind `/c/TOKEN`. Each note is a POST with `child`, `event`, `guardian` and
+/// The page behind `/c/TOKEN`. Each note is a POST with `child`, `event`, `guardian`, `fingerprint` and
 /// `act` = `heard`, `no_answer`, `wrong_number` or `cant_come`.
 #[derive(Debug, Template)]
 #[template(path = "chaperone.html")]
@@ -186,6 +188,7 @@ mod tests {
         let child = OpenChild {
             child: "C001".into(),
             name: "Ines A.".into(),
+            fingerprint: "b41e77".into(),
             mark: Mark::Waiting,
             note: String::new(),
             rings: Vec::new(),

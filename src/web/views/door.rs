@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::Telephone;
-use crate::web::labels::Labels;
+use crate::web::labels::{ENGLISH, Labels};
 
 /// A page that says why there is nothing to see and what to do next.
 #[derive(Debug, Template)]
@@ -19,11 +19,59 @@ pub struct DoorPage {
     pub words: String,
     /// The school's telephone, where the reader is a guardian.
     pub telephone: Option<Telephone>,
+    /// Where to go on, and what that is called.
+    pub onward: Option<(&'static str, &'static str)>,
 }
 
 impl DoorPage {
     fn of(status: u16, labels: &'static Labels, heading: &str, words: &str) -> Self {
-        DoorPage { status, labels, heading: heading.to_owned(), words: words.to_owned(), telephone: None }
+        DoorPage {
+            status,
+            labels,
+            heading: heading.to_owned(),
+            words: words.to_owned(),
+            telephone: None,
+            onward: None,
+        }
+    }
+
+    /// 200: the address without a link.
+    pub fn front() -> Self {
+        Self::of(
+            200,
+            &ENGLISH,
+            "Times for every child, and who has been heard from",
+            "This program writes to the families of a children's show: when and where each child is wanted. There is \
+             nothing to see here without a link of your own. Please open the one in the latest message you got from \
+             the school.",
+        )
+    }
+
+    /// 403: a form posted from another site.
+    pub fn foreign() -> Self {
+        Self::of(
+            403,
+            &ENGLISH,
+            "That form did not come from this page",
+            "Nothing was noted. Please open the page from your own link, and answer there.",
+        )
+    }
+
+    /// 403: a page of the coordinator without her link.
+    pub fn no_entry() -> Self {
+        Self::of(
+            403,
+            &ENGLISH,
+            "This page opens with the coordinator's link",
+            "Open that link once in this browser. Whoever runs the program can make a new one.",
+        )
+    }
+
+    /// 200: the coordinator came in by a link on another site.
+    pub fn come_in() -> Self {
+        let mut page = Self::of(200, &ENGLISH, "You are in", "This browser now opens the season's pages.");
+        page.onward = Some(("/season", "The whole season"));
+        page
     }
 
     /// 400: the form could not be read.

@@ -1,0 +1,36 @@
+//! The two clocks there are: the host's, and one that moves only when told.
+
+use crate::service::ports::Clock;
+use jiff::Timestamp;
+use std::sync::atomic::{AtomicI64, Ordering};
+
+/// The host's clock: the only place that asks for the time of day.
+pub struct HostClock;
+
+impl Clock for HostClock {
+    #[allow(clippy::disallowed_methods)]
+    fn now(&self) -> Timestamp {
+        Timestamp::now()
+    }
+}
+
+/// A clock that stands still until it is set.
+pub struct SetClock(AtomicI64);
+
+impl SetClock {
+    /// Starts at an instant.
+    pub fn at(instant: Timestamp) -> SetClock {
+        SetClock(AtomicI64::new(instant.as_millisecond()))
+    }
+
+    /// Moves on to an instant; never back.
+    pub fn advance_to(&self, instant: Timestamp) {
+        self.0.fetch_max(instant.as_millisecond(), Ordering::SeqCst);
+    }
+}
+
+impl Clock for SetClock {
+    fn now(&self) -> Timestamp {
+        Timestamp::from_millisecond(self.0.load(Ordering::SeqCst)).unwrap_or(Timestamp::MAX)
+    }
+}

@@ -1,0 +1,230 @@
+//! The configuration file, read once into valid values. Every key has a default; an unknown key is an error.
+
+use crate::gateway::smtp::Protection;
+use serde::Deserialize;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+
+/// A sample with every key and its default, also printed by `allheard config`.
+pub const SAMPLE: &str = include_str!("../../deploy/allheard.toml");
+
+/// What is wrong with a configuration.
+#[derive(Debug, thiserror::Error)]
+pub enum ConfigFault {
+    /// The file cannot be read.
+    #[error("{path} cannot be read: {reason}")]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
+    /// It is not valid; the reason names line and key.
+    #[error("{path}: {reason}")]
+    Invalid {
+        /// The file.
+        path: PathBuf,
+        /// What, where, and what to do.
+        reason: String,
+    },
+}
+
+/// The whole configuration.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Config {
+    /// Pages.
+    pub pages: Pages,
+    /// Data.
+    pub data: Data,
+    /// Mail.
+    pub mail: Mail,
+    /// Texts.
+    pub texts: Texts,
+}
+
+/// Where pages are served.
+#[derive(Debug, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Pages {
+    /// Address and port to listen on.
+    pub listen: SocketAddr,
+    /// What families see in front of their links.
+    pub address: String,
+}
+
+impl Default for Pages {
+    fn default() -> Self {
+        Pages {
+            listen: SocketAddr::from(([127, 0, 0, 1], 8420)),
+            address: "http://127.0.0.1:8420".to_owned(),
+        }
+    }
+}
+
+/// Where data lives.
+#[derive(Debug, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Data {
+    /// Folder of the database and the outbox.
+    pub folder: PathBuf,
+    /// Database address; empty means a file in the folder.
+    pub database: String,
+    /// Folder laid over the built-in message templates; empty for none.
+    pub templates: PathBuf,
+}
+
+impl Default for Data {
+    fn default() -> Self {
+        Data { folder: PathBuf::from("allheard-data"), database: String::new(), templates: PathBuf::new() }
+    }
+}
+
+impl Data {
+    /// The database address.
+    pub fn database(&self) -> String {
+        if self.database.is_empty() {
+            format!("sqlite://{}", self.folder.join("allheard.db").display())
+        } else {
+            self.database.clone()
+        }
+    }
+}
+
+/// How something leaves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum By {
+    /// Into a folder.
+    Folder,
+    /// To a mail server.
+    Smtp,
+}
+
+/// Mail.
+#[derive(Debug, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Mail {
+    /// How it leaves.
+    pub by: By,
+    /// Mail server.
+    pub host: String,
+    /// Its port.
+    pub port: u16,
+    /// `starttls`, `tls` or `none`.
+    pub protection: String,
+    /// User name; empty for no login.
+    pub user: String,
+    /// Password; better in a file.
+    pub password: String,
+    /// File that holds the password and nothing else.
+    pub password_file: PathBuf,
+    /// Certificates (PEM) trusted besides the system's.
+    pub trusted: PathBuf,
+    /// Sender, such as `Show chaperones <chaperones@example.org>`.
+    pub from: String,
+    /// Where answers go; empty for the sender.
+    pub reply_to: String,
+    /// Where bounces go; empty for the sender.
+    pub bounces: String,
+    /// Mails a second.
+    pub per_second: f64,
+    /// Sessions at once.
+    pub sessions: usize,
+}
+
+impl Default for Mail {
+    fn default() -> Self {
+        Mail {
+            by: By::Folder,
+            host: String::new(),
+            port: 587,
+            protection: "starttls".to_owned(),
+            user: String::new(),
+            password: String::new(),
+            password_file: PathBuf::new(),
+            trusted: PathBuf::new(),
+            from: "Chaperones <chaperones@example.org>".to_owned(),
+            reply_to: String::new(),
+            bounces: String::new(),
+            per_second: 5.0,
+            sessions: 2,
+        }
+    }
+}
+
+impl Mail {
+    /// The protection its word means.
+    pub fn protection(&self) -> Result<Protection, String> {
+        match self.protection.as_str() {
+            "starttls" => Ok(Protection::StartTls),
+            "tls" => Ok(Protection::Tls),
+            "none" => Ok(Protection::None),
+            other => Err(format!("mail.protection is '{other}'; write starttls, tls or none")),
+        }
+    }
+}
+
+/// Texts.
+#[derive(Debug, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Texts {
+    /// How they leave.
+    pub by: By,
+    /// Texts a second.
+    pub per_second: f64,
+}
+
+impl Default for Texts {
+    fn default() -> Self {
+        Texts { by: By::Folder, per_second: 1.0 }
+    }
+}
+
+impl Config {
+    /// Reads and checks a file, and the files it names.
+    pub fn read(path: &Path) -> Result<Config, ConfigFault> {
+        let text = std::fs::read_to_string(path)
+            .map_err(|e| ConfigFault::Unreadable { path: path.to_owned(), reason: e.to_string() })?;
+        let invalid = |reason: String| ConfigFault::Invalid { path: path.to_owned(), reason };
+        let mut config: Config = toml::from_str(&text).map_err(|e| invalid(e.to_string()))?;
+        let faults = config.faults();
+        if !faults.is_empty() {
+            return Err(invalid(faults.join("; ")));
+        }
+        if !config.mail.password_file.as_os_str().is_empty() {
+            let file = &config.mail.password_file;
+            let password = std::fs::read_to_string(file)
+                .map_err(|e| ConfigFault::Unreadable { path: file.clone(), reason: e.to_string() })?;
+            password.trim_end_matches(['\r', '\n']).clone_into(&mut config.mail.password);
+        }
+        Ok(config)
+    }
+
+    /// Everything wrong with the values, at once.
+    fn faults(&self) -> Vec<String> {
+        let mut faults = Vec::new();
+        let address = &self.pages.address;
+        if !(address.starts_with("https://") || address.starts_with("http://")) || address.ends_with('/') {
+            faults.push(format!(
+                "pages.address is '{address}'; write what families see, such as https://show.example.org, without a slash at the end"
+            ));
+        }
+        faults.extend(self.mail.protection().err());
+        if self.mail.by == By::Smtp && self.mail.host.is_empty() {
+            faults.push("mail.host is empty; name the mail server, or set mail.by to folder".to_owned());
+        }
+        if self.texts.by == By::Smtp {
+            faults.push("texts.by is smtp; texts leave by folder".to_owned());
+        }
+        for (name, rate) in [("mail", self.mail.per_second), ("texts", self.texts.per_second)] {
+            if !(rate.is_finite() && rate > 0.0) {
+                faults.push(format!("{name}.per_second is {rate}; write a number above 0"));
+            }
+        }
+        if !self.mail.password.is_empty() && !self.mail.password_file.as_os_str().is_empty() {
+            faults.push("mail.password and mail.password_file are both set; keep one".to_owned());
+        }
+        faults
+    }
+}

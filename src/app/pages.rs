@@ -1,0 +1,62 @@
+//! The pages served beside the ticks, until told to stop.
+
+use super::{House, StartFault};
+use crate::web::routes::{WebWays, router};
+use crate::workbook;
+use std::net::SocketAddr;
+use std::sync::Arc;
+use tokio::net::TcpListener;
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
+
+/// Pages about to be served.
+pub struct Pages {
+    listener: TcpListener,
+    /// Where they are.
+    pub address: SocketAddr,
+}
+
+impl Pages {
+    /// Takes the address; nothing is answered yet.
+    pub async fn bind(listen: SocketAddr) -> Result<Pages, StartFault> {
+        let failed =
+            |source| StartFault::Io { what: format!("the pages cannot be served at {listen}"), source };
+        let listener = TcpListener::bind(listen).await.map_err(failed)?;
+        let address = listener.local_addr().map_err(failed)?;
+        Ok(Pages { listener, address })
+    }
+
+    /// Serves until stopped; an act on a page wakes the ticks.
+    pub async fn serve(
+        self,
+        house: Arc<House>,
+        acted: Arc<Notify>,
+        stop: CancellationToken,
+    ) -> std::io::Result<()> {
+        let ways = WebWays {
+            read_workbook: workbook::read_octets,
+            write_workbook: |book| workbook::to_xlsx(book).ok(),
+            acted: Arc::new(move || acted.notify_one()),
+        };
+        axum::serve(self.listener, router(house, ways)).with_graceful_shutdown(stop.cancelled_owned()).await
+    }
+}
+
+/// Waits for the signal to end.
+pub async fn ended() {
+    let interrupt = tokio::signal::ctrl_c();
+    #[cfg(unix)]
+    {
+        let Ok(mut terminate) = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate())
+        else {
+            let _ = interrupt.await;
+            return;
+        };
+        tokio::select! {
+            _ = interrupt => {}
+            _ = terminate.recv() => {}
+        }
+    }
+    #[cfg(not(unix))]
+    let _ = interrupt.await;
+}

@@ -1,0 +1,148 @@
+//! `allheard bring`: puts a workbook in force, after showing what it changes.
+
+use super::{ConfigFile, Exit, block_on_exit, check, say, tell};
+use crate::app::config::Config;
+use crate::app::{House, open};
+use crate::domain::changes::ChangeKind;
+use crate::service::bringing::{BringFault, Bringing};
+use crate::workbook;
+use std::io::{BufRead as _, IsTerminal as _};
+use std::path::PathBuf;
+
+/// Lines of changes shown before the rest is only counted.
+const CHANGES_SHOWN: usize = 40;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Options {
+    /// The workbook: .xlsx, .ods, or a folder of .csv files.
+    file: PathBuf,
+    #[command(flatten)]
+    config: ConfigFile,
+    /// Take it in without asking.
+    #[arg(long)]
+    yes: bool,
+    /// Write the workbook back with every ref filled in.
+    #[arg(long, value_name = "FILE")]
+    returned: Option<PathBuf>,
+}
+
+pub(super) fn run(options: &Options) -> Exit {
+    let config = match Config::read(&options.config.config) {
+        Ok(config) => config,
+        Err(fault) => {
+            tell(fault);
+            return Exit::Config;
+        }
+    };
+    let (book, problems) = match workbook::read(&options.file) {
+        Ok(read) => read,
+        Err(problem) => {
+            check::show(&[problem]);
+            return Exit::Wrong;
+        }
+    };
+    block_on_exit(async {
+        let house = match open(&config).await {
+            Ok(house) => house,
+            Err(fault) => {
+                tell(fault);
+                return Exit::Unreachable;
+            }
+        };
+        let bringing = match house.preview(book, problems).await {
+            Ok(bringing) => bringing,
+            Err(fault) => {
+                tell(fault);
+                return Exit::Wrong;
+            }
+        };
+        let exit = take_in(&house, &bringing, options).await;
+        if exit == Exit::Done
+            && let Ok(token) = house.coordinator_link().await
+        {
+            tell(format!("coordinator: {}/enter/{token}", config.pages.address));
+        }
+        house.store.close().await;
+        exit
+    })
+}
+
+async fn take_in(house: &House, bringing: &Bringing, options: &Options) -> Exit {
+    show(bringing);
+    if bringing.has_errors() || !bringing.questions.is_empty() {
+        tell("nothing was taken in");
+        return Exit::Wrong;
+    }
+    if !bringing.changes.is_empty() && !options.yes && !agreed() {
+        tell("nothing was taken in");
+        return Exit::Wrong;
+    }
+    match house.bring(bringing).await {
+        Ok(brought) => {
+            tell(format!(
+                "revision {}: {} changes; {} messages planned, {} withdrawn, {} moved",
+                brought.revision,
+                brought.changed,
+                brought.planned.added,
+                brought.planned.withdrawn,
+                brought.planned.moved
+            ));
+        }
+        Err(fault) => {
+            tell(&fault);
+            let unreachable = matches!(fault, BringFault::Office(_));
+            return if unreachable { Exit::Unreachable } else { Exit::Wrong };
+        }
+    }
+    let Some(file) = &options.returned else { return Exit::Done };
+    match workbook::write(&bringing.book, file) {
+        Ok(()) => {
+            tell(format!("wrote {} with refs", file.display()));
+            Exit::Done
+        }
+        Err(fault) => {
+            tell(format!("{} was not written: {fault}", file.display()));
+            Exit::Wrong
+        }
+    }
+}
+
+fn show(bringing: &Bringing) {
+    if !bringing.problems.is_empty() {
+        check::show(&bringing.problems);
+    }
+    for question in &bringing.questions {
+        let candidates = question.candidates.join(", ");
+        say(format!(
+            "question: {}, row {}: {} {} Write its ref into the sheet: {candidates}",
+            question.sheet, question.row, question.reason, question.cure
+        ));
+    }
+    for change in bringing.changes.iter().take(CHANGES_SHOWN) {
+        let kind = match change.kind {
+            ChangeKind::Added => "new",
+            ChangeKind::Changed => "changed",
+            ChangeKind::Gone => "gone",
+        };
+        say(format!("{kind}: {} {} {}", change.what, change.name, change.detail));
+    }
+    if bringing.changes.len() > CHANGES_SHOWN {
+        say(format!("and {} more changes", bringing.changes.len() - CHANGES_SHOWN));
+    }
+    for fall in &bringing.falls {
+        say(format!("asked again: {}: {} ({} acknowledgements)", fall.name, fall.what, fall.count));
+    }
+    if bringing.changes.is_empty() {
+        say("nothing changes");
+    }
+}
+
+fn agreed() -> bool {
+    if !std::io::stdin().is_terminal() {
+        tell("say --yes to take it in");
+        return false;
+    }
+    tell("take this in? Type yes:");
+    let mut line = String::new();
+    std::io::stdin().lock().read_line(&mut line).is_ok() && line.trim().eq_ignore_ascii_case("yes")
+}

@@ -1,0 +1,236 @@
+//! `allheard demo`: an invented season, end to end.
+
+use super::{Exit, block_on_exit, pretty, say, tell};
+use crate::app::demo::{Demo, DemoFault, peak_rss_bytes};
+use crate::app::pages::{Pages, ended};
+use crate::service::ports::Clock as _;
+use jiff::{SignedDuration, Timestamp};
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
+
+/// Minutes a live season takes unless told otherwise.
+const MINUTES: f64 = 10.0;
+/// Minutes a live season takes at least.
+const SHORTEST_MINUTES: f64 = 0.1;
+/// How often the season's clock moves while nothing is due.
+const FRAME_MILLISECONDS: u64 = 50;
+/// Of the season's time, how much passes between two lines on the terminal at least.
+const TOLD_EVERY: SignedDuration = SignedDuration::from_hours(6);
+/// Time pages under way get at the end.
+const CLOSING_SECONDS: u64 = 3;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Options {
+    /// Run the season as fast as it can and end, without pages.
+    #[arg(long)]
+    once: bool,
+    /// With --once: print one JSON object.
+    #[arg(long, requires = "once")]
+    json: bool,
+    /// Which season: the same number, the same season.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Minutes a live season takes.
+    #[arg(long, default_value_t = MINUTES, conflicts_with = "once")]
+    minutes: f64,
+    /// Where the pages are served.
+    #[arg(long, default_value = "127.0.0.1:8420", conflicts_with = "once")]
+    listen: SocketAddr,
+    /// Keep serving the pages when the season is over.
+    #[arg(long, conflicts_with = "once")]
+    stay: bool,
+    /// Keep the database and the outbox in this folder; otherwise they are removed at the end.
+    #[arg(long, value_name = "FOLDER")]
+    keep: Option<PathBuf>,
+}
+
+pub(super) fn run(options: Options) -> Exit {
+    let folder = match Folder::make(options.keep.clone()) {
+        Ok(folder) => folder,
+        Err(error) => {
+            tell(format!("the demonstration's folder cannot be made: {error}"));
+            return Exit::Wrong;
+        }
+    };
+    block_on_exit(async {
+        let done = if options.once { once(&options, &folder).await } else { live(&options, &folder).await };
+        match done {
+            Ok(exit) => exit,
+            Err(fault) => {
+                tell(fault);
+                Exit::Wrong
+            }
+        }
+    })
+}
+
+async fn once(options: &Options, folder: &Folder) -> Result<Exit, DemoFault> {
+    let start = Instant::now();
+    let mut demo = Demo::open(&folder.path, options.seed, "http://127.0.0.1:8420").await?;
+    demo.run().await?;
+    let mut summary = demo.summary().await?;
+    let violations = demo.violations().await?;
+    demo.house.store.close().await;
+    if let Some(object) = summary.as_object_mut() {
+        let wall = (start.elapsed().as_secs_f64() * 1_000.0).round() / 1_000.0;
+        object.insert("wall_seconds".to_owned(), wall.into());
+        object.insert("peak_rss_bytes".to_owned(), peak_rss_bytes().into());
+    }
+    if options.json {
+        say(pretty(&summary));
+    } else {
+        tell_summary(&summary);
+    }
+    for example in violations.examples.iter().filter(|_| violations.total() > 0) {
+        tell(example);
+    }
+    Ok(if violations.total() == 0 { Exit::Done } else { Exit::Wrong })
+}
+
+fn tell_summary(summary: &serde_json::Value) {
+    say(format!(
+        "{} children, {} guardians, {} chaperones",
+        summary["children"], summary["guardians"], summary["chaperones"]
+    ));
+    say(format!("messages: {}", summary["messages"]));
+    if let Some(settled) = summary["settled"].as_object() {
+        for (event, pair) in settled {
+            say(format!("{event}: {} of {} children settled", pair[0], pair[1]));
+        }
+    }
+    say(format!("violations: {}", summary["violations"]));
+    say(format!("{} s, {} octets at most", summary["wall_seconds"], summary["peak_rss_bytes"]));
+}
+
+/// The season as if it took minutes: pages served, families answering, a line on the terminal whenever much happened.
+async fn live(options: &Options, folder: &Folder) -> Result<Exit, DemoFault> {
+    let pages = Pages::bind(options.listen).await?;
+    let base_url = format!("http://{}", pages.address);
+    let mut demo = Demo::open(&folder.path, options.seed, &base_url).await?;
+    let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
+    let serving = tokio::spawn(pages.serve(demo.house.clone(), acted.clone(), stop.clone()));
+    demo.step().await?;
+    say(format!("coordinator  {base_url}/enter/{}", demo.house.coordinator_link().await?));
+    if let Some((name, token)) = demo.chaperone().await? {
+        say(format!("chaperone    {base_url}/c/{token}  ({name})"));
+    }
+    let mut teller = Teller::new(&demo, options.minutes);
+    tokio::select! {
+        ended = teller.run(&mut demo, &base_url) => ended?,
+        () = ended() => {}
+    }
+    if options.stay && !stop.is_cancelled() {
+        tell("the season is over; the pages stay until you press Ctrl-C");
+        ended().await;
+    }
+    stop.cancel();
+    let _ = tokio::time::timeout(Duration::from_secs(CLOSING_SECONDS), serving).await;
+    demo.house.store.close().await;
+    Ok(Exit::Done)
+}
+
+/// Moves the clock and tells what happens.
+struct Teller {
+    start: Timestamp,
+    began: Instant,
+    seconds_per_second: f64,
+    family_told: bool,
+    told: Timestamp,
+    sent: usize,
+    answers: usize,
+}
+
+impl Teller {
+    fn new(demo: &Demo, minutes: f64) -> Teller {
+        let start = demo.clock.now();
+        let season = demo.end.duration_since(start).as_secs_f64();
+        Teller {
+            start,
+            began: Instant::now(),
+            seconds_per_second: season / (minutes.max(SHORTEST_MINUTES) * 60.0),
+            family_told: false,
+            told: start,
+            sent: 0,
+            answers: 0,
+        }
+    }
+
+    /// Where the season is by now.
+    fn now(&self) -> Timestamp {
+        let passed =
+            SignedDuration::from_secs_f64(self.began.elapsed().as_secs_f64() * self.seconds_per_second);
+        self.start.saturating_add(passed).unwrap_or(self.start)
+    }
+
+    async fn run(&mut self, demo: &mut Demo, base_url: &str) -> Result<(), DemoFault> {
+        loop {
+            let step = demo.step().await?;
+            self.sent += step.sent;
+            self.answers += step.answers;
+            self.tell(demo, base_url, step.changed).await?;
+            let Some(next) = step.next else { return Ok(()) };
+            while self.now() < next {
+                tokio::time::sleep(Duration::from_millis(FRAME_MILLISECONDS)).await;
+                demo.clock.advance_to(self.now().min(next));
+            }
+            demo.clock.advance_to(next);
+        }
+    }
+
+    async fn tell(&mut self, demo: &Demo, base_url: &str, changed: bool) -> Result<(), DemoFault> {
+        if let (false, Some(token)) = (self.family_told, &demo.family_link) {
+            say(format!("family       {base_url}/r/{token}"));
+            self.family_told = true;
+        }
+        let now = demo.clock.now();
+        if changed {
+            say(format!("{}  the workbook changed: {}", demo.local(now).await?, demo.open_again().await?));
+        }
+        let quiet = now.duration_since(self.told) < TOLD_EVERY;
+        if quiet || self.sent + self.answers == 0 {
+            return Ok(());
+        }
+        let (event, settled, all) = demo.next_event(now).await?;
+        say(format!(
+            "{}  {} messages left, {} answers came; {event}: {settled} of {all} children settled",
+            demo.local(now).await?,
+            self.sent,
+            self.answers
+        ));
+        (self.told, self.sent, self.answers) = (now, 0, 0);
+        Ok(())
+    }
+}
+
+/// The demonstration's folder; removed at the end unless it is to be kept.
+struct Folder {
+    path: PathBuf,
+    keep: bool,
+}
+
+impl Folder {
+    fn make(keep: Option<PathBuf>) -> std::io::Result<Folder> {
+        let path = match &keep {
+            Some(path) => path.clone(),
+            None => std::env::temp_dir().join(format!("allheard-demo-{}", std::process::id())),
+        };
+        std::fs::create_dir_all(&path)?;
+        if std::fs::read_dir(&path)?.next().is_some() {
+            let reason = format!("{} is not empty; name an empty folder", path.display());
+            return Err(std::io::Error::new(std::io::ErrorKind::AlreadyExists, reason));
+        }
+        Ok(Folder { path, keep: keep.is_some() })
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        if !self.keep {
+            let _ = std::fs::remove_dir_all(&self.path);
+        }
+    }
+}

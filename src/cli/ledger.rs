@@ -1,0 +1,54 @@
+//! `allheard ledger`: the record, checked.
+
+use super::{ConfigFile, Exit, block_on_exit, say, tell};
+use crate::app::config::Config;
+use crate::app::ledger::{Verdict, verify};
+use crate::store::SqlStore;
+
+#[derive(Debug, clap::Subcommand)]
+pub(super) enum What {
+    /// Check that nothing in the record was changed, removed or put in.
+    Verify(VerifyOptions),
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct VerifyOptions {
+    #[command(flatten)]
+    file: ConfigFile,
+}
+
+pub(super) fn run(what: &What) -> Exit {
+    let What::Verify(options) = what;
+    let config = match Config::read(&options.file.config) {
+        Ok(config) => config,
+        Err(fault) => {
+            tell(fault);
+            return Exit::Config;
+        }
+    };
+    block_on_exit(async {
+        let opened = SqlStore::open(&config.data.database(), Box::new(crate::app::chance::HostRandom)).await;
+        let verdict = match opened {
+            Ok(store) => verify(&store).await,
+            Err(fault) => Err(fault),
+        };
+        match verdict {
+            Ok(Verdict::Whole { lines, erased }) => {
+                say(format!("the record is whole: {lines} lines, the words of {erased} erased"));
+                Exit::Done
+            }
+            Ok(Verdict::Broken { seq, reason }) => {
+                say(format!("the record is broken at line {seq}: {reason}"));
+                Exit::Wrong
+            }
+            Ok(Verdict::NoSeason) => {
+                tell("no season has been brought yet; there is no record");
+                Exit::Wrong
+            }
+            Err(fault) => {
+                tell(fault);
+                Exit::Unreachable
+            }
+        }
+    })
+}

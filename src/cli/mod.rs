@@ -1,0 +1,138 @@
+//! The commands: one file each. Data goes to standard output, talk to standard error.
+
+mod bring;
+mod check;
+mod config;
+mod demo;
+mod ledger;
+mod links;
+mod plan;
+mod serve;
+mod text;
+mod workbook;
+
+use clap::{Parser, Subcommand};
+use std::fmt::Display;
+use std::io::Write as _;
+use std::path::PathBuf;
+
+/// How a command ended, as an exit code.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exit {
+    /// Done.
+    Done,
+    /// Done, and something is wrong with what it was given.
+    Wrong,
+    /// The configuration is wrong.
+    Config,
+    /// Something it needs could not be reached.
+    Unreachable,
+}
+
+impl Exit {
+    /// 0 done, 1 wrong, 3 configuration, 4 not reachable; 2 is for a wrong command line.
+    pub fn code(self) -> u8 {
+        match self {
+            Exit::Done => 0,
+            Exit::Wrong => 1,
+            Exit::Config => 3,
+            Exit::Unreachable => 4,
+        }
+    }
+}
+
+/// Tells every guardian of a children's show the times that apply to their child, and knows who has been heard from.
+#[derive(Debug, Parser)]
+#[command(name = "allheard", version)]
+struct Line {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run an invented season with families who answer; nothing needs to be set up and nothing is sent.
+    Demo(demo::Options),
+    /// Write a workbook: a blank one, or the demonstration's.
+    Workbook {
+        #[command(subcommand)]
+        which: workbook::Which,
+    },
+    /// List everything wrong with a workbook.
+    Check(check::Options),
+    /// Show who would be told what, when and by which channel; sends nothing.
+    Plan(plan::Options),
+    /// Put a workbook in force: the first, or a corrected one. Shows what changes before it asks.
+    Bring(bring::Options),
+    /// Run the daemon.
+    Serve(serve::Options),
+    /// Print new links to the coordinator's pages and the chaperones' lists.
+    Links(links::Options),
+    /// Tell how many segments a text takes, and which characters make it longer.
+    Text(text::Options),
+    /// The record of who was told what and what they answered.
+    Ledger {
+        #[command(subcommand)]
+        what: ledger::What,
+    },
+    /// Print a configuration file with every key and its default.
+    Config,
+}
+
+/// Where the configuration is.
+#[derive(Debug, clap::Args)]
+struct ConfigFile {
+    /// The configuration file.
+    #[arg(long, value_name = "FILE", env = "ALLHEARD_CONFIG")]
+    config: PathBuf,
+}
+
+/// Runs the command line; gives back the exit code.
+pub fn run() -> u8 {
+    let line = Line::parse();
+    let exit = match line.command {
+        Command::Demo(options) => demo::run(options),
+        Command::Workbook { which } => workbook::run(&which),
+        Command::Check(options) => check::run(&options),
+        Command::Plan(options) => plan::run(&options),
+        Command::Bring(options) => bring::run(&options),
+        Command::Serve(options) => serve::run(&options),
+        Command::Links(options) => links::run(&options),
+        Command::Text(options) => text::run(&options),
+        Command::Ledger { what } => ledger::run(&what),
+        Command::Config => config::run(),
+    };
+    exit.code()
+}
+
+/// Writes a line of data to standard output; a reader who has gone away ends the program quietly.
+fn say(line: impl Display) {
+    let mut out = std::io::stdout().lock();
+    if writeln!(out, "{line}").and_then(|()| out.flush()).is_err() {
+        std::process::exit(0);
+    }
+}
+
+/// Writes a line of talk to standard error.
+fn tell(line: impl Display) {
+    let _ = writeln!(std::io::stderr().lock(), "allheard: {line}");
+}
+
+/// JSON as people read it.
+fn pretty(value: &serde_json::Value) -> String {
+    serde_json::to_string_pretty(value).unwrap_or_default()
+}
+
+/// A runtime for commands that talk to the store or the network.
+fn block_on<T>(work: impl Future<Output = T>) -> Result<T, std::io::Error> {
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().worker_threads(2).build()?;
+    Ok(runtime.block_on(work))
+}
+
+/// As [`block_on`], for work that ends in an exit.
+fn block_on_exit(work: impl Future<Output = Exit>) -> Exit {
+    block_on(work).unwrap_or_else(|error| {
+        tell(format!("the program cannot start its threads: {error}"));
+        Exit::Unreachable
+    })
+}

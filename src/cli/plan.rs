@@ -1,0 +1,76 @@
+//! `allheard plan`: who would be told what, when and by which channel.
+
+use super::{Exit, check, pretty, say, tell};
+use crate::app::preview;
+use crate::domain::season::Season;
+use crate::domain::wall;
+use crate::service::wording::Wording;
+use crate::workbook;
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use serde_json::json;
+use std::path::PathBuf;
+
+/// Stands for the page address in previews: about as long as a real one.
+const SPECIMEN_ADDRESS: &str = "https://show.example.org";
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Options {
+    /// The workbook: .xlsx, .ods, or a folder of .csv files.
+    file: PathBuf,
+    /// Plan as of this instant: 2027-02-01T09:00 in the season's zone, or 2027-02-01T09:00:00Z.
+    #[arg(long, value_name = "INSTANT")]
+    at: String,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(options: &Options) -> Exit {
+    let checked = workbook::check(&options.file);
+    let Some(season) = checked.season else {
+        check::show(&checked.problems);
+        return Exit::Wrong;
+    };
+    let Some(at) = instant(&season, &options.at) else {
+        tell(format!("--at '{}' is no instant; write 2027-02-01T09:00 or 2027-02-01T09:00:00Z", options.at));
+        return Exit::Wrong;
+    };
+    let wording = match Wording::load(None) {
+        Ok(wording) => wording,
+        Err(faults) => {
+            faults.iter().for_each(|fault| tell(fault));
+            return Exit::Config;
+        }
+    };
+    let (board, lines) = preview::lines(season, &wording, SPECIMEN_ADDRESS, at);
+    if options.json {
+        let messages: Vec<_> = lines.iter().map(|line| line.json(&board)).collect();
+        say(pretty(&json!({ "at": at.to_string(), "zone": board.season.zone_name, "messages": messages })));
+        return Exit::Done;
+    }
+    for line in &lines {
+        let due = wall::local(&board.season.zone, line.wanted.due);
+        let names: Vec<&str> =
+            line.wanted.guardians.iter().map(|g| board.season.guardians[g.at()].name.as_str()).collect();
+        let segments = match line.segments.len() {
+            0 => String::new(),
+            1 => " (1 segment)".to_owned(),
+            n => format!(" ({n} segments)"),
+        };
+        let channel = line.wanted.channel.word();
+        say(format!(
+            "{}  {channel}  {}{segments}  {}",
+            due.strftime("%a %d %b %H:%M"),
+            names.join(" and "),
+            line.words
+        ));
+    }
+    tell(format!("{} messages; nothing was sent", lines.len()));
+    Exit::Done
+}
+
+fn instant(season: &Season, text: &str) -> Option<Timestamp> {
+    let local = || text.parse::<DateTime>().ok().map(|local| wall::instant(&season.zone, local));
+    if text.ends_with(['Z', 'z']) || text.contains('+') { text.parse().ok() } else { local() }
+}

@@ -1,0 +1,73 @@
+//! `allheard serve`: the daemon.
+
+use super::{ConfigFile, Exit, block_on_exit, tell};
+use crate::app::config::Config;
+use crate::app::pages::{Pages, ended};
+use crate::app::{StartFault, daemon, open};
+use crate::domain::wall;
+use crate::telemetry;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
+
+/// After the signal to end, exchanges under way get so long; what is still open then counts as uncertain.
+const DRAIN_SECONDS: u64 = 18;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    file: ConfigFile,
+}
+
+pub(super) fn run(options: &Options) -> Exit {
+    telemetry::start();
+    let config = match Config::read(&options.file.config) {
+        Ok(config) => config,
+        Err(fault) => {
+            tell(fault);
+            return Exit::Config;
+        }
+    };
+    for canary in wall::canaries(jiff::tz::db()) {
+        tell(format!("time zone data are too old: {} is wrong; times there may be an hour off", canary.zone));
+    }
+    block_on_exit(async {
+        match serve(&config).await {
+            Ok(()) => Exit::Done,
+            Err(fault) => {
+                tell(&fault);
+                match fault {
+                    StartFault::Store(_) | StartFault::Io { .. } => Exit::Unreachable,
+                    StartFault::Config(_) | StartFault::Setting(_) | StartFault::Templates(_) => Exit::Config,
+                }
+            }
+        }
+    })
+}
+
+async fn serve(config: &Config) -> Result<(), StartFault> {
+    let house = Arc::new(open(config).await?);
+    let pages = Pages::bind(config.pages.listen).await?;
+    let address = pages.address;
+    let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
+    match house.coordinator_link().await {
+        Ok(token) => tell(format!("coordinator: {}/enter/{token}", config.pages.address)),
+        Err(fault) => tell(fault),
+    }
+    tell(format!("pages at http://{address}"));
+    let ticks = tokio::spawn(daemon::run(house.clone(), acted.clone(), stop.clone()));
+    let serving = tokio::spawn(pages.serve(house.clone(), acted, stop.clone()));
+    ended().await;
+    tracing::info!("ending: nothing new is sent");
+    stop.cancel();
+    let drained = tokio::time::timeout(Duration::from_secs(DRAIN_SECONDS), async {
+        let _ = ticks.await;
+        let _ = serving.await;
+    });
+    if drained.await.is_err() {
+        tracing::warn!("some exchanges did not end in time");
+    }
+    house.store.close().await;
+    Ok(())
+}

@@ -1,0 +1,234 @@
+//! `/c/TOKEN`: a chaperone sees whom to ring, and notes what came of it.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::Response;
+use jiff::tz::TimeZone;
+
+use super::fields::{Fields, is_foreign};
+use super::guardian::{Asked, asked};
+use super::respond::{Denied, html};
+use super::routes::Front;
+use super::shown;
+use super::views::{ChaperonePage, EventChoice, Mark, Notice, OpenChild, Ring, SettledChild, Watch};
+use crate::domain::board::{Board, Item};
+use crate::domain::record::AnswerKind;
+use crate::domain::season::{ChaperoneId, EventId};
+use crate::domain::standing::Standing;
+use crate::service::answering::Noted;
+use crate::service::lists::{ChaperoneData, ChildLine, GuardianLine};
+use crate::service::ports::{Gateway, LinkKind, Store, StoredLink};
+
+/// Outcomes of a call that reached nobody, as stored, and in words.
+const OUTCOMES: [(&str, &str); 2] = [("no_answer", "no answer"), ("wrong_number", "wrong number")];
+
+pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path(token): Path<String>,
+    query: Asked,
+) -> Result<Response, Denied> {
+    let link = front.link(&token, LinkKind::Chaperone).await?;
+    page(&front, &link, asked(&query, "event"), None).await
+}
+
+pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path(token): Path<String>,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Denied> {
+    if is_foreign(&headers, &front.office.ways.base_url) {
+        return Err(Denied::Foreign);
+    }
+    let link = front.link(&token, LinkKind::Chaperone).await?;
+    let act = fields.first("act");
+    let (kind, outcome) = match act {
+        "heard" => (Some(AnswerKind::Heard), ""),
+        "cant_come" => (Some(AnswerKind::CantCome), ""),
+        _ => (None, OUTCOMES.iter().find(|(word, _)| *word == act).ok_or(Denied::BadForm)?.0),
+    };
+    let seen = fields.first("fingerprint").parse().map_err(|_| Denied::BadForm)?;
+    let [child, event, guardian] = ["child", "event", "guardian"].map(|name| fields.first(name).to_owned());
+    let board = front.office.desk().await?.board.clone();
+    let Some(chaperone) = chaperone(&board, &link.chaperone) else { return Err(front.gone().await) };
+    let noted =
+        front.office.note_call(chaperone, &guardian, &child, &event, Some(seen), kind, outcome).await?;
+    let names = board.item(&child, &event).zip(board.guardian(&guardian)).map(|(item, guardian)| {
+        let season = &board.season;
+        let name = shown::given(&season.guardians[guardian.at()].name);
+        (name, shown::short_name(&season.children[item.child.at()]))
+    });
+    let (who, whom) = names.unwrap_or_default();
+    let words = match (noted, act) {
+        (Noted::NotCovered, _) => "Nothing was noted: that child is not on your list.".to_owned(),
+        (Noted::Changed, _) => {
+            format!(
+                "Nothing was noted: the times of {whom} have changed since you opened this list. Please ring again."
+            )
+        }
+        (_, "heard") => format!("Noted: {who} has heard, for {whom}"),
+        (_, "cant_come") => format!("Noted: {whom} can't come. The coordinator sees it."),
+        (_, "wrong_number") => format!("Noted: the number of {who} is wrong. The coordinator sees it."),
+        (_, _) => format!("Noted: {who} did not answer. Ring again later."),
+    };
+    let done = matches!(noted, Noted::Recorded | Noted::Known);
+    let mut response = page(&front, &link, &event, Some(Notice { words, done })).await?;
+    if noted == Noted::NotCovered {
+        *response.status_mut() = StatusCode::FORBIDDEN;
+    }
+    Ok(response)
+}
+
+fn chaperone(board: &Board, reference: &str) -> Option<ChaperoneId> {
+    let at = board.season.chaperones.iter().position(|c| c.reference == reference)?;
+    u32::try_from(at).ok().map(ChaperoneId)
+}
+
+async fn page<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    link: &StoredLink,
+    event: &str,
+    notice: Option<Notice>,
+) -> Result<Response, Denied> {
+    let office = &front.office;
+    let board = office.desk().await?.board.clone();
+    let Some(chaperone) = chaperone(&board, &link.chaperone) else { return Err(front.gone().await) };
+    let season = &board.season;
+    let mut page = ChaperonePage {
+        school: season.school.clone(),
+        season: season.name.clone(),
+        as_of: shown::as_of(&season.zone, office.now()),
+        given: shown::given(&season.chaperones[chaperone.at()].name),
+        events: Vec::new(),
+        watch: None,
+        notice,
+        open: Vec::new(),
+        settled: Vec::new(),
+        telephone: shown::school_telephone(season),
+    };
+    let Some(data) = office.chaperone_data(&link.chaperone, event).await? else { return Ok(html(&page)) };
+    for id in &data.events {
+        let reference = &data.board.season.events[id.at()].reference;
+        let other =
+            if *id == data.event { None } else { office.chaperone_data(&link.chaperone, reference).await? };
+        let lines = other.as_ref().map_or(&data.children, |other| &other.children);
+        page.events.push(choice(&data, *id, lines.iter().filter(|line| is_open(line)).count()));
+    }
+    page.watch = Some(watch(&data));
+    let mut open: Vec<&ChildLine> = data.children.iter().filter(|line| is_open(line)).collect();
+    open.sort_by_key(|line| urgency(line.standing));
+    page.open = open.into_iter().map(|line| open_child(&data, line)).collect();
+    page.settled = data.children.iter().filter(|line| !is_open(line)).map(|line| done(&data, line)).collect();
+    Ok(html(&page))
+}
+
+/// Whether somebody of the family is to be rung.
+fn is_open(line: &ChildLine) -> bool {
+    !matches!(line.standing, Standing::Heard | Standing::CantCome)
+}
+
+/// The order of calls: families nobody can write to first, then those who know the old times.
+fn urgency(standing: Standing) -> u8 {
+    match standing {
+        Standing::NoWay => 0,
+        Standing::HeardBefore => 1,
+        Standing::Waiting => 2,
+        Standing::NotAsked => 3,
+        Standing::Heard | Standing::CantCome => 4,
+    }
+}
+
+fn choice(data: &ChaperoneData, id: EventId, open: usize) -> EventChoice {
+    let event = &data.board.season.events[id.at()];
+    EventChoice {
+        href: format!("?event={}", event.reference),
+        name: event.name.clone(),
+        date: event.date,
+        open,
+        current: id == data.event,
+    }
+}
+
+fn watch(data: &ChaperoneData) -> Watch {
+    let season = &data.board.season;
+    let event = &season.events[data.event.at()];
+    let place = &season.places[event.place.at()];
+    let mut numbers: Vec<String> =
+        data.numbers.iter().map(|number| season.numbers[number.at()].name.clone()).collect();
+    let duties = season.duties.iter().filter(|d| d.chaperone == data.chaperone && d.event == data.event);
+    if numbers.is_empty() {
+        numbers = duties.map(|duty| duty.task.clone()).filter(|task| !task.is_empty()).collect();
+    }
+    Watch {
+        event: event.reference.clone(),
+        name: event.name.clone(),
+        date: event.date,
+        call: event.call,
+        due: shown::as_of(&season.zone, data.due).time,
+        station: format!("{}, {}.", place.name, place.door),
+        numbers,
+    }
+}
+
+fn open_child(data: &ChaperoneData, line: &ChildLine) -> OpenChild {
+    let season = &data.board.season;
+    let child = &season.children[line.child.at()];
+    let item = Item { child: line.child, event: Some(data.event) };
+    let unheard = line.guardians.iter().filter(|one| one.standing != Standing::Heard);
+    OpenChild {
+        child: child.reference.clone(),
+        name: shown::short_name(child),
+        fingerprint: data.board.fingerprint(item).to_string(),
+        mark: shown::mark(line.standing),
+        note: String::new(),
+        rings: unheard.map(|one| ring(data, one)).collect(),
+    }
+}
+
+fn ring(data: &ChaperoneData, one: &GuardianLine) -> Ring {
+    let season = &data.board.season;
+    let guardian = &season.guardians[one.guardian.at()];
+    let language = &guardian.contact.language;
+    Ring {
+        guardian: guardian.reference.clone(),
+        given: shown::given(&guardian.name),
+        telephone: shown::telephone(season, &guardian.contact),
+        language: (*language != season.language).then(|| shown::language_name(language)),
+        mark: shown::mark(one.standing),
+        tried: tried(&season.zone, one),
+    }
+}
+
+/// What was tried with a guardian, in words.
+fn tried(zone: &TimeZone, one: &GuardianLine) -> String {
+    let mut words = match &one.told {
+        None => "Nothing was sent yet.".to_owned(),
+        Some(told) => {
+            let day = shown::as_of(zone, told.at).english_day();
+            match told.times {
+                1 => format!("Written to once, on {day}."),
+                n => format!("Written to {n} times, last on {day}."),
+            }
+        }
+    };
+    if let Some((at, outcome)) = &one.call {
+        let at = shown::as_of(zone, *at);
+        let outcome =
+            OUTCOMES.iter().find(|(word, _)| word == outcome).map_or("no answer", |(_, words)| words);
+        words.push_str(&format!(" Rung on {}, {}: {outcome}.", at.english_day(), at.clock()));
+    }
+    words
+}
+
+fn done(data: &ChaperoneData, line: &ChildLine) -> SettledChild {
+    SettledChild {
+        name: shown::short_name(&data.board.season.children[line.child.at()]),
+        mark: shown::mark(line.standing),
+        note: match shown::mark(line.standing) {
+            Mark::CantCome => "The coordinator speaks to the family.".to_owned(),
+            _ => String::new(),
+        },
+    }
+}

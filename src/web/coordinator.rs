@@ -1,0 +1,247 @@
+//! `/enter/TOKEN`, `/season` and `/season/EVENT`: the coordinator's pages.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, State};
+use axum::http::header::{COOKIE, LOCATION, SET_COOKIE};
+use axum::http::{HeaderMap, HeaderValue, StatusCode};
+use axum::response::{IntoResponse, Response};
+use jiff::Timestamp;
+
+use super::chart::Counts;
+use super::fields::{Fields, is_foreign};
+use super::needs::{message_counts, needs, sending};
+use super::respond::{Denied, html};
+use super::routes::Front;
+use super::shown;
+use super::views::{
+    ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, NumberGroup, NumberRow, Picture,
+    SeasonPage, Tally,
+};
+use crate::domain::board::{Board, Item};
+use crate::domain::season::{Care, NumberId};
+use crate::domain::wall;
+use crate::service::lists::{ChildLine, EventList, starts_at};
+use crate::service::ports::{Gateway, LinkKind, Store};
+
+/// Name of the cookie that holds the coordinator's token until the browser closes.
+const COOKIE_NAME: &str = "allheard";
+
+impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
+    /// Whether the request comes from a browser that opened the coordinator's link.
+    pub async fn coordinator(&self, headers: &HeaderMap) -> Result<(), Denied> {
+        let token = cookie(headers).ok_or(Denied::NoEntry)?;
+        match self.link(&token, LinkKind::Coordinator).await {
+            Ok(_) => Ok(()),
+            Err(Denied::Busy) => Err(Denied::Busy),
+            Err(_) => Err(Denied::NoEntry),
+        }
+    }
+
+    /// As [`Front::coordinator`], for a form, which must be our own.
+    pub async fn coordinator_acts(&self, headers: &HeaderMap) -> Result<(), Denied> {
+        if is_foreign(headers, &self.office.ways.base_url) {
+            return Err(Denied::Foreign);
+        }
+        self.coordinator(headers).await
+    }
+}
+
+fn cookie(headers: &HeaderMap) -> Option<String> {
+    headers
+        .get_all(COOKIE)
+        .iter()
+        .filter_map(|value| value.to_str().ok())
+        .flat_map(|value| value.split(';'))
+        .filter_map(|pair| pair.trim().split_once('='))
+        .find(|(name, _)| *name == COOKIE_NAME)
+        .map(|(_, token)| token.to_owned())
+}
+
+pub(super) async fn enter<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path(token): Path<String>,
+    headers: HeaderMap,
+) -> Result<Response, Denied> {
+    front.link(&token, LinkKind::Coordinator).await?;
+    let secure = if front.office.ways.base_url.starts_with("https:") { "; Secure" } else { "" };
+    let cookie = format!("{COOKIE_NAME}={token}; Path=/; HttpOnly; SameSite=Strict{secure}");
+    let cookie = HeaderValue::from_str(&cookie).map_err(|_| Denied::NotFound)?;
+    // A strict cookie is not sent along a redirect that began on another site, such as a mail page: one more tap is needed.
+    let from_elsewhere = headers.get("sec-fetch-site").is_some_and(|site| site == "cross-site");
+    let mut response = if from_elsewhere {
+        html(&DoorPage::come_in())
+    } else {
+        (StatusCode::SEE_OTHER, [(LOCATION, HeaderValue::from_static("/season"))]).into_response()
+    };
+    response.headers_mut().insert(SET_COOKIE, cookie);
+    Ok(response)
+}
+
+pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    headers: HeaderMap,
+) -> Result<Response, Denied> {
+    front.coordinator(&headers).await?;
+    season_page(&front, None).await
+}
+
+/// A person decides about a message of which nobody knows whether it arrived.
+pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Denied> {
+    front.coordinator_acts(&headers).await?;
+    let message = fields.first("message").parse().map_err(|_| Denied::BadForm)?;
+    let arrived = match fields.first("act") {
+        "arrived" => true,
+        "send_again" => false,
+        _ => return Err(Denied::BadForm),
+    };
+    let done = front.office.decide(message, arrived).await?;
+    let notice = match (done, arrived) {
+        (true, true) => "Noted: it arrived.",
+        (true, false) => "Noted: it is sent again.",
+        (false, _) => "That was decided before. Nothing was changed.",
+    };
+    season_page(&front, Some(notice.to_owned())).await
+}
+
+async fn season_page<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    notice: Option<String>,
+) -> Result<Response, Denied> {
+    let data = front.office.season_data().await?;
+    let season = &data.board.season;
+    let mut lists: Vec<&EventList> = data.events.iter().collect();
+    lists.sort_by_key(|list| (starts_at(&data.board, list.event), list.event));
+    let next = lists.iter().position(|list| {
+        !season.events[list.event.at()].cancelled && starts_at(&data.board, list.event) > data.now
+    });
+    Ok(html(&SeasonPage {
+        school: season.school.clone(),
+        season: season.name.clone(),
+        as_of: shown::as_of(&season.zone, data.now),
+        events: lists.iter().map(|list| summary(&data.board, list, data.now)).collect(),
+        next,
+        needs: needs(&data),
+        messages: message_counts(&data.counts),
+        sending: sending(&data),
+        notice,
+    }))
+}
+
+pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path(reference): Path<String>,
+    headers: HeaderMap,
+) -> Result<Response, Denied> {
+    front.coordinator(&headers).await?;
+    let board = front.office.desk().await?.board.clone();
+    let Some(id) = board.event(&reference) else { return Err(Denied::NotFound) };
+    let lists = front.office.event_lists().await?;
+    let Some(list) = lists.iter().find(|list| list.event == id) else { return Err(Denied::NotFound) };
+    let season = &board.season;
+    let event = &season.events[id.at()];
+    let place = &season.places[event.place.at()];
+    let now = front.office.now();
+    let groups = list.numbers.iter().map(|(number, _, _)| NumberGroup {
+        number: number_row(&board, list, *number),
+        children: of_number(&board, list, *number).map(|line| child_row(&board, line)).collect(),
+    });
+    Ok(html(&EventPage {
+        school: season.school.clone(),
+        season: season.name.clone(),
+        as_of: shown::as_of(&season.zone, now),
+        event: summary(&board, list, now),
+        place: format!("{}, {}", place.name, place.door),
+        groups: groups.collect(),
+    }))
+}
+
+fn summary(board: &Board, list: &EventList, now: Timestamp) -> EventSummary {
+    let event = &board.season.events[list.event.at()];
+    EventSummary {
+        href: format!("/season/{}", event.reference),
+        name: event.name.clone(),
+        date: event.date,
+        call: event.call,
+        called_off: event.cancelled,
+        tally: Tally { marks: list.children.iter().map(|line| shown::mark(line.standing)).collect() },
+        numbers: list.numbers.iter().map(|(number, _, _)| number_row(board, list, *number)).collect(),
+        picture: picture(board, list, now),
+    }
+}
+
+fn of_number<'a>(
+    board: &'a Board,
+    list: &'a EventList,
+    number: NumberId,
+) -> impl Iterator<Item = &'a ChildLine> {
+    list.children.iter().filter(move |line| {
+        let it = board.itinerary(Item { child: line.child, event: Some(list.event) });
+        it.is_some_and(|it| it.numbers.contains(&number))
+    })
+}
+
+fn number_row(board: &Board, list: &EventList, number: NumberId) -> NumberRow {
+    let season = &board.season;
+    let mut chaperones: Vec<String> = season
+        .duties
+        .iter()
+        .filter(|duty| duty.event == list.event && duty.number == Some(number))
+        .map(|duty| season.chaperones[duty.chaperone.at()].name.clone())
+        .collect();
+    chaperones.dedup();
+    NumberRow {
+        name: season.numbers[number.at()].name.clone(),
+        chaperones,
+        tally: Tally {
+            marks: of_number(board, list, number).map(|line| shown::mark(line.standing)).collect(),
+        },
+    }
+}
+
+/// The line over time, from the first message about the event on.
+fn picture(board: &Board, list: &EventList, now: Timestamp) -> Option<Picture> {
+    let event = &board.season.events[list.event.at()];
+    let told = list.children.iter().flat_map(|line| &line.guardians).filter_map(|one| one.told.map(|t| t.at));
+    let from = told.chain(list.settled_since.first().copied()).min()?;
+    let zone = &board.season.zone;
+    let deadline = wall::instant(zone, event.date.to_datetime(event.call));
+    let mut steps = vec![(from.as_millisecond(), 0)];
+    for (at, n) in list.settled_since.iter().zip(1u32..) {
+        steps.push((at.as_millisecond(), n));
+    }
+    let counts = Counts {
+        steps,
+        all: u32::try_from(list.settled.1).unwrap_or(u32::MAX),
+        now_ms: now.as_millisecond(),
+        deadline_ms: deadline.as_millisecond(),
+    };
+    Some(Picture { counts, from: shown::as_of(zone, from).date, deadline: shown::as_of(zone, deadline) })
+}
+
+fn child_row(board: &Board, line: &ChildLine) -> ChildRow {
+    let season = &board.season;
+    let part = |care: Option<&Care>| match care.map(|care| (care.brings, care.collects)) {
+        Some((true, true)) => "brings and collects",
+        Some((true, false)) => "brings",
+        Some((false, true)) => "collects",
+        _ => "",
+    };
+    ChildRow {
+        name: shown::full_name(&season.children[line.child.at()]),
+        mark: shown::mark(line.standing),
+        guardians: line
+            .guardians
+            .iter()
+            .map(|one| GuardianStanding {
+                name: season.guardians[one.guardian.at()].name.clone(),
+                part: part(board.cares_of(line.child).find(|care| care.guardian == one.guardian)).to_owned(),
+                mark: shown::mark(one.standing),
+            })
+            .collect::<Vec<GuardianStanding>>(),
+    }
+}

@@ -1,0 +1,262 @@
+//! `/r/TOKEN`: a guardian reads today's facts and answers.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, Query, State};
+use axum::http::HeaderMap;
+use axum::response::Response;
+use jiff::civil::Date;
+
+use super::fields::Fields;
+use super::labels::{LANGUAGES, Labels, fill};
+use super::respond::{Denied, asked_language, html};
+use super::routes::Front;
+use super::shown;
+use super::views::{
+    GuardianPage, HouseRules, Item as SeenItem, Noted as NotedLine, NotedKind, OtherLanguage, Row, RowKind,
+    Sheet, Told, WayIn,
+};
+use crate::domain::board::Item;
+use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
+use crate::domain::record::AnswerKind;
+use crate::domain::season::{EventId, HouseRule, Language, Place, Season};
+use crate::domain::standing::Standing;
+use crate::service::answering::{GuardianData, Noted, SheetData};
+use crate::service::ports::{Gateway, LinkKind, Store};
+
+/// The query of an address, by name.
+pub(super) type Asked = Query<Vec<(String, String)>>;
+
+/// A value of a query; empty if there is none.
+pub(super) fn asked<'a>(query: &'a Asked, name: &str) -> &'a str {
+    query.0.iter().find(|(n, _)| n == name).map_or("", |(_, value)| value.as_str())
+}
+
+pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path(token): Path<String>,
+    query: Asked,
+    headers: HeaderMap,
+) -> Result<Response, Denied> {
+    front.link(&token, LinkKind::Guardian).await?;
+    page(&front, &token, asked(&query, "lang"), asked_language(&headers), Vec::new()).await
+}
+
+pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path(token): Path<String>,
+    query: Asked,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Denied> {
+    front.link(&token, LinkKind::Guardian).await?;
+    let question = fields.first("question").trim().to_owned();
+    let (kind, done) = match fields.first("act") {
+        "heard" => (AnswerKind::Heard, NotedKind::Heard),
+        "cant_come" => (AnswerKind::CantCome, NotedKind::CantCome),
+        "question" if !question.is_empty() => (AnswerKind::Question, NotedKind::Question),
+        _ => return Err(Denied::BadForm),
+    };
+    let words = if kind == AnswerKind::Question { question.as_str() } else { "" };
+    let items = items(&fields)?;
+    let mut noted = Vec::new();
+    let seen: Vec<_> =
+        items.iter().map(|(child, event, seen)| (child.as_str(), event.as_str(), *seen)).collect();
+    let became = front.office.answer_all_by_link(&token, &seen, kind, words).await?;
+    for (became, (child, event, _)) in became.into_iter().zip(items) {
+        match became {
+            Noted::Recorded | Noted::Known => noted.push((done, child, event)),
+            Noted::Changed => noted.push((NotedKind::Stale, child, event)),
+            Noted::NotCovered => return Err(Denied::BadForm),
+        }
+    }
+    page(&front, &token, asked(&query, "lang"), asked_language(&headers), noted).await
+}
+
+/// The items of a form, each with the fingerprint of what its page showed.
+fn items(fields: &Fields) -> Result<Vec<(String, String, Fingerprint)>, Denied> {
+    let named: Vec<&str> = fields.all("item").collect();
+    let seen: Vec<&str> = fields.all("fingerprint").collect();
+    if named.is_empty() || named.len() != seen.len() {
+        return Err(Denied::BadForm);
+    }
+    named
+        .into_iter()
+        .zip(seen)
+        .map(|(item, seen)| {
+            let (child, event) = item.split_once('/').ok_or(Denied::BadForm)?;
+            Ok((child.to_owned(), event.to_owned(), seen.parse().map_err(|_| Denied::BadForm)?))
+        })
+        .collect()
+}
+
+async fn page<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    token: &str,
+    language: &str,
+    browser: &'static Labels,
+    noted: Vec<(NotedKind, String, String)>,
+) -> Result<Response, Denied> {
+    let Some(data) = front.office.guardian_data(token).await? else { return Err(front.gone().await) };
+    if data.sheets.is_empty() {
+        return Err(front.gone().await);
+    }
+    let season = &data.board.season;
+    let own = data.guardians.first().map(|g| &season.guardians[g.at()].contact.language);
+    let labels = shown::labels(language, own.unwrap_or(&season.language), &season.language, browser);
+    let others = LANGUAGES.iter().filter(|other| other.lang != labels.lang).map(|other| OtherLanguage {
+        href: format!("?lang={}", other.lang),
+        lang: other.lang.to_owned(),
+        name: other.name.to_owned(),
+    });
+    Ok(html(&GuardianPage {
+        labels,
+        school: season.school.clone(),
+        season: season.name.clone(),
+        as_of: shown::as_of(&season.zone, front.office.now()),
+        others: others.collect(),
+        noted: noted.into_iter().filter_map(|line| noted_line(&data, labels, line)).collect(),
+        sheets: data.sheets.iter().filter_map(|one| sheet(&data, labels, one)).collect(),
+        rules: house_rules(&data, labels),
+        telephone: shown::school_telephone(season),
+        stop_href: Some(format!("/stop/{token}")),
+    }))
+}
+
+fn noted_line(
+    data: &GuardianData,
+    labels: &Labels,
+    (kind, child, event): (NotedKind, String, String),
+) -> Option<NotedLine> {
+    let item = data.board.item(&child, &event)?;
+    let season = &data.board.season;
+    Some(NotedLine {
+        kind,
+        given: season.children[item.child.at()].given.clone(),
+        event: item
+            .event
+            .map_or_else(|| labels.house_rules.to_owned(), |e| season.events[e.at()].name.clone()),
+    })
+}
+
+fn seen_item(data: &GuardianData, one: &SheetData) -> SeenItem {
+    let (child, event) = data.board.item_refs(one.item);
+    SeenItem { item: format!("{child}/{event}"), fingerprint: one.fingerprint.to_string() }
+}
+
+/// The season's house rules, one answer for all children they are asked for.
+fn house_rules(data: &GuardianData, labels: &Labels) -> Option<HouseRules> {
+    let season = &data.board.season;
+    let asked: Vec<&SheetData> = data.sheets.iter().filter(|one| one.item.event.is_none()).collect();
+    let worst = asked.iter().map(|one| one.standing).find(|s| *s != Standing::Heard);
+    let answered = asked.iter().filter_map(|one| one.answered).max();
+    let rules: Vec<(String, String)> =
+        rules_of(season, None).map(|rule| (rule.name.clone(), rule_text(season, rule, labels))).collect();
+    asked.first()?;
+    Some(HouseRules {
+        items: asked.iter().map(|one| seen_item(data, one)).collect(),
+        givens: asked.iter().map(|one| season.children[one.item.child.at()].given.clone()).collect(),
+        rules,
+        standing: shown::mark(worst.unwrap_or(Standing::Heard)),
+        answered: answered.map(|at| shown::as_of(&season.zone, at)),
+    })
+}
+
+fn rule_text(season: &Season, rule: &HouseRule, labels: &Labels) -> String {
+    let text = rule.texts.get(&Language(labels.lang.to_owned())).or_else(|| rule.texts.get(&season.language));
+    text.cloned().unwrap_or_else(|| rule.name.clone())
+}
+
+fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet> {
+    let event_id = one.item.event?;
+    let season = &data.board.season;
+    let event = &season.events[event_id.at()];
+    let place = &season.places[event.place.at()];
+    let child = &season.children[one.item.child.at()];
+    let it = data.board.itinerary(one.item);
+    let told = Before(one.before.as_ref().filter(|before| !before.is_cancelled()));
+    let chaperone = |id: crate::domain::season::ChaperoneId| season.chaperones[id.at()].name.clone();
+    let called_off = one.facts.is_cancelled();
+    let name = |field, now: &str| if called_off { Told::same(now.to_owned()) } else { told.text(field, now) };
+    Some(Sheet {
+        item: seen_item(data, one),
+        given: child.given.clone(),
+        event: event.name.clone(),
+        date: told.parsed::<Date>(Field::Date, event.date),
+        place: name(Field::Place, &place.name),
+        door: name(Field::Door, &place.door),
+        called_off,
+        changed: one.before.as_ref().is_some_and(|before| before.fingerprint() != one.fingerprint),
+        ribbon: ribbon(data, labels, one.item, event_id, place, &told),
+        arrive_ready: name(Field::Ready, &event.arrive_ready),
+        bring: name(Field::Bring, &event.bring),
+        leave_home: Told::same(event.leave_home.clone()),
+        hand_in: name(Field::TurnIn, one.facts.get(Field::TurnIn)),
+        adults_watch: Told::same(event.adults_watch),
+        signs_in: it.and_then(|it| it.signs_in).map(chaperone),
+        signs_out: it.and_then(|it| it.signs_out).map(chaperone),
+        rules: rules_of(season, Some(event_id)).map(|rule| rule_text(season, rule, labels)).collect(),
+        standing: shown::mark(one.standing),
+        answered: one.answered.map(|at| shown::as_of(&season.zone, at)),
+    })
+}
+
+fn ribbon(
+    data: &GuardianData,
+    labels: &Labels,
+    item: Item,
+    event: EventId,
+    place: &Place,
+    told: &Before<'_>,
+) -> Vec<Row> {
+    let Some(it) = data.board.itinerary(item) else { return Vec::new() };
+    let event = &data.board.season.events[event.at()];
+    let mut rows = Vec::new();
+    let longest = place.ways.iter().max_by_key(|way| way.walk.1);
+    if let (Some(at), Some(way)) = (it.park_by, longest) {
+        let others =
+            place.ways.iter().filter(|other| other.name != way.name).map(|other| walk(labels, other));
+        rows.push(Row {
+            kind: RowKind::ParkBy(WayIn { name: way.name.clone(), walk: way.walk }),
+            time: told.parsed(Field::ParkBy, at.time()),
+            note: others.collect::<Vec<_>>().join(" "),
+        });
+    }
+    let call = told.parsed(Field::Call, it.call.time());
+    rows.push(Row { kind: RowKind::Call, time: call, note: String::new() });
+    rows.push(Row { kind: RowKind::Starts, time: Told::same(event.starts), note: String::new() });
+    if let Some(from) = it.collect_from {
+        let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
+        let note = format!("{collect_at}.");
+        rows.push(Row { kind: RowKind::Collect, time: told.parsed(Field::CollectFrom, from.time()), note });
+    }
+    rows
+}
+
+fn walk(labels: &Labels, way: &crate::domain::season::Way) -> String {
+    let (short, long) = (way.walk.0.to_string(), way.walk.1.to_string());
+    if short == long {
+        fill(labels.walk, &[&way.name, &long])
+    } else {
+        fill(labels.walk_range, &[&way.name, &short, &long])
+    }
+}
+
+/// What the reader knew before, where that differs.
+struct Before<'a>(Option<&'a Facts>);
+
+impl Before<'_> {
+    fn text(&self, field: Field, now: &str) -> Told<String> {
+        match self.0.map(|before| before.get(field)).filter(|was| *was != now) {
+            Some(was) if !was.is_empty() => Told::changed(was.to_owned(), now.to_owned()),
+            _ => Told::same(now.to_owned()),
+        }
+    }
+
+    fn parsed<T: std::str::FromStr + PartialEq>(&self, field: Field, now: T) -> Told<T> {
+        match self.0.and_then(|before| before.get(field).parse().ok()).filter(|was| *was != now) {
+            Some(was) => Told::changed(was, now),
+            None => Told::same(now),
+        }
+    }
+}

@@ -1,0 +1,156 @@
+//! What waits for the coordinator, and how sending goes, from the season's data to words.
+
+use super::shown;
+use super::views::{Asked, MessageCount, Needs, NoWay, Returned, Uncertain};
+use crate::domain::board::Board;
+use crate::domain::graph::State;
+use crate::domain::season::{Channel, ChildId, GuardianId};
+use crate::service::lists::SeasonData;
+use crate::service::ports::StoredMessage;
+
+/// Everything that waits for a person.
+pub(super) fn needs(data: &SeasonData) -> Needs {
+    Needs {
+        asked: asked(data),
+        uncertain: data.uncertain.iter().map(|message| uncertain(&data.board, message)).collect(),
+        returned: data
+            .returned
+            .iter()
+            .chain(&data.quarantined)
+            .map(|message| returned(&data.board, message))
+            .collect(),
+        no_way: data
+            .no_way
+            .iter()
+            .map(|(guardian, children)| no_way(&data.board, *guardian, children))
+            .collect(),
+    }
+}
+
+/// Questions, and children who can't come; the same words of one guardian for several children stand once.
+fn asked(data: &SeasonData) -> Vec<Asked> {
+    let mut out: Vec<(GuardianId, Asked)> = Vec::new();
+    for one in &data.asked {
+        let season = &data.board.season;
+        let event = one.item.event.map(|e| season.events[e.at()].name.clone());
+        let event = event.unwrap_or_else(|| "the house rules".to_owned());
+        let words = match &one.question {
+            Some(question) => format!("{question} ({event})"),
+            None => format!("Can't come: {event}"),
+        };
+        let child = shown::full_name(&season.children[one.item.child.at()]);
+        let at = shown::as_of(&season.zone, one.at);
+        match out.iter_mut().find(|(who, line)| *who == one.guardian && line.words == words && line.at == at)
+        {
+            Some((_, line)) => line.children.push(child),
+            None => {
+                let guardian = &season.guardians[one.guardian.at()];
+                let line = Asked {
+                    guardian: guardian.name.clone(),
+                    children: vec![child],
+                    words,
+                    at,
+                    telephone: shown::telephone(season, &guardian.contact),
+                };
+                out.push((one.guardian, line));
+            }
+        }
+    }
+    out.into_iter().map(|(_, line)| line).collect()
+}
+
+/// Whom a message was for: names of guardians, full names of children.
+fn people(board: &Board, message: &StoredMessage) -> (String, Vec<String>) {
+    let season = &board.season;
+    let guardians: Vec<String> = message
+        .guardians
+        .iter()
+        .filter_map(|reference| board.guardian(reference))
+        .map(|guardian| season.guardians[guardian.at()].name.clone())
+        .collect();
+    let mut children: Vec<String> = Vec::new();
+    for item in message.parts.iter().filter_map(|part| board.item(&part.child, &part.event)) {
+        let name = shown::full_name(&season.children[item.child.at()]);
+        if !children.contains(&name) {
+            children.push(name);
+        }
+    }
+    (super::labels::ENGLISH.list(&guardians), children)
+}
+
+fn road(channel: Channel) -> &'static str {
+    match channel {
+        Channel::Mail => "Mail",
+        Channel::Text => "Text message",
+    }
+}
+
+/// Which message, by which channel, and what happened.
+fn why(board: &Board, message: &StoredMessage) -> String {
+    let day = shown::as_of(&board.season.zone, message.due);
+    let matter = message.wording.replace('-', " ");
+    let reason = if message.why.is_empty() { message.state.word() } else { &message.why };
+    format!("{}, {matter}, due {}, {}: {reason}", road(message.channel), day.english_day(), day.clock())
+}
+
+fn uncertain(board: &Board, message: &StoredMessage) -> Uncertain {
+    let (guardian, children) = people(board, message);
+    Uncertain { message: message.id.to_string(), guardian, children, why: why(board, message) }
+}
+
+fn returned(board: &Board, message: &StoredMessage) -> Returned {
+    let (guardian, children) = people(board, message);
+    let first = message.guardians.iter().find_map(|reference| board.guardian(reference));
+    let telephone =
+        first.and_then(|g| shown::telephone(&board.season, &board.season.guardians[g.at()].contact));
+    Returned { guardian, children, why: why(board, message), telephone }
+}
+
+fn no_way(board: &Board, guardian: GuardianId, children: &[ChildId]) -> NoWay {
+    let season = &board.season;
+    let contact = &season.guardians[guardian.at()].contact;
+    let why = match (contact.mail.is_some(), contact.phone.is_some()) {
+        (false, false) => "The workbook has neither a mail address nor a number.",
+        _ if contact.mail_to().is_none() && contact.text_to().is_none() => {
+            "Nothing in the workbook may be written to: see the columns 'texts' and 'mails'."
+        }
+        _ => "What the workbook has was stopped by its owner, or does not work.",
+    };
+    NoWay {
+        guardian: season.guardians[guardian.at()].name.clone(),
+        children: children.iter().map(|c| shown::full_name(&season.children[c.at()])).collect(),
+        why: why.to_owned(),
+    }
+}
+
+/// Messages by state, in the order of a message's life.
+pub(super) fn message_counts(counts: &[(State, Channel, u64)]) -> Vec<MessageCount> {
+    State::ALL
+        .into_iter()
+        .map(|state| MessageCount {
+            words: state.word().replace('_', " "),
+            count: counts.iter().filter(|(s, _, _)| *s == state).map(|(_, _, n)| n).sum(),
+        })
+        .filter(|one| one.count > 0)
+        .collect()
+}
+
+/// How sending goes on, in a sentence or two; empty if nothing is left to send.
+pub(super) fn sending(data: &SeasonData) -> String {
+    let zone = &data.board.season.zone;
+    let mut words = Vec::new();
+    if let Some(next) = data.next_due {
+        let at = shown::as_of(zone, next.max(data.now));
+        words.push(format!("Sending goes on: {}, {}.", at.english_day(), at.clock()));
+    }
+    for (channel, rest) in &data.resting {
+        let Some(until) = rest.until else { continue };
+        let at = shown::as_of(zone, until).clock();
+        words.push(format!(
+            "{} cannot be sent now and is tried again at {at}: {}.",
+            road(*channel),
+            rest.why
+        ));
+    }
+    words.join(" ")
+}

@@ -1,0 +1,195 @@
+//! The addresses of the pages, and what every answer carries.
+//!
+//! GET and HEAD only show. Every act is a POST that may come twice; the page in answer says what was noted. Links
+//! are checked against the store each time, so a dead one opens nothing. What is logged of a request is its method,
+//! the pattern of its address, the status and the time it took: never a token, a name or a number.
+
+use std::sync::{Arc, Mutex};
+use std::time::Instant;
+
+use axum::extract::{DefaultBodyLimit, MatchedPath, Request, State};
+use axum::http::header::{
+    CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderName, REFERRER_POLICY,
+    X_CONTENT_TYPE_OPTIONS, X_FRAME_OPTIONS,
+};
+use axum::http::{HeaderValue, StatusCode};
+use axum::middleware::{Next, from_fn_with_state};
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use axum::{Router, middleware};
+use futures_util::FutureExt as _;
+use jiff::Timestamp;
+
+use super::fields::FORM_MAX_OCTETS;
+use super::respond::{Denied, asked_language, html, worded};
+use super::views::DoorPage;
+use super::workbook::{UPLOAD_MAX_OCTETS, Upload};
+use super::{assets, chaperone, coordinator, guardian, stop, workbook};
+use crate::domain::book::{Book, Problem};
+use crate::domain::wall;
+use crate::service::links::Found;
+use crate::service::office::{Office, OfficeFault};
+use crate::service::ports::{Gateway, LinkKind, Store, StoredLink};
+
+/// Requests with links that open nothing, in one minute and process, after which the rest of them is told to wait. A
+/// token has 128 bits, so this guards the log and the database, not the links.
+pub const STRANGERS_PER_MINUTE: u32 = 300;
+/// Characters of a token at most; longer ones are not looked up.
+const TOKEN_MAX_CHARACTERS: usize = 64;
+/// Seconds a browser may keep the style sheet and the icon.
+const ASSET_SECONDS: u32 = 600;
+
+/// Reads a workbook file; the problems are those of its sheets and columns.
+pub type ReadWorkbook = fn(&[u8]) -> Result<(Book, Vec<Problem>), Problem>;
+
+/// What the pages need from outside.
+#[derive(Clone)]
+pub struct WebWays {
+    /// Reads a workbook file.
+    pub read_workbook: ReadWorkbook,
+    /// Writes a workbook as `.xlsx`; none if that fails.
+    pub write_workbook: fn(&Book) -> Option<Vec<u8>>,
+    /// Called after each act that may have changed what is to be sent.
+    pub acted: Arc<dyn Fn() + Send + Sync>,
+}
+
+/// What every page has at hand.
+pub(super) struct Front<S, G> {
+    pub office: Arc<Office<S, G>>,
+    pub ways: WebWays,
+    /// Uploads looked at and not yet taken in.
+    pub uploads: Mutex<Vec<Upload>>,
+    strangers: Mutex<(Timestamp, u32)>,
+}
+
+/// All pages.
+pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>>, ways: WebWays) -> Router {
+    let front = Arc::new(Front {
+        office,
+        ways,
+        uploads: Mutex::new(Vec::new()),
+        strangers: Mutex::new((Timestamp::UNIX_EPOCH, 0)),
+    });
+    Router::new()
+        .route("/", get(door))
+        .route(assets::STYLE_PATH, get(|| asset(assets::STYLE, assets::STYLE_TYPE)))
+        .route(assets::ICON_PATH, get(|| asset(assets::ICON, assets::ICON_TYPE)))
+        .route("/r/{token}", get(guardian::show::<S, G>).post(guardian::act::<S, G>))
+        .route("/stop/{token}", get(stop::show::<S, G>).post(stop::act::<S, G>))
+        .route("/c/{token}", get(chaperone::show::<S, G>).post(chaperone::act::<S, G>))
+        .route("/enter/{token}", get(coordinator::enter::<S, G>))
+        .route("/season", get(coordinator::show::<S, G>).post(coordinator::act::<S, G>))
+        .route("/season/{event}", get(coordinator::event::<S, G>))
+        .route("/season/workbook.xlsx", get(workbook::download::<S, G>))
+        .route("/healthz", get(|| async { "alive\n" }))
+        .route("/readyz", get(ready::<S, G>))
+        .layer(DefaultBodyLimit::max(FORM_MAX_OCTETS))
+        .merge(
+            Router::new()
+                .route("/season/workbook", get(workbook::show::<S, G>).post(workbook::act::<S, G>))
+                .layer(DefaultBodyLimit::max(UPLOAD_MAX_OCTETS)),
+        )
+        .fallback(|| async { Denied::NotFound })
+        .method_not_allowed_fallback(|| async { Denied::NotAllowed })
+        .layer(middleware::from_fn(around))
+        .layer(from_fn_with_state(front.clone(), logged::<S, G>))
+        .with_state(front)
+}
+
+async fn door() -> Response {
+    html(&DoorPage::front())
+}
+
+async fn asset(text: &'static str, kind: &'static str) -> Response {
+    let kept = HeaderValue::from_str(&format!("public, max-age={ASSET_SECONDS}"));
+    let kept = kept.unwrap_or(HeaderValue::from_static("no-store"));
+    ([(CONTENT_TYPE, HeaderValue::from_static(kind)), (CACHE_CONTROL, kept)], text).into_response()
+}
+
+/// Whether the program can do its work: its store answers, and its zone data are new enough.
+async fn ready<S: Store + 'static, G: Gateway + 'static>(State(front): State<Arc<Front<S, G>>>) -> Response {
+    let mut faults = Vec::new();
+    match front.office.desk().await {
+        Ok(_) | Err(OfficeFault::NoSeason) => {}
+        Err(fault) => {
+            tracing::error!(%fault, "not ready");
+            faults.push("the store does not answer, or its workbook cannot be read".to_owned());
+        }
+    }
+    for canary in wall::canaries(jiff::tz::db()) {
+        faults.push(format!("the time zone data are too old for {}", canary.zone));
+    }
+    if faults.is_empty() {
+        return "ready\n".into_response();
+    }
+    (StatusCode::SERVICE_UNAVAILABLE, faults.join("\n") + "\n").into_response()
+}
+
+/// What every answer carries, and that no fault of ours ends a connection without one.
+async fn around(request: Request, next: Next) -> Response {
+    let labels = asked_language(request.headers());
+    let answered = std::panic::AssertUnwindSafe(next.run(request)).catch_unwind().await;
+    let response = answered.unwrap_or_else(|_| Denied::Busy.into_response());
+    let mut response = worded(response, labels);
+    let fixed: [(HeaderName, &'static str); 5] = [
+        (CONTENT_SECURITY_POLICY, assets::CONTENT_POLICY),
+        // Not `no-referrer`: under that, browsers send `Origin: null` with our own forms (Fetch Standard).
+        (REFERRER_POLICY, "same-origin"),
+        (X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (X_FRAME_OPTIONS, "DENY"),
+        (HeaderName::from_static("x-robots-tag"), "noindex, nofollow"),
+    ];
+    for (name, value) in fixed {
+        response.headers_mut().insert(name, HeaderValue::from_static(value));
+    }
+    response.headers_mut().entry(CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    response
+}
+
+async fn logged<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    request: Request,
+    next: Next,
+) -> Response {
+    let method = request.method().clone();
+    let route = request.extensions().get::<MatchedPath>().map_or("-", MatchedPath::as_str).to_owned();
+    let from = Instant::now();
+    let response = next.run(request).await;
+    let ms = u64::try_from(from.elapsed().as_millis()).unwrap_or(u64::MAX);
+    tracing::info!(%method, route, status = response.status().as_u16(), ms, "request");
+    if method == axum::http::Method::POST && response.status().is_success() {
+        (front.ways.acted)();
+    }
+    response
+}
+
+impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
+    /// The link of a kind behind a token.
+    pub async fn link(&self, token: &str, kind: LinkKind) -> Result<StoredLink, Denied> {
+        let shaped = token.len() <= TOKEN_MAX_CHARACTERS
+            && !token.is_empty()
+            && token.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'_');
+        let found = if shaped { self.office.find_link(token).await? } else { Found::Nothing };
+        match found {
+            Found::Open(link) if link.kind == kind.word() => Ok(link),
+            Found::Dead(link) if link.kind == kind.word() => Err(self.gone().await),
+            Found::Open(_) | Found::Dead(_) | Found::Nothing => Err(self.stranger()),
+        }
+    }
+
+    /// A link that has died, with the school's number.
+    pub async fn gone(&self) -> Denied {
+        let desk = self.office.desk().await;
+        Denied::Gone(desk.ok().and_then(|desk| super::shown::school_telephone(&desk.board.season)))
+    }
+
+    fn stranger(&self) -> Denied {
+        let now = self.office.now();
+        let Ok(mut counted) = self.strangers.lock() else { return Denied::NotFound };
+        if now.duration_since(counted.0).as_secs().abs() >= 60 {
+            *counted = (now, 0);
+        }
+        counted.1 = counted.1.saturating_add(1);
+        if counted.1 > STRANGERS_PER_MINUTE { Denied::TooMany } else { Denied::NotFound }
+    }
+}

@@ -1,0 +1,133 @@
+//! From the season's data to what pages show of them.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::labels::{Labels, labels_for};
+use super::views::{AsOf, Mark, Telephone};
+use crate::domain::phone;
+use crate::domain::season::{Child, Contact, Language, Season};
+use crate::domain::standing::Standing;
+use crate::domain::wall;
+
+/// Characters of a name that may stand for it where space or privacy asks for less.
+const INITIALS: usize = 1;
+/// Digits at the end of a telephone number by which its owner knows it.
+const LAST_DIGITS: usize = 4;
+
+/// An instant as the season's wall clocks show it.
+pub(super) fn as_of(zone: &TimeZone, at: Timestamp) -> AsOf {
+    let local = wall::local(zone, at);
+    AsOf { date: local.date(), time: local.time() }
+}
+
+/// The box of a standing.
+pub(super) fn mark(standing: Standing) -> Mark {
+    match standing {
+        Standing::Heard => Mark::Heard,
+        Standing::HeardBefore => Mark::HeardBefore,
+        Standing::Waiting => Mark::Waiting,
+        Standing::CantCome => Mark::CantCome,
+        Standing::NoWay => Mark::NoWay,
+        Standing::NotAsked => Mark::NotAsked,
+    }
+}
+
+/// A person's number to ring; none if there is none.
+pub(super) fn telephone(season: &Season, contact: &Contact) -> Option<Telephone> {
+    let e164 = &contact.phone.as_ref()?.e164;
+    Some(Telephone { e164: e164.clone(), shown: phone::shown(e164, &season.country) })
+}
+
+/// The number families may ring, as the season writes it.
+pub(super) fn school_telephone(season: &Season) -> Option<Telephone> {
+    let number = phone::parse(&season.telephone, &season.country).ok()?;
+    Some(Telephone { e164: number.e164, shown: season.telephone.clone() })
+}
+
+/// The first part of a full name.
+pub(super) fn given(name: &str) -> String {
+    name.split_whitespace().next().unwrap_or(name).to_owned()
+}
+
+/// A child's given name with the initial of the family name, such as "Ines A."
+pub(super) fn short_name(child: &Child) -> String {
+    let initial: String = child.family.chars().take(INITIALS).collect();
+    if initial.is_empty() { child.given.clone() } else { format!("{} {initial}.", child.given) }
+}
+
+/// A child's full name.
+pub(super) fn full_name(child: &Child) -> String {
+    format!("{} {}", child.given, child.family).trim().to_owned()
+}
+
+/// A language in English words, as far as they are known here; else its tag.
+pub(super) fn language_name(language: &Language) -> String {
+    const NAMES: [(&str, &str); 16] = [
+        ("ar", "Arabic"),
+        ("bn", "Bengali"),
+        ("de", "German"),
+        ("en", "English"),
+        ("es", "Spanish"),
+        ("fr", "French"),
+        ("he", "Hebrew"),
+        ("it", "Italian"),
+        ("pl", "Polish"),
+        ("pt", "Portuguese"),
+        ("ro", "Romanian"),
+        ("ru", "Russian"),
+        ("tr", "Turkish"),
+        ("uk", "Ukrainian"),
+        ("vi", "Vietnamese"),
+        ("zh", "Chinese"),
+    ];
+    let primary = language.0.split('-').next().unwrap_or_default();
+    let name = NAMES.iter().find(|(tag, _)| *tag == primary);
+    name.map_or_else(|| language.0.clone(), |(_, name)| (*name).to_owned())
+}
+
+/// The words of a guardian's page: the language asked for, else her own, else the season's, else the browser's.
+pub(super) fn labels(
+    asked: &str,
+    own: &Language,
+    season: &Language,
+    browser: &'static Labels,
+) -> &'static Labels {
+    [asked, &own.0, &season.0].into_iter().find_map(labels_for).unwrap_or(browser)
+}
+
+/// An address so far as somebody may see it who was passed the link: enough for its owner to know it by.
+pub(super) fn veiled(address: &str) -> String {
+    match address.rsplit_once('@') {
+        Some((local, host)) => {
+            let first: String = local.chars().take(INITIALS).collect();
+            format!("{first}…@{host}")
+        }
+        None => {
+            let digits = address.chars().count().saturating_sub(LAST_DIGITS);
+            format!("…{}", address.chars().skip(digits).collect::<String>())
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_is_veiled_but_known_to_its_owner() {
+        assert_eq!(veiled("marisol@example.org"), "m…@example.org");
+        assert_eq!(veiled("+442079460018"), "…0018");
+    }
+
+    #[test]
+    fn her_own_language_comes_before_the_seasons_unless_she_asks() {
+        let tag = |text: &str| Language(text.to_owned());
+        let english = &super::super::labels::ENGLISH;
+        let of = |asked: &str, own: &str, season: &str| labels(asked, &tag(own), &tag(season), english).lang;
+        assert_eq!(of("", "es-mx", "en"), "es");
+        assert_eq!(of("en", "es", "es"), "en");
+        assert_eq!(of("xx", "pl", "es"), "es");
+        assert_eq!(of("", "pl", "pl"), "en");
+    }
+}

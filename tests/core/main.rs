@@ -1,0 +1,11 @@
+//! The rules of the core as tables, on small seasons made by hand.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a helper of a test may fail the test")]
+
+#[path = "../common/mod.rs"]
+mod common;
+mod plans;
+mod properties;
+mod standings;
+mod times;
+mod town;

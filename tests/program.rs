@@ -1,0 +1,208 @@
+//! The commands as a person types them, on the real program.
+
+use serde_json::Value;
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+fn allheard(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_allheard"))
+        .args(arguments)
+        .current_dir(folder)
+        .stdin(Stdio::null())
+        .output()
+        .expect("the program starts")
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+fn json(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout).expect("JSON on standard output")
+}
+
+fn example(folder: &Path) {
+    let written = allheard(folder, &["workbook", "example", "example.xlsx"]);
+    assert!(written.status.success(), "{}", err(&written));
+}
+
+#[test]
+fn a_text_is_counted() {
+    let folder = tempfile::tempdir().expect("a folder");
+    // 3GPP TS 23.040 9.2.3.24.1: 153 septets a part; the escape pair of the euro sign is not split.
+    let text = format!("{}€{}", "A".repeat(152), "A".repeat(152));
+    let counted = json(&allheard(folder.path(), &["text", &text, "--json"]));
+    assert_eq!(counted["encoding"], "gsm-7");
+    assert_eq!(counted["units"], 306);
+    assert_eq!(counted["segments"], serde_json::json!([152, 153, 1]));
+    assert_eq!(counted["causes"], serde_json::json!(["€"]));
+    let counted = json(&allheard(folder.path(), &["text", "Łódź 18:00", "--json"]));
+    assert_eq!(counted["encoding"], "ucs-2");
+    assert_eq!(counted["causes"], serde_json::json!(["Ł", "ó", "ź"]));
+}
+
+#[test]
+fn workbooks_are_written_checked_and_planned() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    example(folder);
+    let again = allheard(folder, &["workbook", "example", "example.xlsx"]);
+    assert_eq!(again.status.code(), Some(1));
+    assert!(err(&again).contains("left alone"), "{}", err(&again));
+
+    let checked = allheard(folder, &["check", "example.xlsx", "--json"]);
+    assert_eq!(checked.status.code(), Some(0), "{}", out(&checked));
+    assert_eq!(json(&checked)["usable"], true);
+
+    let arguments = ["plan", "example.xlsx", "--at", "2027-02-08T09:00", "--json"];
+    let plan = json(&allheard(folder, &arguments));
+    let messages = plan["messages"].as_array().expect("messages");
+    assert!(messages.len() > 1_000, "{}", messages.len());
+    assert_eq!(plan, json(&allheard(folder, &arguments)), "a plan is a function");
+    for message in messages {
+        let due = message["due_local"].as_str().expect("a local time");
+        let clock = &due[11..16];
+        assert!(("08:00".."20:30").contains(&clock), "{due}");
+        let text = message["channel"] == "text";
+        assert_eq!(text, !message["segments"].as_array().expect("segments").is_empty());
+    }
+
+    let blank = allheard(folder, &["workbook", "new", "blank.xlsx"]);
+    assert!(blank.status.success());
+    let checked = allheard(folder, &["check", "blank.xlsx", "--json"]);
+    assert_eq!(checked.status.code(), Some(1), "a blank workbook lacks its first settings");
+    let problems = json(&checked);
+    assert!(
+        problems["problems"].as_array().expect("problems").iter().all(|p| p["sheet"] == "season"),
+        "only settings are missing: {problems}"
+    );
+}
+
+#[test]
+fn a_file_that_is_no_workbook_is_told_so() {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("notes.xlsx"), "not a workbook").expect("written");
+    for arguments in [
+        &["check", "notes.xlsx"][..],
+        &["check", "missing.xlsx"],
+        &["plan", "notes.xlsx", "--at", "2027-02-08T09:00"],
+    ] {
+        let said = allheard(folder.path(), arguments);
+        assert_eq!(said.status.code(), Some(1), "{arguments:?}");
+        assert!(out(&said).starts_with("error: "), "{}", out(&said));
+    }
+}
+
+#[test]
+fn configurations_are_checked() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    let sample = allheard(folder, &["config"]);
+    std::fs::write(folder.join("allheard.toml"), out(&sample)).expect("written");
+    let none = allheard(folder, &["ledger", "verify", "--config", "allheard.toml"]);
+    assert_eq!(none.status.code(), Some(4), "the data folder is not there yet: {}", err(&none));
+
+    std::fs::write(folder.join("wrong.toml"), "[mail]\nby = \"folder\"\nhosst = \"x\"\n").expect("written");
+    let wrong = allheard(folder, &["serve", "--config", "wrong.toml"]);
+    assert_eq!(wrong.status.code(), Some(3));
+    assert!(err(&wrong).contains("hosst") && err(&wrong).contains("line 3"), "{}", err(&wrong));
+
+    std::fs::write(
+        folder.join("slash.toml"),
+        "[pages]\naddress = \"https://x.example/\"\n[mail]\nby = \"smtp\"\n",
+    )
+    .expect("written");
+    let wrong = allheard(folder, &["serve", "--config", "slash.toml"]);
+    assert!(
+        err(&wrong).contains("pages.address") && err(&wrong).contains("mail.host"),
+        "all at once: {}",
+        err(&wrong)
+    );
+}
+
+#[test]
+fn a_season_is_brought_served_and_verified() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    example(folder);
+    let config = "[pages]\nlisten = \"127.0.0.1:0\"\n[mail]\nfrom = \"Us <us@example.org>\"\n";
+    std::fs::write(folder.join("allheard.toml"), config).expect("written");
+    let bring = ["bring", "example.xlsx", "--config", "allheard.toml", "--returned", "back.xlsx"];
+    let asked = allheard(folder, &bring);
+    assert_eq!(asked.status.code(), Some(1), "nobody said yes");
+    let brought = allheard(folder, &[&bring[..], &["--yes"]].concat());
+    assert_eq!(brought.status.code(), Some(0), "{}", err(&brought));
+    assert!(err(&brought).contains("revision 1"), "{}", err(&brought));
+    let again = allheard(folder, &["bring", "back.xlsx", "--config", "allheard.toml", "--yes"]);
+    assert!(out(&again).contains("nothing changes"), "{}", out(&again));
+
+    let mut daemon = Command::new(env!("CARGO_BIN_EXE_allheard"))
+        .args(["serve", "--config", "allheard.toml"])
+        .current_dir(folder)
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the daemon starts");
+    let mut address = String::new();
+    let mut log = BufReader::new(daemon.stderr.take().expect("standard error"));
+    let mut line = String::new();
+    while log.read_line(&mut line).expect("a line") > 0 {
+        if let Some((_, found)) = line.split_once("pages at http://") {
+            address = found.trim().to_owned();
+            break;
+        }
+        line.clear();
+    }
+    // The rest of the log is read, so that the daemon never waits for a reader.
+    std::thread::spawn(move || std::io::copy(&mut log, &mut std::io::sink()));
+    let mut page = String::new();
+    let mut stream = TcpStream::connect(&address).expect("the daemon answers");
+    stream.write_all(b"GET /readyz HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n").expect("asked");
+    stream.read_to_string(&mut page).expect("an answer");
+    assert!(page.starts_with("HTTP/1.1 200"), "{page}");
+
+    let began = Instant::now();
+    let killed = Command::new("kill").args(["-TERM", &daemon.id().to_string()]).status().expect("a signal");
+    assert!(killed.success());
+    let ended = daemon.wait().expect("the daemon ends");
+    assert!(ended.success(), "{ended:?}");
+    assert!(began.elapsed() < Duration::from_secs(20), "{:?}", began.elapsed());
+
+    let verified = allheard(folder, &["ledger", "verify", "--config", "allheard.toml"]);
+    assert_eq!(verified.status.code(), Some(0), "{}", err(&verified));
+    assert!(out(&verified).contains("whole"), "{}", out(&verified));
+}
+
+/// The demonstration twice: the same seed gives the same JSON but for time and memory, and nothing is wrong with it.
+#[test]
+fn the_demonstration_repeats_itself() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = || {
+        let done = allheard(folder.path(), &["demo", "--once", "--json", "--seed", "7"]);
+        assert_eq!(done.status.code(), Some(0), "{}", err(&done));
+        let mut summary = json(&done);
+        let object = summary.as_object_mut().expect("an object");
+        let seconds = object.remove("wall_seconds").and_then(|v| v.as_f64()).expect("seconds");
+        let octets = object.remove("peak_rss_bytes").and_then(|v| v.as_u64()).expect("octets");
+        println!("demo --once: {seconds} s, {octets} octets");
+        assert!(octets < 150 * 1024 * 1024, "{octets}");
+        summary
+    };
+    let first = run();
+    for (name, count) in first["violations"].as_object().expect("violations") {
+        assert_eq!(count, 0, "{name}");
+    }
+    assert!(first["messages"]["accepted"].as_u64().expect("a number") > 3_000, "{first}");
+    assert!(
+        first["messages"]["refused"].as_u64().expect("a number") > 0,
+        "dead numbers are part of the season: {first}"
+    );
+    assert!(first["standing"]["Dress rehearsal"]["heard"].as_u64().expect("a number") > 300, "{first}");
+    assert_eq!(first, run());
+}

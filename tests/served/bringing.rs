@@ -1,0 +1,167 @@
+//! The workbook through the coordinator's page.
+
+use super::house::{House, file};
+use super::season;
+use allheard::service::ports::Store as _;
+
+async fn entered(house: &House) -> String {
+    house.office.coordinator_link().await.unwrap()
+}
+
+async fn revision(house: &House) -> i64 {
+    house.office.store.season().await.unwrap().unwrap().revision
+}
+
+/// Guardians of Ada and of the two Alders acknowledge the dress rehearsal.
+async fn acknowledge(house: &House) {
+    for address in ["may@example.org", "marisol@example.org"] {
+        let path = format!("/r/{}", house.token(address));
+        let page = house.get(&path).await;
+        for (item, seen) in page.hidden("item").iter().zip(page.hidden("fingerprint")) {
+            house.post(&path, &[("item", item), ("fingerprint", &seen), ("act", "heard")]).await;
+        }
+    }
+    assert_eq!(house.answers().await, 3);
+}
+
+#[tokio::test]
+async fn the_same_workbook_changes_nothing() {
+    let house = House::told().await;
+    let token = entered(&house).await;
+    let download = house.coordinator_get(&token, "/season/workbook.xlsx").await;
+    assert_eq!(download.status, 200);
+    assert!(download.header("content-disposition").contains("attachment"));
+    let before = house.trace().await;
+    // Both the file as it was typed and the one with its refs filled in.
+    for octets in [file(&season::book()), download.body] {
+        let page = house.upload(&token, &octets).await;
+        assert!(page.plain().contains("This workbook changes nothing"), "{}", page.plain());
+        assert!(page.hidden("upload").is_empty());
+    }
+    let bringing = house.office.preview(season::book(), Vec::new()).await.unwrap();
+    assert_eq!(house.office.bring(&bringing).await.unwrap().changed, 0);
+    assert_eq!((revision(&house).await, house.trace().await), (1, before));
+}
+
+#[tokio::test]
+async fn a_changed_call_tells_exactly_what_falls() {
+    let house = House::told().await;
+    let token = entered(&house).await;
+    acknowledge(&house).await;
+    let mut book = season::book();
+    season::set(&mut book, "events", "Dress rehearsal", "call", "17:00");
+    season::set(&mut book, "children", "Nia", "given name", "Niamh");
+    let page = house.upload(&token, &file(&book)).await;
+    let words = page.plain();
+    assert!(words.contains("Three acknowledgements fall"), "{words}");
+    assert!(
+        words.contains("Dress rehearsal: call 17:30 becomes 17:00, park by 17:05 becomes 16:35"),
+        "{words}"
+    );
+    assert!(words.contains("3: Ines Alder, Tariq Alder and Ada Finch"), "{words}");
+    assert!(words.contains("call: 17:30 becomes 17:00"), "{words}");
+    // Nothing has happened yet, and only then it does.
+    assert_eq!((revision(&house).await, house.answers().await), (1, 3));
+    assert_eq!(house.office.event_lists().await.unwrap()[0].settled.0, 3);
+    let upload = page.hidden("upload")[0].clone();
+    let fields = [("upload", upload.as_str()), ("act", "confirm")];
+    let taken = house.coordinator_post(&token, "/season/workbook", &fields).await;
+    assert!(taken.plain().contains("The workbook is in"), "{}", taken.plain());
+    assert_eq!(revision(&house).await, 2);
+    assert_eq!(house.office.event_lists().await.unwrap()[0].settled.0, 0);
+    // A double tap takes nothing twice.
+    let again = house.coordinator_post(&token, "/season/workbook", &fields).await;
+    assert!(again.plain().contains("This workbook changes nothing"), "{}", again.plain());
+    assert_eq!(revision(&house).await, 2);
+    // Exactly those who knew the old times are written to again.
+    let mails = house.mails();
+    house.clock.set("2027-05-28T10:30:00Z");
+    house.send().await;
+    assert_eq!(house.mails(), mails + 3);
+}
+
+#[tokio::test]
+async fn a_change_of_one_number_touches_only_its_own() {
+    let house = House::told().await;
+    acknowledge(&house).await;
+    let mut book = season::book();
+    season::set(&mut book, "events", "First show", "call", "17:00");
+    season::set(&mut book, "numbers", "Paper Boats", "length", "2:40");
+    let bringing = house.office.preview(book, Vec::new()).await.unwrap();
+    assert_eq!(bringing.falls, vec![]);
+    assert_eq!(bringing.changes.len(), 2);
+}
+
+#[tokio::test]
+async fn a_workbook_that_is_none_or_wrong_is_told_and_kept_out() {
+    let house = House::told().await;
+    let token = entered(&house).await;
+    let page = house.upload(&token, b"GIF89a, and nothing of a workbook").await;
+    assert_eq!(page.status, 200);
+    assert!(page.plain().contains("One problem keeps this workbook out"), "{}", page.plain());
+    let mut book = season::book();
+    season::set(&mut book, "events", "Dress rehearsal", "call", "half past");
+    let page = house.upload(&token, &file(&book)).await;
+    assert!(page.plain().contains("keeps this workbook out"), "{}", page.plain());
+    assert!(page.plain().contains("events, row 2"), "{}", page.plain());
+    assert!(page.hidden("upload").is_empty());
+    // Half the children gone is said aloud.
+    let mut book = season::book();
+    book.sheet_mut("children").rows.truncate(2);
+    let bringing = house.office.preview(book, Vec::new()).await.unwrap();
+    assert!(bringing.is_halved());
+    assert_eq!(bringing.children, (5, 2));
+    assert_eq!(revision(&house).await, 1);
+}
+
+#[tokio::test]
+async fn a_question_about_a_line_is_answered_on_the_page() {
+    let house = House::told().await;
+    let token = entered(&house).await;
+    // A child of the same name, with other numbers and other people: known, or new?
+    let mut book = season::book();
+    season::set(&mut book, "children", "Ada", "numbers", "Paper Boats");
+    for (column, text) in [("name", "Ann Other"), ("mobile", "07700 900050"), ("e-mail", "ann@example.org")] {
+        season::set(&mut book, "children", "Ada", &format!("guardian 1 {column}"), text);
+    }
+    let octets = file(&book);
+    for (reply, children) in [("known", 5), ("new", 5)] {
+        let house = House::told().await;
+        let token = entered(&house).await;
+        let page = house.upload(&token, &octets).await;
+        let known = page.text.split("type=\"radio\"").skip(1).map(str::to_owned).collect::<Vec<_>>();
+        assert_eq!(known.len(), 2, "{}", page.plain());
+        let name = known[0].split("name=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
+        let reply = if reply == "new" {
+            reply.to_owned()
+        } else {
+            known[0].split("value=\"").nth(1).unwrap().split('"').next().unwrap().to_owned()
+        };
+        let upload = page.hidden("upload")[0].clone();
+        let fields = [("upload", upload.as_str()), (name.as_str(), reply.as_str()), ("act", "confirm")];
+        let shown = house.coordinator_post(&token, "/season/workbook", &fields).await;
+        assert_eq!(revision(&house).await, 1);
+        let upload = shown.hidden("upload")[0].clone();
+        let fields = [("upload", upload.as_str()), ("act", "confirm")];
+        let taken = house.coordinator_post(&token, "/season/workbook", &fields).await;
+        assert!(taken.plain().contains("The workbook is in"), "{reply}: {}", taken.plain());
+        let stored = house.office.store.season().await.unwrap().unwrap().book;
+        let refs: Vec<&str> = stored.rows("children").iter().map(|row| row.text("ref")).collect();
+        assert_eq!(refs.len(), children);
+        assert_eq!(refs.contains(&"C006"), reply == "new", "{refs:?}");
+    }
+    assert_eq!(house.coordinator_get(&token, "/season/workbook").await.status, 200);
+}
+
+#[tokio::test]
+async fn nothing_is_taken_over_what_another_took_in_meanwhile() {
+    let house = House::open().await;
+    let mut book = season::book();
+    season::set(&mut book, "events", "Dress rehearsal", "call", "17:00");
+    let first = house.office.preview(book.clone(), Vec::new()).await.unwrap();
+    season::set(&mut book, "events", "Dress rehearsal", "call", "16:00");
+    let second = house.office.preview(book, Vec::new()).await.unwrap();
+    house.office.bring(&first).await.unwrap();
+    assert!(house.office.bring(&second).await.is_err());
+    assert_eq!(revision(&house).await, 2);
+}

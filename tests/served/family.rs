@@ -1,0 +1,197 @@
+//! What a guardian can do with the link in her mail.
+
+use axum::body::Body;
+use axum::http::Request;
+
+use super::house::{BOUNDARY, House, multipart};
+use super::season;
+
+/// The item and fingerprint of the first sheet on a page.
+async fn first(house: &House, path: &str) -> (String, String) {
+    let page = house.get(path).await;
+    (page.hidden("item")[0].clone(), page.hidden("fingerprint")[0].clone())
+}
+
+#[tokio::test]
+async fn a_guardian_opens_her_link_and_acknowledges() {
+    let house = House::told().await;
+    let path = format!("/r/{}", house.token("may@example.org"));
+    let page = house.get(&path).await;
+    assert_eq!(page.status, 200);
+    assert!(page.plain().contains("17:30") && page.plain().contains("We have not heard from you yet"));
+    // Call 17:30 less the longest walk of 20 minutes and 5 for signing in is 17:05.
+    assert!(page.plain().contains("17:05"), "{}", page.plain());
+    let (item, seen) = first(&house, &path).await;
+    let fields = [("item", item.as_str()), ("fingerprint", seen.as_str()), ("act", "heard")];
+    let page = house.post(&path, &fields).await;
+    assert_eq!(page.status, 200);
+    assert!(page.plain().contains("You have read this for Ada: Dress rehearsal."), "{}", page.plain());
+    assert_eq!(house.answers().await, 1);
+    assert_eq!(house.office.event_lists().await.unwrap()[0].settled, (1, 5));
+    assert_eq!(*house.acted.lock().unwrap(), 1);
+    // The same form again changes nothing and says the same.
+    let trace = house.trace().await;
+    let again = house.post(&path, &fields).await;
+    assert!(again.plain().contains("You have read this for Ada: Dress rehearsal."));
+    assert_eq!(house.trace().await, trace);
+}
+
+#[tokio::test]
+async fn looking_changes_nothing() {
+    let house = House::told().await;
+    let token = house.token("may@example.org");
+    let before = house.trace().await;
+    for path in [format!("/r/{token}"), format!("/stop/{token}"), format!("/r/{token}?act=heard")] {
+        for method in ["GET", "HEAD", "OPTIONS"] {
+            let request = Request::builder().method(method).uri(&path).body(Body::empty()).unwrap();
+            let answer = house.ask(request).await;
+            assert_eq!(
+                answer.status.as_u16(),
+                if method == "OPTIONS" { 405 } else { 200 },
+                "{method} {path}"
+            );
+            assert_eq!(answer.body.is_empty(), method == "HEAD", "{method} {path}");
+        }
+    }
+    assert_eq!(house.trace().await, before);
+}
+
+#[tokio::test]
+async fn an_answer_about_old_times_is_not_noted() {
+    let house = House::told().await;
+    let path = format!("/r/{}", house.token("may@example.org"));
+    let (item, seen) = first(&house, &path).await;
+    let mut book = season::book();
+    season::set(&mut book, "events", "Dress rehearsal", "call", "17:00");
+    let bringing = house.office.preview(book, Vec::new()).await.unwrap();
+    house.office.bring(&bringing).await.unwrap();
+    let fields = [("item", item.as_str()), ("fingerprint", seen.as_str()), ("act", "heard")];
+    let page = house.post(&path, &fields).await;
+    assert!(page.plain().contains("This has changed since you opened it"), "{}", page.plain());
+    assert_eq!(house.answers().await, 0);
+    // The page shows both, and its own form is about the new ones.
+    assert!(page.text.contains("17:30</del>") && page.plain().contains("17:00"));
+    let seen = page.hidden("fingerprint")[0].clone();
+    let fields = [("item", item.as_str()), ("fingerprint", seen.as_str()), ("act", "heard")];
+    assert!(house.post(&path, &fields).await.plain().contains("You have read this for Ada"));
+    assert_eq!(house.answers().await, 1);
+}
+
+#[tokio::test]
+async fn a_child_who_cannot_come_and_a_question_go_to_a_person() {
+    let house = House::told().await;
+    let path = format!("/r/{}", house.token("may@example.org"));
+    let (item, seen) = first(&house, &path).await;
+    let about = [("item", item.as_str()), ("fingerprint", seen.as_str())];
+    let page = house.post(&path, &[about[0], about[1], ("act", "cant_come")]).await;
+    assert!(page.plain().contains("You told us that Ada can't come"), "{}", page.plain());
+    let asks = [about[0], about[1], ("act", "question"), ("question", "Is <b>tea</b> served?")];
+    let page = house.post(&path, &asks).await;
+    assert!(page.plain().contains("Your question about Ada has gone to the school"));
+    // A question changes no answer: the child still can't come.
+    assert!(page.plain().contains("You told us that Ada can't come"));
+    let token = house.office.coordinator_link().await.unwrap();
+    let season = house.coordinator_get(&token, "/season").await;
+    assert!(season.text.contains("Is &#60;b&#62;tea&#60;/b&#62; served?"), "{}", season.text);
+    assert!(season.plain().contains("Can't come: Dress rehearsal"), "{}", season.plain());
+    let empty = house.post(&path, &[about[0], about[1], ("act", "question"), ("question", "  ")]).await;
+    assert_eq!(empty.status, 400);
+}
+
+#[tokio::test]
+async fn one_form_answers_for_two_children_in_her_language() {
+    let house = House::told().await;
+    let path = format!("/r/{}", house.token("marisol@example.org"));
+    let page = house.get(&path).await;
+    assert!(page.text.contains("<html lang=\"es\">"));
+    assert!(house.get(&format!("{path}?lang=en")).await.text.contains("<html lang=\"en\">"));
+    // Two sheets, then the form for both.
+    let (items, seen) = (page.hidden("item"), page.hidden("fingerprint"));
+    assert_eq!(items.len(), 4);
+    let fields: Vec<(&str, &str)> = items[2..]
+        .iter()
+        .zip(&seen[2..])
+        .flat_map(|(item, seen)| [("item", item.as_str()), ("fingerprint", seen.as_str())])
+        .chain([("act", "heard")])
+        .collect();
+    assert_eq!(house.post(&path, &fields).await.status, 200);
+    assert_eq!(house.answers().await, 2);
+    // An item that the mail was not about, or no item at all, is refused.
+    let foreign = [("item", "C002/E001"), ("fingerprint", seen[0].as_str()), ("act", "heard")];
+    assert_eq!(house.post(&path, &foreign).await.status, 400);
+    assert_eq!(house.post(&path, &[("act", "heard")]).await.status, 400);
+    assert_eq!(house.answers().await, 2);
+}
+
+#[tokio::test]
+async fn stopping_and_starting() {
+    let house = House::told().await;
+    let path = format!("/stop/{}", house.token("may@example.org"));
+    let page = house.get(&path).await;
+    assert!(page.plain().contains("Stop all mail to m…@example.org"), "{}", page.plain());
+    assert!(house.post(&path, &[("act", "stop")]).await.plain().contains("We have stopped writing to"));
+    assert!(house.trace().await.contains("stopped: true"));
+    assert!(house.post(&path, &[("act", "start")]).await.plain().contains("Stop all mail to"));
+    assert!(!house.trace().await.contains("stopped: true"));
+    assert_eq!(house.post(&path, &[("act", "else")]).await.status, 400);
+}
+
+/// RFC 8058 3.1: the body is `List-Unsubscribe=One-Click` in either encoding, without cookies, and no redirect.
+#[tokio::test]
+async fn one_click_stops_in_both_encodings() {
+    for in_parts in [false, true] {
+        let house = House::told().await;
+        let path = format!("/stop/{}", house.token("may@example.org"));
+        let answer = if in_parts {
+            let body = multipart(&[("List-Unsubscribe", None, b"One-Click")]);
+            let kind = format!("multipart/form-data; boundary={BOUNDARY}");
+            house.ask(Request::post(&path).header("content-type", kind).body(body.into()).unwrap()).await
+        } else {
+            house.post(&path, &[("List-Unsubscribe", "One-Click")]).await
+        };
+        assert_eq!(answer.status, 200);
+        assert!(answer.headers.get("set-cookie").is_none());
+        assert!(house.trace().await.contains("stopped: true"));
+    }
+}
+
+#[tokio::test]
+async fn dead_and_wrong_links_open_nothing() {
+    let house = House::told().await;
+    let token = house.token("may@example.org");
+    let path = format!("/r/{token}");
+    let (item, seen) = first(&house, &path).await;
+    for wrong in [
+        "/r/AAAAAAAAAAAAAAAAAAAAAA",
+        "/r/..%2f",
+        "/r/%00",
+        "/stop/nothing",
+        "/c/nothing",
+        "/enter/nothing",
+        "/x",
+    ] {
+        let answer = house.get(wrong).await;
+        assert_eq!(answer.status, 404, "{wrong}");
+        assert!(answer.plain().contains("There is nothing at this address"), "{wrong}");
+    }
+    // A guardian's link is none of a chaperone's or the coordinator's.
+    for wrong in [format!("/c/{token}"), format!("/enter/{token}")] {
+        assert_eq!(house.get(&wrong).await.status, 404);
+    }
+    house.clock.set("2027-06-07T00:00:00Z");
+    let answer = house.get(&path).await;
+    assert_eq!(answer.status, 410);
+    assert!(answer.plain().contains("01632 960100"));
+    let fields = [("item", item.as_str()), ("fingerprint", seen.as_str()), ("act", "heard")];
+    assert_eq!(house.post(&path, &fields).await.status, 410);
+    assert_eq!(house.answers().await, 0);
+}
+
+#[tokio::test]
+async fn names_are_words_and_never_markup() {
+    let house = House::told().await;
+    let page = house.get(&format!("/r/{}", house.token("odd@example.org"))).await;
+    assert_eq!(page.status, 200);
+    assert!(page.text.contains("&#60;script&#62;alert(1)&#60;/script&#62;"));
+    assert!(!page.text.contains("<script"));
+}
