@@ -17,7 +17,8 @@ use crate::gateway::mail::Identity;
 use crate::gateway::{Carrier, Gateways, Road};
 use crate::service::lists::starts_at;
 use crate::service::office::{Office, OfficeFault, Ways};
-use crate::service::ports::{Clock as _, Store as _};
+use crate::service::ports::{Clock as _, Store as _, Tended};
+use crate::service::sending::Sent;
 use crate::service::wording::Wording;
 use crate::store::SqlStore;
 use jiff::{SignedDuration, Timestamp};
@@ -84,6 +85,8 @@ pub struct Demo {
     books: Vec<(Timestamp, Book)>,
     changes: VecDeque<(Timestamp, Book)>,
     planned_revision: i64,
+    /// When something is next to be sent or tended, as of the last step.
+    due: Option<Timestamp>,
     /// A link that a family has been sent, to show.
     pub family_link: Option<String>,
 }
@@ -130,6 +133,7 @@ impl Demo {
             books: vec![(start, book)],
             changes: changes.into(),
             planned_revision: 0,
+            due: Some(start),
             family_link: None,
         })
     }
@@ -138,8 +142,9 @@ impl Demo {
     pub async fn step(&mut self) -> Result<Step, DemoFault> {
         let now = self.clock.now();
         let mut step = Step { changed: self.take_changes(now).await?, ..Step::default() };
-        let season = self.plan_if_needed().await?;
-        let sent = self.house.send_tick().await?;
+        let idle = !step.changed && self.due.is_none_or(|at| at > now);
+        let season = self.plan_if_needed(idle).await?;
+        let sent = if idle { Sent::default() } else { self.house.send_tick().await? };
         step.sent = sent.attempted;
         if sent.attempted > 0 {
             self.read_outbox(now).await?;
@@ -151,6 +156,7 @@ impl Demo {
         }
         // What is due already waits for a carrier's rate, and `again_at` says until when.
         let due = self.house.store.next_due(season).await?.filter(|at| *at > now);
+        self.due = [due, sent.again_at].into_iter().flatten().min();
         let next = [
             due,
             sent.again_at,
@@ -160,6 +166,16 @@ impl Demo {
         let next = next.into_iter().flatten().min().map(|at| at.max(now + SignedDuration::from_millis(1)));
         step.next = next.filter(|at| *at <= self.end);
         Ok(step)
+    }
+
+    /// Runs as fast as it can until a family has a letter in hand.
+    pub async fn run_to_first_letter(&mut self) -> Result<(), DemoFault> {
+        while self.family_link.is_none()
+            && let Some(next) = self.step().await?.next
+        {
+            self.clock.advance_to(next);
+        }
+        Ok(())
     }
 
     /// Runs to the end as fast as it can.
@@ -185,8 +201,8 @@ impl Demo {
         Ok(changed)
     }
 
-    async fn plan_if_needed(&mut self) -> Result<i64, DemoFault> {
-        let tended = self.house.tend_tick().await?;
+    async fn plan_if_needed(&mut self, idle: bool) -> Result<i64, DemoFault> {
+        let tended = if idle { Tended::default() } else { self.house.tend_tick().await? };
         let (season, revision) = {
             let desk = self.house.desk().await?;
             (desk.season, desk.revision)

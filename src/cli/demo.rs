@@ -113,14 +113,17 @@ async fn live(options: &Options, folder: &Folder) -> Result<Exit, DemoFault> {
     let mut demo = Demo::open(&folder.path, options.seed, &base_url).await?;
     let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
     let serving = tokio::spawn(pages.serve(demo.house.clone(), acted.clone(), stop.clone()));
-    demo.step().await?;
+    demo.run_to_first_letter().await?;
     say(format!("coordinator  {base_url}/enter/{}", demo.house.coordinator_link().await?));
     if let Some((name, token)) = demo.chaperone().await? {
         say(format!("chaperone    {base_url}/c/{token}  ({name})"));
     }
+    if let Some(token) = &demo.family_link {
+        say(format!("family       {base_url}/r/{token}"));
+    }
     let mut teller = Teller::new(&demo, options.minutes);
     tokio::select! {
-        ended = teller.run(&mut demo, &base_url) => ended?,
+        ended = teller.run(&mut demo) => ended?,
         () = ended() => {}
     }
     if options.stay && !stop.is_cancelled() {
@@ -138,7 +141,6 @@ struct Teller {
     start: Timestamp,
     began: Instant,
     seconds_per_second: f64,
-    family_told: bool,
     told: Timestamp,
     sent: usize,
     answers: usize,
@@ -152,7 +154,6 @@ impl Teller {
             start,
             began: Instant::now(),
             seconds_per_second: season / (minutes.max(SHORTEST_MINUTES) * 60.0),
-            family_told: false,
             told: start,
             sent: 0,
             answers: 0,
@@ -166,12 +167,12 @@ impl Teller {
         self.start.saturating_add(passed).unwrap_or(self.start)
     }
 
-    async fn run(&mut self, demo: &mut Demo, base_url: &str) -> Result<(), DemoFault> {
+    async fn run(&mut self, demo: &mut Demo) -> Result<(), DemoFault> {
         loop {
             let step = demo.step().await?;
             self.sent += step.sent;
             self.answers += step.answers;
-            self.tell(demo, base_url, step.changed).await?;
+            self.tell(demo, step.changed).await?;
             let Some(next) = step.next else { return Ok(()) };
             while self.now() < next {
                 tokio::time::sleep(Duration::from_millis(FRAME_MILLISECONDS)).await;
@@ -181,11 +182,7 @@ impl Teller {
         }
     }
 
-    async fn tell(&mut self, demo: &Demo, base_url: &str, changed: bool) -> Result<(), DemoFault> {
-        if let (false, Some(token)) = (self.family_told, &demo.family_link) {
-            say(format!("family       {base_url}/r/{token}"));
-            self.family_told = true;
-        }
+    async fn tell(&mut self, demo: &Demo, changed: bool) -> Result<(), DemoFault> {
         let now = demo.clock.now();
         if changed {
             say(format!("{}  the workbook changed: {}", demo.local(now).await?, demo.open_again().await?));

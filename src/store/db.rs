@@ -141,13 +141,16 @@ impl Db {
                 url.split(':').next().unwrap_or_default()
             )));
         }
+        // A file on this host does not hang up, so connections need no test before each use.
         let writer = SqlitePoolOptions::new()
             .max_connections(1)
+            .test_before_acquire(false)
             .connect_with(options(url)?)
             .await
             .map_err(database)?;
         let readers = SqlitePoolOptions::new()
             .max_connections(READERS)
+            .test_before_acquire(false)
             .connect_with(options(url)?)
             .await
             .map_err(database)?;
