@@ -1,7 +1,10 @@
 //! Checking the record: the chain is computed again, and words that are still there are held against their digests.
 
+use super::chance::HostRandom;
+use super::config::Config;
 use crate::domain::chain;
 use crate::service::ports::{Store, StoreFault};
+use crate::store::SqlStore;
 
 /// Lines read at once.
 const PAGE: u32 = 5_000;
@@ -25,6 +28,15 @@ pub enum Verdict {
     },
     /// There is no season.
     NoSeason,
+}
+
+/// Checks the record in the database of a configuration.
+///
+/// # Errors
+/// The database cannot be opened or read.
+pub async fn verify_stored(config: &Config) -> Result<Verdict, StoreFault> {
+    let store = SqlStore::open(&config.data.database(), Box::new(HostRandom)).await?;
+    verify(&store).await
 }
 
 /// Checks the record of the season in force.

@@ -2,8 +2,7 @@
 
 use super::{ConfigFile, Exit, block_on_exit, say, tell};
 use crate::app::config::Config;
-use crate::app::ledger::{Verdict, verify};
-use crate::store::SqlStore;
+use crate::app::ledger::{Verdict, verify_stored};
 
 #[derive(Debug, clap::Subcommand)]
 pub(super) enum What {
@@ -27,12 +26,7 @@ pub(super) fn run(what: &What) -> Exit {
         }
     };
     block_on_exit(async {
-        let opened = SqlStore::open(&config.data.database(), Box::new(crate::app::chance::HostRandom)).await;
-        let verdict = match opened {
-            Ok(store) => verify(&store).await,
-            Err(fault) => Err(fault),
-        };
-        match verdict {
+        match verify_stored(&config).await {
             Ok(Verdict::Whole { lines, erased }) => {
                 say(format!("the record is whole: {lines} lines, the words of {erased} erased"));
                 Exit::Done
