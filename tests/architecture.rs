@@ -23,7 +23,8 @@ const ARROWS: &[(&str, &[&str])] = &[
     // The checker works out for itself what was owed, so it reads the workbook and nothing that plans or sends.
     ("audit", &["domain::book", "domain::layout"]),
     ("app", &["web", "store", "gateway", "workbook", "demo", "audit", "service", "domain"]),
-    ("cli", &["app", "workbook", "demo", "audit", "service", "domain"]),
+    ("telemetry", &[]),
+    ("cli", &["app", "telemetry", "workbook", "demo", "audit", "service", "domain"]),
     ("main", &["cli"]),
 ];
 

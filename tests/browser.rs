@@ -1,6 +1,7 @@
 //! The pages in a real browser: `tests/peers/pages.mjs` opens each in Chromium at phone and desktop width, dark, narrow
 //! and without scripts, and reports anything axe, a thumb or a keyboard would stumble over.
 
+#![allow(clippy::print_stdout, reason = "figures and findings are shown")]
 #![allow(clippy::unwrap_used, reason = "what cannot be set up fails its test")]
 
 mod support;

@@ -2,6 +2,7 @@
 //! Postfix takes it (STARTTLS, login, certificate verified), Dovecot keeps it, Python reads it by IMAP, PyPI's
 //! icalendar and npm's ical.js read its calendars.
 
+#![allow(clippy::print_stdout, reason = "figures and findings are shown")]
 #![allow(clippy::unwrap_used, reason = "what cannot be set up fails its test")]
 
 mod support;

@@ -1,6 +1,7 @@
 //! How fast mail leaves over one session. Against the stall of an unset TCP_NODELAY (44 ms a message) none of these
 //! figures is in reach: it would be 23 messages a second.
 
+#![allow(clippy::print_stdout, reason = "figures and findings are shown")]
 #![allow(clippy::unwrap_used, reason = "what cannot be set up fails its test")]
 
 mod support;

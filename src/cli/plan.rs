@@ -39,7 +39,7 @@ pub(super) fn run(options: &Options) -> Exit {
     let wording = match Wording::load(None) {
         Ok(wording) => wording,
         Err(faults) => {
-            faults.iter().for_each(|fault| tell(fault));
+            faults.iter().for_each(tell);
             return Exit::Config;
         }
     };
