@@ -24,8 +24,6 @@ use std::time::Duration;
 use support::peers::{Running, free_port, here, node_package, program, ready};
 use tempfile::TempDir;
 
-/// Whether the program serves pages; until it does the samples alone are opened.
-const PROGRAM_SERVES: bool = false;
 /// Pages the demo names on the terminal: a guardian's, a chaperone's, the coordinator's.
 const LIVE_PAGES: usize = 3;
 /// Browsers at once.
@@ -78,7 +76,7 @@ fn every_sample_page_is_good_in_a_browser() {
 
 #[test]
 fn the_live_pages_are_good_in_a_browser() {
-    if !PROGRAM_SERVES || !ready("the_live_pages_are_good_in_a_browser", &browser()) {
+    if !ready("the_live_pages_are_good_in_a_browser", &browser()) {
         return;
     }
     let (_demo, urls) = urls();
@@ -89,7 +87,9 @@ fn the_live_pages_are_good_in_a_browser() {
 fn urls() -> (Running, Vec<String>) {
     let listen = format!("127.0.0.1:{}", free_port());
     let mut demo = Command::new(env!("CARGO_BIN_EXE_allheard"));
-    demo.args(["demo", "--listen", &listen, "--seed", "1"]).stdin(Stdio::null()).stderr(Stdio::null());
+    demo.args(["demo", "--listen", &listen, "--seed", "1", "--minutes", "600"])
+        .stdin(Stdio::null())
+        .stderr(Stdio::null());
     let mut child = demo.stdout(Stdio::piped()).spawn().unwrap();
     let lines = BufReader::new(child.stdout.take().unwrap()).lines();
     let running = Running::watch(child);

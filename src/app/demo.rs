@@ -5,6 +5,7 @@ use super::clock::SetClock;
 use super::{House, StartFault};
 use crate::audit::{self, Line, Violations};
 use crate::demo::{self, Act, Families, Fate};
+use crate::domain::board::NO_EVENT;
 use crate::domain::book::Book;
 use crate::domain::graph::State;
 use crate::domain::record::AnswerKind;
@@ -243,7 +244,8 @@ impl Demo {
         }
         let link = self.house.open_link(&letter.token).await?;
         let Some(message) = link.and_then(|link| link.message) else { return Ok(()) };
-        if self.family_link.is_none() && message.parts.len() > 1 {
+        let has_times = message.parts.len() > 1 && message.parts.iter().any(|part| part.event != NO_EVENT);
+        if self.family_link.is_none() && has_times {
             self.family_link = Some(letter.token.clone());
         }
         if let Some(reaction) = self.families.receive(now, channel.word(), &letter.to, message.owes) {

@@ -124,9 +124,9 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
     Ok(html(&page))
 }
 
-/// Whether somebody of the family is to be rung.
+/// Whether somebody of the family is to be rung: not before they have been asked.
 fn is_open(line: &ChildLine) -> bool {
-    !matches!(line.standing, Standing::Heard | Standing::CantCome)
+    !matches!(line.standing, Standing::Heard | Standing::CantCome | Standing::NotAsked)
 }
 
 /// The order of calls: families nobody can write to first, then those who know the old times.
@@ -135,8 +135,7 @@ fn urgency(standing: Standing) -> u8 {
         Standing::NoWay => 0,
         Standing::HeardBefore => 1,
         Standing::Waiting => 2,
-        Standing::NotAsked => 3,
-        Standing::Heard | Standing::CantCome => 4,
+        Standing::Heard | Standing::CantCome | Standing::NotAsked => 3,
     }
 }
 

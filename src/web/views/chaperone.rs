@@ -155,6 +155,9 @@ impl ChaperonePage {
     pub fn heading(&self) -> String {
         let what = match (self.watch.is_some(), self.open.len()) {
             (false, _) => "you have no more duties this season".to_owned(),
+            (true, 0) if self.settled.iter().any(|child| child.mark == Mark::NotAsked) => {
+                "nobody to ring: your families have not been asked yet".to_owned()
+            }
             (true, 0) => "nobody to ring: all of yours are settled".to_owned(),
             (true, 1) => "one family to ring".to_owned(),
             (true, n) => format!("{} families to ring", ENGLISH.number(n)),
