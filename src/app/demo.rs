@@ -156,7 +156,8 @@ impl Demo {
             }
         }
         // What is due already waits for a carrier's rate, and `again_at` says until when.
-        let due = self.house.store.next_due(season).await?.filter(|at| *at > now);
+        let due = self.house.store.next_due(season).await?;
+        let due = due.filter(|at| sent.again_at.is_none() || *at > now);
         self.due = [due, sent.again_at].into_iter().flatten().min();
         let next = [
             due,

@@ -193,7 +193,7 @@ impl Teller {
         }
         let (event, settled, all) = demo.next_event(now).await?;
         say(format!(
-            "{}  {} messages left, {} answers came; {event}: {settled} of {all} children settled",
+            "{}  {} messages went out, {} answers came; {event}: {settled} of {all} children settled",
             demo.local(now).await?,
             self.sent,
             self.answers
