@@ -355,8 +355,12 @@ impl Operation {
                 store.settle(SEASON, &[outcome], now()).await.unwrap();
             }
             Operation::PutBack(to) => store.put_back(SEASON, &[unsent(message, to)], now()).await.unwrap(),
-            Operation::LeaseEnds | Operation::WaitEnds => drop(bench.tend(now() + minutes(16)).await),
-            Operation::MomentPasses => drop(bench.tend(now() + minutes(2)).await),
+            Operation::LeaseEnds | Operation::WaitEnds => {
+                bench.tend(now() + minutes(16)).await;
+            }
+            Operation::MomentPasses => {
+                bench.tend(now() + minutes(2)).await;
+            }
             Operation::Decide(to) => drop(store.decide(SEASON, message.id, to, now()).await.unwrap()),
         }
     }
