@@ -111,7 +111,11 @@ impl Setup {
             let rare = ["put_season", "set_stopped", "decide", "put_link"]
                 .iter()
                 .any(|name| [CrashPoint::BeforeCommit(name), CrashPoint::AfterCommit(name)].contains(&point));
-            setup.crashes.insert(point, if rare { 1 } else { 1 + dice.below(6) as u32 });
+            let seldom = ["reconcile", "put_back", "tend"]
+                .iter()
+                .any(|name| [CrashPoint::BeforeCommit(name), CrashPoint::AfterCommit(name)].contains(&point));
+            let most = if seldom { 2 } else { 6 };
+            setup.crashes.insert(point, if rare { 1 } else { 1 + dice.below(most) as u32 });
         }
         setup
     }
