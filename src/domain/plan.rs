@@ -93,7 +93,8 @@ pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, no
         }
         by_change(board, record, care.guardian, care.child, now, &mut asks);
     }
-    let asks = newest_overdue_only(asks, now);
+    let mut asks = newest_overdue_only(asks, now);
+    asks.retain(|timed| !superseded(board, record, timed, now));
     merge(board, record, household, asks, now)
 }
 
@@ -208,6 +209,26 @@ fn newest_overdue_only(asks: Vec<Timed>, now: Timestamp) -> Vec<Timed> {
             t.due > now || newest == Some(&(t.due, t.ask.notice))
         })
         .collect()
+}
+
+/// Whether a newer notice about the same item has gone to the same guardian by the same channel: what was passed over
+/// for it is not sent afterwards.
+fn superseded(board: &Board, record: &Record, timed: &Timed, now: Timestamp) -> bool {
+    let NoticeKey::Rule(own) = timed.ask.notice else { return false };
+    let item = timed.ask.item;
+    let position = item.event.and_then(|event| board.programme.position(item.child, event));
+    let newer = |at: usize| {
+        let due = match position {
+            Some(position) => board.due(position, at),
+            None => board.season_due(at),
+        };
+        due.is_some_and(|due| due.at <= now && (due.at, at) > (timed.due, own))
+    };
+    let gone = |at: usize| {
+        let ask = Ask { notice: NoticeKey::Rule(at), ..timed.ask };
+        record.covered.get(&ask) == Some(&Cover::Done)
+    };
+    timed.due <= now && (0..board.season.notices.len()).any(|at| newer(at) && gone(at))
 }
 
 /// Groups asks by channel and address, then into windows of the season's merge minutes.

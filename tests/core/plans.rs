@@ -74,6 +74,18 @@ fn who_joins_late_gets_the_newest_only() {
         ["text G004+G005 C004/E001/T002 C004/E002/T004"],
         "not the sheet and the reminder together"
     );
+    // Once that has gone, what was passed over does not follow.
+    let mut record = Record::default();
+    for w in &wanted {
+        for (item, notice) in &w.parts {
+            for guardian in &w.guardians {
+                let who = board.season.guardians[guardian.at()].reference.clone();
+                told(&board, &mut record, &who, *item, *notice, w.channel, late);
+            }
+        }
+    }
+    let after = plan(&board, &record, late);
+    assert!(after.iter().all(|w| w.due > late), "{:?}", shown(&board, &after));
 }
 
 #[test]

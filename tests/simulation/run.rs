@@ -88,7 +88,8 @@ impl Setup {
         let mut changed = book.clone();
         let sunday = allheard::demo::words::CLOCK_CHANGE_SHOW;
         let lines = &mut changed.sheet_mut("running order").rows;
-        let line = lines.iter_mut().find(|line| line.text("event") == sunday).expect("a running order");
+        let mut orders = lines.iter_mut().filter(|line| line.text("event") == sunday);
+        let line = orders.nth(3).expect("a running order");
         line.set("call", "12:30");
         Setup {
             changes: vec![(at("2027-03-28T07:30:00Z"), changed)],
@@ -110,7 +111,11 @@ impl Setup {
             let rare = ["put_season", "set_stopped", "decide", "put_link"]
                 .iter()
                 .any(|name| [CrashPoint::BeforeCommit(name), CrashPoint::AfterCommit(name)].contains(&point));
-            setup.crashes.insert(point, if rare { 1 } else { 1 + dice.below(6) as u32 });
+            let seldom = ["reconcile", "put_back", "tend"]
+                .iter()
+                .any(|name| [CrashPoint::BeforeCommit(name), CrashPoint::AfterCommit(name)].contains(&point));
+            let most = if seldom { 2 } else { 6 };
+            setup.crashes.insert(point, if rare { 1 } else { 1 + dice.below(most) as u32 });
         }
         setup
     }
@@ -306,6 +311,8 @@ impl Run {
                 self.clock.set(next);
             }
         }
+        // A last round, so that what people decided at the end is carried out.
+        while !self.step(steps).await {}
         self.close(steps, planned_at_first).await
     }
 
@@ -662,7 +669,9 @@ impl Run {
         let store = &self.office().store;
         for (id, seen) in &self.seen {
             if seen.state.is_open() && seen.state != State::Uncertain {
-                self.world.breach(format!("message {id} is left {}", seen.state));
+                let left = store.messages_in(1, &[seen.state], 10_000).await.expect("a list");
+                let left = left.into_iter().find(|m| m.id == *id);
+                self.world.breach(format!("message {id} is left {} at {}: {left:?}", seen.state, self.now()));
             }
         }
         let shown =
