@@ -105,7 +105,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             self.store.pass(CrashPoint::AfterEffect)?;
         }
         sent.accepted += outcomes.iter().filter(|(_, o)| *o == Outcome::Accepted).count();
-        self.record(channel, outcomes, &claimed, now).await?;
+        self.record(channel, outcomes, &claimed).await?;
         Ok(claimed.len())
     }
 
@@ -135,6 +135,12 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 .collect();
             if !allowed.is_empty() {
                 desk.pulse += 1;
+            }
+            // From here on these asks are under way: an answer that comes meanwhile must not plan them again.
+            for composed in going.iter().filter(|c| allowed.contains(&c.attempt.message)) {
+                for (ask, fingerprint) in &composed.asks {
+                    note_state(&mut desk.record, *ask, State::Attempting, Some(*fingerprint), now);
+                }
             }
             going.retain(|c| {
                 let goes = allowed.contains(&c.attempt.message);
@@ -198,7 +204,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
         channel: Channel,
         outcomes: Vec<(Composed, Outcome)>,
         claimed: &[StoredMessage],
-        attempted_at: Timestamp,
     ) -> Result<(), OfficeFault> {
         if outcomes.is_empty() {
             return Ok(());
@@ -215,14 +220,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let mut desk = self.desk().await?;
         self.store.settle(desk.season, &settled, now).await?;
         desk.pulse += 1;
+        if settled.iter().any(|s| !matches!(s.to, State::Accepted | State::Uncertain)) {
+            // What was noted as told was not, so the record is read again.
+            desk.pulse = -1;
+            drop(desk);
+            desk = self.desk().await?;
+        }
         let mut moved: HashSet<HouseholdId> = HashSet::new();
         for ((composed, _), settled) in outcomes.iter().zip(&settled) {
-            for (ask, fingerprint) in &composed.asks {
-                note_state(&mut desk.record, *ask, settled.to, Some(*fingerprint), attempted_at);
-            }
-            if settled.bad_address {
-                desk.record.bad.insert((channel, composed.attempt.address.clone()));
-            }
             if settled.to == State::Refused {
                 moved.extend(self.households_at(&desk, channel, &composed.attempt.address));
             }
