@@ -26,6 +26,8 @@ use tempfile::TempDir;
 
 /// Pages the demo names on the terminal: a guardian's, a chaperone's, the coordinator's.
 const LIVE_PAGES: usize = 3;
+/// Minutes for the season: so many that its clock does not move while a page is looked at, which would change its words.
+const STANDING_STILL: &str = "1000000";
 /// Browsers at once.
 const BROWSERS: usize = 3;
 /// How long the demo may take to name them.
@@ -87,7 +89,7 @@ fn the_live_pages_are_good_in_a_browser() {
 fn urls() -> (Running, Vec<String>) {
     let listen = format!("127.0.0.1:{}", free_port());
     let mut demo = Command::new(env!("CARGO_BIN_EXE_allheard"));
-    demo.args(["demo", "--listen", &listen, "--seed", "1", "--minutes", "600"])
+    demo.args(["demo", "--listen", &listen, "--seed", "1", "--minutes", STANDING_STILL])
         .stdin(Stdio::null())
         .stderr(Stdio::null());
     let mut child = demo.stdout(Stdio::piped()).spawn().unwrap();
