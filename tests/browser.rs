@@ -31,7 +31,7 @@ const STANDING_STILL: &str = "1000000";
 /// Browsers at once.
 const BROWSERS: usize = 3;
 /// How long the demo may take to name them.
-const NAMED_WITHIN: Duration = Duration::from_secs(60);
+const NAMED_WITHIN: Duration = Duration::from_secs(300);
 
 fn browser() -> [Result<PathBuf, String>; 4] {
     [program("node"), program("chromium"), node_package("playwright-core"), node_package("axe-core")]
