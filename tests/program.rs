@@ -74,15 +74,22 @@ fn workbooks_are_written_checked_and_planned() {
         assert_eq!(text, !message["segments"].as_array().expect("segments").is_empty());
     }
 
-    let blank = allheard(folder, &["workbook", "new", "blank.xlsx"]);
-    assert!(blank.status.success());
-    let checked = allheard(folder, &["check", "blank.xlsx", "--json"]);
+    let blank = allheard(folder, &["workbook", "new", "blank"]);
+    assert!(blank.status.success(), "{}", err(&blank));
+    let checked = allheard(folder, &["check", "blank"]);
     assert_eq!(checked.status.code(), Some(1), "a blank workbook lacks its first settings");
-    let problems = json(&checked);
-    assert!(
-        problems["problems"].as_array().expect("problems").iter().all(|p| p["sheet"] == "season"),
-        "only settings are missing: {problems}"
-    );
+    let file = folder.join("blank/season.csv");
+    let mut settings = std::fs::read_to_string(&file).expect("the sheet of settings");
+    for (name, value) in
+        [("name", "The Show"), ("school", "The School"), ("zone", "Europe/London"), ("country", "GB")]
+    {
+        let empty = format!("\r\n{name},\r\n");
+        assert!(settings.contains(&empty), "{name} is empty in {settings}");
+        settings = settings.replace(&empty, &format!("\r\n{name},{value}\r\n"));
+    }
+    std::fs::write(&file, settings).expect("written");
+    let checked = allheard(folder, &["check", "blank"]);
+    assert_eq!(checked.status.code(), Some(0), "its example rows are good: {}", out(&checked));
 }
 
 #[test]
