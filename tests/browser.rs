@@ -27,11 +27,13 @@ use tempfile::TempDir;
 /// Pages the demo names on the terminal: a guardian's, a chaperone's, the coordinator's.
 const LIVE_PAGES: usize = 3;
 /// Minutes for the season: so many that its clock does not move while a page is looked at, which would change its words.
-const STANDING_STILL: &str = "1000000";
+const STANDING_STILL: &str = "1000000000";
 /// Browsers at once.
 const BROWSERS: usize = 3;
 /// How long the demo may take to name them.
 const NAMED_WITHIN: Duration = Duration::from_secs(300);
+/// How long it goes on sending what was due when its clock came to a stand.
+const SETTLED_WITHIN: Duration = Duration::from_secs(25);
 
 fn browser() -> [Result<PathBuf, String>; 4] {
     [program("node"), program("chromium"), node_package("playwright-core"), node_package("axe-core")]
@@ -107,6 +109,8 @@ fn urls() -> (Running, Vec<String>) {
     while urls.len() < LIVE_PAGES {
         urls.push(take.recv_timeout(NAMED_WITHIN).expect("the demo names its pages"));
     }
+    // What was due when the clock came to a stand is still being sent; only then do the counts stand still too.
+    std::thread::sleep(SETTLED_WITHIN);
     (running, urls)
 }
 
