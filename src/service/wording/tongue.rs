@@ -19,7 +19,7 @@ pub const BETWEEN_WORDINGS: &str = "----";
 /// How lines end in templates of one line: the space keeps the words of two lines apart where the engine
 /// takes away a line break after a tag.
 const LINE_BREAK: &str = " \n";
-/// Segments a text may have beyond its language's limit rather than leave open which child or event is meant.
+/// Segments a text about one event may have beyond its language's limit rather than leave open which child is meant.
 const SEGMENTS_FOR_CLARITY: usize = 1;
 /// One language, ready to use.
 pub struct Tongue {
@@ -94,9 +94,9 @@ impl Tongue {
 
     /// The text message; see [`super::Wording::text`].
     pub fn text(&self, letter: &Letter, language_fell_back: bool) -> Result<Worded, Fault> {
-        let several = letter.items.len() > 1;
         let limit = self.words.segments;
-        let generous = limit + usize::from(several || !letter.only_child) * SEGMENTS_FOR_CLARITY;
+        let one_of_several = letter.items.len() <= 1 && !letter.only_child;
+        let generous = limit + usize::from(one_of_several) * SEGMENTS_FOR_CLARITY;
         let counted: Vec<(String, usize)> = self
             .wordings(letter)?
             .into_iter()
@@ -104,7 +104,7 @@ impl Tongue {
             .map(|(segments, text)| (text, segments))
             .collect();
         let fits = |most| counted.iter().find(|(_, segments)| *segments <= most);
-        let chosen = fits(if several { generous } else { limit })
+        let chosen = fits(limit)
             .or_else(|| fits(generous))
             .or_else(|| counted.iter().min_by_key(|(_, n)| *n));
         let (text, segments) = chosen.cloned().unwrap_or_default();
