@@ -31,6 +31,8 @@ use std::sync::Arc;
 
 /// Messages a second the invented carriers take.
 const CARRIER_PER_SECOND: f64 = 50.0;
+/// Files written at once, so that the disk is waited for once and not for each.
+const CARRIER_SESSIONS: usize = 8;
 /// Characters of a link's token.
 const TOKEN_CHARACTERS: usize = 22;
 /// How long after a mail was taken its bounce arrives.
@@ -468,7 +470,7 @@ fn gateways(outbox: &Path, book: &Book, seed: u64) -> Result<Gateways, DemoFault
         let families = Families::new(book, seed);
         let refuses = Box::new(move |to: &str| families.gateway_fate(channel.word(), to) == Fate::Refuse);
         let folder = Folder::open(outbox, identity.clone())?.refusing(refuses);
-        Ok(Carrier { road: Road::Folder(folder), per_second: CARRIER_PER_SECOND, sessions: 1 })
+        Ok(Carrier { road: Road::Folder(folder), per_second: CARRIER_PER_SECOND, sessions: CARRIER_SESSIONS })
     };
     Ok(Gateways { mail: carrier(Channel::Mail)?, text: carrier(Channel::Text)? })
 }

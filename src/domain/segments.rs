@@ -146,6 +146,10 @@ fn base_code(c: char) -> Option<u8> {
     if c == char::from(ESCAPE) {
         return None;
     }
+    // Letters and figures, most of any text, stand where ASCII has them.
+    if c.is_ascii_alphanumeric() {
+        return u8::try_from(c).ok();
+    }
     let place = ALPHABET.chars().position(|known| known == c)?;
     u8::try_from(place).ok()
 }

@@ -157,22 +157,28 @@ impl<S: Store, G: Gateway> Office<S, G> {
             None => false,
         };
         if !fresh {
-            *held = None;
-            let stored = self.store.season().await?.ok_or(OfficeFault::NoSeason)?;
-            let (season, problems) = reading::season(&stored.book);
-            let season = season.ok_or(OfficeFault::Workbook(problems))?;
-            let board = Arc::new(Board::of(season));
-            let history = self.store.history(stored.id).await?;
-            let record = rebuild(&board, &history, stored.revised_at);
-            *held = Some(Desk {
-                season: stored.id,
-                revision: stored.revision,
-                board,
-                record,
-                pulse: history.pulse,
-            });
+            *held = Some(self.read_desk(held.take()).await?);
         }
         tokio::sync::MutexGuard::try_map(held, Option::as_mut).map_err(|_| OfficeFault::NoSeason)
+    }
+
+    /// Reads what has happened, and the workbook too unless it is the one that lay there.
+    async fn read_desk(&self, before: Option<Desk>) -> Result<Desk, OfficeFault> {
+        if let Some(before) = before {
+            let history = self.store.history(before.season).await?;
+            if history.revision == before.revision {
+                let record = rebuild(&before.board, &history, history.revised_at);
+                return Ok(Desk { record, pulse: history.pulse, ..before });
+            }
+        }
+        let stored = self.store.season().await?.ok_or(OfficeFault::NoSeason)?;
+        let (season, problems) = reading::season(&stored.book);
+        let board = Arc::new(Board::of(season.ok_or(OfficeFault::Workbook(problems))?));
+        let history = self.store.history(stored.id).await?;
+        let record = rebuild(&board, &history, stored.revised_at);
+        // Read after the workbook, the pulse may be that of a newer one, which the next look must notice.
+        let pulse = if history.revision == stored.revision { history.pulse } else { -1 };
+        Ok(Desk { season: stored.id, revision: stored.revision, board, record, pulse })
     }
 
     /// The rests of gateways that cannot be used at the moment.

@@ -361,8 +361,12 @@ pub struct History {
     pub answers: Vec<StoredAnswer>,
     /// Addresses.
     pub addresses: Vec<StoredAddress>,
-    /// Rises with every change of the above.
+    /// Rises with every change of the above and of the workbook.
     pub pulse: i64,
+    /// Revision of the workbook at that pulse.
+    pub revision: i64,
+    /// When it last changed.
+    pub revised_at: Timestamp,
 }
 
 /// A line of the ledger as read back.

@@ -5,17 +5,21 @@ use super::{SqlStore, channel, fingerprint, instant, sql, state};
 use crate::domain::facts::Fingerprint;
 use crate::domain::record::AnswerKind;
 use crate::service::ports::{
-    History, NewAnswer, Store, StoreFault, StoredAddress, StoredAnswer, StoredPart, StoredTelling,
+    History, NewAnswer, StoreFault, StoredAddress, StoredAnswer, StoredPart, StoredTelling,
 };
 
 pub(super) async fn read(store: &SqlStore, season: i64) -> Result<History, StoreFault> {
     // The pulse is read first: whatever is committed meanwhile only makes the copy look old, never new.
-    let pulse = store.pulse(season).await?;
+    let head = store.db.fetch(sql::SEASON_PULSE, vec![season.into()]).await?;
+    let head = |at| head.first().map_or(Ok(0), |row| row.int(at));
+    let (pulse, revision) = (head(0)?, head(1)?);
     Ok(History {
         tellings: tellings(store, season).await?,
         answers: answers(store, season).await?,
         addresses: addresses(store, season).await?,
         pulse,
+        revision,
+        revised_at: instant("season", &season.to_string(), head(2)?)?,
     })
 }
 

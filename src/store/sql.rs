@@ -77,7 +77,8 @@ pub(super) const SEASON_REVISE: Statement = s(
      WHERE id = $1 AND revision = $2 RETURNING revision",
 );
 pub(super) const SEASON_BUMP: Statement = s(1, "UPDATE season SET pulse = pulse + 1 WHERE id = $1");
-pub(super) const SEASON_PULSE: Statement = s(1, "SELECT pulse FROM season WHERE id = $1");
+pub(super) const SEASON_PULSE: Statement =
+    s(1, "SELECT pulse, revision, revised_ms FROM season WHERE id = $1");
 pub(super) const ROWS_PUT: Statement = s(
     2,
     "INSERT INTO season_row (season, sheet, line, position, cells) \

@@ -66,7 +66,8 @@ impl Tongue {
 
     fn prove_sample(&self, kind: Kind, name: &str, letter: &Letter, faults: &mut Vec<Fault>) {
         // Every wording is rendered, also those after the first that fits.
-        match self.wordings(letter).and_then(|_| self.text(letter, false)) {
+        let all: Result<Vec<_>, _> = self.wordings(letter).collect();
+        match all.and_then(|_| self.text(letter, false)) {
             Ok(worded) if worded.too_long || worded.text.is_empty() => {
                 let file = format!("{}/text.txt", kind.folder());
                 let limit = self.words.segments;

@@ -97,12 +97,15 @@ impl Tongue {
         let limit = self.words.segments;
         let one_of_several = letter.items.len() <= 1 && !letter.only_child;
         let generous = limit + usize::from(one_of_several) * SEGMENTS_FOR_CLARITY;
-        let counted: Vec<(String, usize)> = self
-            .wordings(letter)?
-            .into_iter()
-            .map(|text| (segments::count(&text).segments.len(), text))
-            .map(|(segments, text)| (text, segments))
-            .collect();
+        let mut counted: Vec<(String, usize)> = Vec::new();
+        for text in self.wordings(letter) {
+            let text = text?;
+            let segments = segments::count(&text).segments.len();
+            counted.push((text, segments));
+            if segments <= limit {
+                break;
+            }
+        }
         let fits = |most| counted.iter().find(|(_, segments)| *segments <= most);
         let chosen = fits(limit)
             .or_else(|| fits(generous))
@@ -117,19 +120,17 @@ impl Tongue {
         })
     }
 
-    /// Every wording of the text that says anything, each in one line.
-    pub fn wordings(&self, letter: &Letter) -> Result<Vec<String>, Fault> {
+    /// Every wording of the text that says anything, each in one line, longest first.
+    pub fn wordings(&self, letter: &Letter) -> impl Iterator<Item = Result<String, Fault>> {
         let context = self.context(letter);
         let count = self.wordings.get(&letter.kind).copied().unwrap_or(0);
-        let mut all = Vec::new();
-        for at in 0..count {
-            let text = self.render(&format!("{}/text.txt#{at}", letter.kind.folder()), &context)?;
-            let text = one_line(&text);
-            if !text.is_empty() {
-                all.push(text);
-            }
-        }
-        Ok(all)
+        let folder = letter.kind.folder();
+        (0..count)
+            .map(move |at| {
+                let text = self.render(&format!("{folder}/text.txt#{at}"), &context)?;
+                Ok(one_line(&text))
+            })
+            .filter(|text| text.as_ref().map_or(true, |text| !text.is_empty()))
     }
 
     /// The mail; see [`super::Wording::mail`].
