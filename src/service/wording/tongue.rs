@@ -107,9 +107,8 @@ impl Tongue {
             }
         }
         let fits = |most| counted.iter().find(|(_, segments)| *segments <= most);
-        let chosen = fits(limit)
-            .or_else(|| fits(generous))
-            .or_else(|| counted.iter().min_by_key(|(_, n)| *n));
+        let chosen =
+            fits(limit).or_else(|| fits(generous)).or_else(|| counted.iter().min_by_key(|(_, n)| *n));
         let (text, segments) = chosen.cloned().unwrap_or_default();
         Ok(Worded {
             too_long: segments > generous,
