@@ -21,6 +21,7 @@ pub mod cli;
 pub mod demo;
 pub mod domain;
 pub mod gateway;
+pub mod inbound;
 pub mod service;
 pub mod store;
 pub mod telemetry;

@@ -21,7 +21,7 @@ const TO: &str = "guardian@example.org";
 /// Sends one mail to a server with a script; gives back its outcome and the server.
 async fn one(script: Script) -> (Outcome, MailServer) {
     let there = MailServer::start(script).await;
-    let outcome = smtp(server(there.port, Protection::None)).send(&parcel(1, TO)).await;
+    let outcome = smtp(server(there.port, Protection::None)).send(&parcel(1, TO)).await.outcome;
     (outcome, there)
 }
 
@@ -99,7 +99,7 @@ async fn a_lost_answer_to_the_data_is_uncertain_and_nothing_before_it_is() {
 #[tokio::test]
 async fn nobody_there_is_temporary() {
     let port = support::peers::free_port();
-    let outcome = smtp(server(port, Protection::None)).send(&parcel(1, TO)).await;
+    let outcome = smtp(server(port, Protection::None)).send(&parcel(1, TO)).await.outcome;
     assert!(temporary(&outcome), "{outcome:?}");
 }
 
@@ -108,14 +108,14 @@ async fn a_session_serves_many_mails_and_a_refused_one_does_not_end_it() {
     let there = MailServer::start(Script::default()).await;
     let gateways = smtp(server(there.port, Protection::None));
     for nth in 0..5 {
-        assert_eq!(gateways.send(&parcel(nth, TO)).await, Outcome::Accepted);
+        assert_eq!(gateways.send(&parcel(nth, TO)).await.outcome, Outcome::Accepted);
     }
     assert_eq!((there.seen().sessions, there.seen().messages.len()), (1, 5));
 
     let there = MailServer::start(Script { recipient: "550 5.1.1 no such user", ..Script::default() }).await;
     let gateways = smtp(server(there.port, Protection::None));
     for nth in 0..3 {
-        assert!(refused(&gateways.send(&parcel(nth, TO)).await, true));
+        assert!(refused(&gateways.send(&parcel(nth, TO)).await.outcome, true));
     }
     assert_eq!(there.seen().sessions, 1);
 }
@@ -127,7 +127,7 @@ async fn a_kept_session_the_server_closed_is_opened_again_in_silence() {
         let there = MailServer::start(script).await;
         let gateways = smtp(server(there.port, Protection::None));
         for nth in 0..3 {
-            let outcome = gateways.send(&parcel(nth, TO)).await;
+            let outcome = gateways.send(&parcel(nth, TO)).await.outcome;
             assert_eq!(outcome, Outcome::Accepted, "mail {nth}");
         }
         let seen = there.seen();
@@ -142,7 +142,7 @@ async fn a_broken_session_is_not_kept() {
     let there = MailServer::start(Script { hang_up: HangUp::AtRecipient, ..Script::default() }).await;
     let gateways = smtp(server(there.port, Protection::None));
     for nth in 0..3 {
-        assert!(temporary(&gateways.send(&parcel(nth, TO)).await));
+        assert!(temporary(&gateways.send(&parcel(nth, TO)).await.outcome));
         assert_eq!(there.seen().sessions, nth + 1, "one fresh session a mail, and no second try");
     }
 }
@@ -172,7 +172,8 @@ async fn both_kinds_of_tls_protect_login_and_mail() {
         [(Tls::Offered(tls.clone()), Protection::StartTls), (Tls::AtOnce(tls), Protection::Tls)]
     {
         let there = MailServer::start(Script { tls: Some(kind), ..Script::default() }).await;
-        let outcome = smtp(trusting(there.port, protection, folder.path())).send(&parcel(1, TO)).await;
+        let outcome =
+            smtp(trusting(there.port, protection, folder.path())).send(&parcel(1, TO)).await.outcome;
         assert_eq!(outcome, Outcome::Accepted, "{protection:?}");
         let seen = there.seen();
         assert_eq!((seen.messages.len(), seen.encrypted), (1, 1), "{protection:?}");
@@ -194,7 +195,7 @@ async fn a_server_that_cannot_be_trusted_gets_no_mail() {
     ];
     for (name, kind, protection, trusted) in cases {
         let there = MailServer::start(Script { tls: kind, ..Script::default() }).await;
-        let outcome = smtp(trusting(there.port, protection, trusted)).send(&parcel(1, TO)).await;
+        let outcome = smtp(trusting(there.port, protection, trusted)).send(&parcel(1, TO)).await.outcome;
         assert!(matches!(outcome, Outcome::Unusable { .. }), "{name}: {outcome:?}");
         let seen = there.seen();
         let told = seen.commands.iter().any(|c| c.starts_with("MAIL") || c == "AUTH");
@@ -210,7 +211,7 @@ async fn a_refused_login_is_no_mails_fault() {
     for (login, unusable) in answers {
         let there = MailServer::start(Script { tls: tls.clone(), login, ..Script::default() }).await;
         let gateways = smtp(trusting(there.port, Protection::StartTls, folder.path()));
-        let outcome = gateways.send(&parcel(1, TO)).await;
+        let outcome = gateways.send(&parcel(1, TO)).await.outcome;
         assert_eq!(matches!(outcome, Outcome::Unusable { .. }), unusable, "{login}: {outcome:?}");
         assert_eq!(temporary(&outcome), !unusable, "{login}: {outcome:?}");
         assert!(!there.seen().commands.iter().any(|c| c.starts_with("MAIL")));
@@ -250,8 +251,8 @@ async fn the_folder_holds_whole_files_under_telling_names() {
     let gateways = folder(root.path());
     let mut text = parcel(7, "+442079460123");
     text.content = Content::Text("Ines: call 17:00. Reply YES".to_owned());
-    assert_eq!(gateways.send(&text).await, Outcome::Accepted);
-    assert_eq!(gateways.send(&parcel(8, TO)).await, Outcome::Accepted);
+    assert_eq!(gateways.send(&text).await.outcome, Outcome::Accepted);
+    assert_eq!(gateways.send(&parcel(8, TO)).await.outcome, Outcome::Accepted);
 
     let [(name, words)] = &files(root.path().join("texts"))[..] else { panic!("one text") };
     assert_eq!(name, "1812043800000.7.txt", "milliseconds since 1970, and the message");
@@ -269,9 +270,9 @@ async fn the_folder_holds_whole_files_under_telling_names() {
 async fn a_folder_that_is_gone_is_told_and_a_wrong_address_is_refused() {
     let root = TempDir::new().unwrap();
     let gateways = folder(root.path());
-    assert!(refused(&gateways.send(&parcel(1, "no address")).await, true));
+    assert!(refused(&gateways.send(&parcel(1, "no address")).await.outcome, true));
     fs::remove_dir_all(root.path().join("mail")).unwrap();
-    let outcome = gateways.send(&parcel(1, TO)).await;
+    let outcome = gateways.send(&parcel(1, TO)).await.outcome;
     assert!(matches!(outcome, Outcome::Unusable { .. }), "{outcome:?}");
 }
 
@@ -294,7 +295,7 @@ async fn a_file_that_is_there_is_whole() {
         looks
     });
     for nth in 0..60 {
-        assert_eq!(gateways.send(&parcel(nth, TO)).await, Outcome::Accepted);
+        assert_eq!(gateways.send(&parcel(nth, TO)).await.outcome, Outcome::Accepted);
     }
     done.store(true, std::sync::atomic::Ordering::Relaxed);
     assert!(reader.await.unwrap() > 60);

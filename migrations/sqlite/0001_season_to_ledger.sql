@@ -78,7 +78,25 @@ CREATE TABLE attempt (
     outcome TEXT NOT NULL,
     outcome_ms INTEGER NOT NULL,
     why TEXT NOT NULL,
+    -- Which gateway took it, and what it calls it; empty where it does not say.
+    gateway TEXT NOT NULL,
+    gateway_id TEXT NOT NULL,
     PRIMARY KEY (message, number)
+) STRICT;
+
+CREATE INDEX attempt_address ON attempt (address);
+CREATE INDEX attempt_gateway ON attempt (gateway_id, gateway);
+
+-- What gateways told of messages afterwards; each piece of news once. Kept while its message is not known yet.
+CREATE TABLE receipt (
+    season INTEGER NOT NULL REFERENCES season (id),
+    gateway TEXT NOT NULL,
+    external TEXT NOT NULL,
+    reference TEXT NOT NULL,
+    news TEXT NOT NULL CHECK (news IN ('delivered', 'failed', 'failed_for_good')),
+    at_ms INTEGER NOT NULL,
+    joined INTEGER NOT NULL CHECK (joined IN (0, 1)),
+    PRIMARY KEY (season, gateway, external)
 ) STRICT;
 
 -- Canonical forms of published facts by their digest.
@@ -116,6 +134,61 @@ CREATE TABLE answer (
     outcome TEXT NOT NULL,
     UNIQUE (season, road, external, guardian, child, event)
 ) STRICT;
+
+-- What people sent us, by whatever road; the same act twice has no effect.
+CREATE TABLE incoming (
+    id INTEGER PRIMARY KEY,
+    season INTEGER NOT NULL REFERENCES season (id),
+    road TEXT NOT NULL,
+    external TEXT NOT NULL,
+    -- mail or text; empty for what was written on a page.
+    channel TEXT NOT NULL,
+    address TEXT NOT NULL,
+    at_ms INTEGER NOT NULL,
+    words TEXT NOT NULL,
+    became TEXT NOT NULL,
+    -- Refs with a space on either side of each; a single space where the sender is not known.
+    guardians TEXT NOT NULL,
+    -- Child and event refs with a slash between, spaces between pairs.
+    items TEXT NOT NULL,
+    -- It waits for a person.
+    waits INTEGER NOT NULL CHECK (waits IN (0, 1)),
+    UNIQUE (season, road, external)
+) STRICT;
+
+CREATE INDEX incoming_waits ON incoming (season, waits, id);
+
+-- What was last offered to choose from at an address.
+CREATE TABLE offer (
+    season INTEGER NOT NULL REFERENCES season (id),
+    channel TEXT NOT NULL,
+    address TEXT NOT NULL,
+    at_ms INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    choices TEXT NOT NULL,
+    PRIMARY KEY (season, channel, address)
+) STRICT;
+
+-- Answers of ours to a person's own message.
+CREATE TABLE reply (
+    id INTEGER PRIMARY KEY,
+    season INTEGER NOT NULL REFERENCES season (id),
+    channel TEXT NOT NULL CHECK (channel IN ('mail', 'text')),
+    address TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    words TEXT NOT NULL,
+    -- The mail it answers; empty for none.
+    in_reply_to TEXT NOT NULL,
+    until_ms INTEGER NOT NULL,
+    state TEXT NOT NULL CHECK (state IN (
+        'planned', 'attempting', 'waiting_to_retry', 'accepted', 'refused', 'uncertain', 'expired')),
+    ready_ms INTEGER NOT NULL,
+    lease_ms INTEGER NOT NULL,
+    attempts INTEGER NOT NULL,
+    why TEXT NOT NULL
+) STRICT;
+
+CREATE INDEX reply_ready ON reply (season, state, ready_ms);
 
 CREATE TABLE address (
     season INTEGER NOT NULL REFERENCES season (id),

@@ -1,5 +1,7 @@
 //! The configuration file, read once into valid values. Every key has a default; an unknown key is an error.
 
+use super::texts::{GatewayConfig, HookConfig, InboxConfig};
+use crate::domain::season::Channel;
 use crate::gateway::smtp::Protection;
 use serde::Deserialize;
 use std::net::SocketAddr;
@@ -41,6 +43,29 @@ pub struct Config {
     pub mail: Mail,
     /// Texts.
     pub texts: Texts,
+    /// The coordinator.
+    pub coordinator: Coordinator,
+}
+
+/// Where the coordinator is told of troubles.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Coordinator {
+    /// Mail address; empty for none.
+    pub mail: String,
+    /// Telephone in international form; empty for none.
+    pub phone: String,
+}
+
+impl Coordinator {
+    /// Her addresses by channel.
+    pub fn addresses(&self) -> Vec<(Channel, String)> {
+        [(Channel::Mail, &self.mail), (Channel::Text, &self.phone)]
+            .into_iter()
+            .filter(|(_, address)| !address.is_empty())
+            .map(|(channel, address)| (channel, address.clone()))
+            .collect()
+    }
 }
 
 /// Where pages are served.
@@ -99,6 +124,8 @@ pub enum By {
     Folder,
     /// To a mail server.
     Smtp,
+    /// To text gateways over HTTP.
+    Http,
 }
 
 /// Mail.
@@ -171,13 +198,25 @@ impl Mail {
 pub struct Texts {
     /// How they leave.
     pub by: By,
-    /// Texts a second.
+    /// Texts a second into the folder; gateways have rates of their own.
     pub per_second: f64,
+    /// Gateways, in order of preference.
+    pub gateways: Vec<GatewayConfig>,
+    /// Where gateways tell us something.
+    pub hooks: Vec<HookConfig>,
+    /// Inboxes that are looked into.
+    pub inboxes: Vec<InboxConfig>,
 }
 
 impl Default for Texts {
     fn default() -> Self {
-        Texts { by: By::Folder, per_second: 1.0 }
+        Texts {
+            by: By::Folder,
+            per_second: 1.0,
+            gateways: Vec::new(),
+            hooks: Vec::new(),
+            inboxes: Vec::new(),
+        }
     }
 }
 
@@ -215,7 +254,13 @@ impl Config {
             faults.push("mail.host is empty; name the mail server, or set mail.by to folder".to_owned());
         }
         if self.texts.by == By::Smtp {
-            faults.push("texts.by is smtp; texts leave by folder".to_owned());
+            faults.push("texts.by is smtp; texts leave by folder or http".to_owned());
+        }
+        if self.mail.by == By::Http {
+            faults.push("mail.by is http; mail leaves by folder or smtp".to_owned());
+        }
+        if self.texts.by == By::Http && self.texts.gateways.is_empty() {
+            faults.push("texts.by is http and there is no [[texts.gateways]]; describe one".to_owned());
         }
         for (name, rate) in [("mail", self.mail.per_second), ("texts", self.texts.per_second)] {
             if !(rate.is_finite() && rate > 0.0) {

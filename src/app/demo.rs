@@ -15,7 +15,7 @@ use crate::domain::standing::Standing;
 use crate::domain::wall;
 use crate::gateway::folder::Folder;
 use crate::gateway::mail::Identity;
-use crate::gateway::{Carrier, Gateways, Road};
+use crate::gateway::{Carrier, Gateways, Road, Texts};
 use crate::service::lists::starts_at;
 use crate::service::office::{Office, OfficeFault, Ways};
 use crate::service::ports::{Clock as _, Store as _, Tended};
@@ -472,7 +472,7 @@ fn gateways(outbox: &Path, book: &Book, seed: u64) -> Result<Gateways, DemoFault
         let folder = Folder::open(outbox, identity.clone())?.refusing(refuses);
         Ok(Carrier { road: Road::Folder(folder), per_second: CARRIER_PER_SECOND, sessions: CARRIER_SESSIONS })
     };
-    Ok(Gateways { mail: carrier(Channel::Mail)?, text: carrier(Channel::Text)? })
+    Ok(Gateways { mail: carrier(Channel::Mail)?, text: Texts::new(vec![carrier(Channel::Text)?]) })
 }
 
 /// The most memory this process has used, octets; 0 where the system does not say.

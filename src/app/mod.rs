@@ -5,14 +5,16 @@ pub mod clock;
 pub mod config;
 pub mod daemon;
 pub mod demo;
+pub mod inbox;
 pub mod ledger;
 pub mod pages;
 pub mod preview;
+pub mod texts;
 
 use crate::gateway::folder::Folder;
 use crate::gateway::mail::Identity;
 use crate::gateway::smtp::{Server, Smtp};
-use crate::gateway::{Carrier, Gateways, Road};
+use crate::gateway::{Carrier, Gateways, Road, Texts};
 use crate::service::office::{Office, Ways};
 use crate::service::ports::StoreFault;
 use crate::service::wording::{Fault as WordingFault, Wording};
@@ -64,7 +66,11 @@ pub async fn open(config: &Config) -> Result<House, StartFault> {
     })?;
     let store = SqlStore::open(&config.data.database(), Box::new(HostRandom)).await?;
     let gateways = gateways(config)?;
-    let ways = Ways { base_url: config.pages.address.clone(), ..Ways::default() };
+    let ways = Ways {
+        base_url: config.pages.address.clone(),
+        coordinator: config.coordinator.addresses(),
+        ..Ways::default()
+    };
     Ok(Office::new(store, gateways, Arc::new(HostClock), Box::new(HostRandom), wording, ways))
 }
 
@@ -72,13 +78,24 @@ fn gateways(config: &Config) -> Result<Gateways, StartFault> {
     let identity = identity(config)?;
     let outbox = config.data.folder.join("outbox");
     let mail = match config.mail.by {
-        By::Folder => Road::Folder(folder(&outbox, identity.clone())?),
+        By::Folder | By::Http => Road::Folder(folder(&outbox, identity.clone())?),
         By::Smtp => Road::Smtp(Box::new(smtp(config, identity.clone())?)),
     };
-    let text = Road::Folder(folder(&outbox, identity)?);
+    let texts = match config.texts.by {
+        By::Http => config
+            .texts
+            .gateways
+            .iter()
+            .map(|gateway| gateway.carrier(&config.pages.address))
+            .collect::<Result<Vec<_>, _>>()?,
+        By::Folder | By::Smtp => {
+            let road = Road::Folder(folder(&outbox, identity)?);
+            vec![Carrier { road, per_second: config.texts.per_second, sessions: 1 }]
+        }
+    };
     Ok(Gateways {
         mail: Carrier { road: mail, per_second: config.mail.per_second, sessions: config.mail.sessions },
-        text: Carrier { road: text, per_second: config.texts.per_second, sessions: 1 },
+        text: Texts::new(texts),
     })
 }
 

@@ -1,6 +1,8 @@
 //! The pages served beside the ticks, until told to stop.
 
 use super::{House, StartFault};
+use crate::inbound::hook::{Hook, Refused, Request};
+use crate::web::hook::{HookRead, HookRequest};
 use crate::web::routes::{WebWays, router};
 use crate::workbook;
 use std::net::SocketAddr;
@@ -30,15 +32,28 @@ impl Pages {
     pub async fn serve(
         self,
         house: Arc<House>,
+        hooks: Vec<Hook>,
         acted: Arc<Notify>,
         stop: CancellationToken,
     ) -> std::io::Result<()> {
         let ways = WebWays {
             read_workbook: workbook::read_octets,
             write_workbook: |book| workbook::to_xlsx(book).ok(),
+            read_hook: Arc::new(move |request| read(&hooks, request)),
             acted: Arc::new(move || acted.notify_one()),
         };
         axum::serve(self.listener, router(house, ways)).with_graceful_shutdown(stop.cancelled_owned()).await
+    }
+}
+
+/// What a request to one of the hooks tells.
+fn read(hooks: &[Hook], request: &HookRequest<'_>) -> HookRead {
+    let Some(hook) = hooks.iter().find(|hook| hook.name == request.name) else { return HookRead::NoSuch };
+    let raw = Request { headers: request.headers.clone(), query: request.query, body: request.body };
+    match hook.read(&raw, request.now) {
+        Ok(told) => HookRead::Told(told, hook.answer.clone()),
+        Err(Refused::Unproven) => HookRead::Unproven,
+        Err(Refused::Unreadable(why)) => HookRead::Unreadable(why),
     }
 }
 

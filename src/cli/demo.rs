@@ -112,7 +112,7 @@ async fn live(options: &Options, folder: &Folder) -> Result<Exit, DemoFault> {
     let base_url = format!("http://{}", pages.address);
     let mut demo = Demo::open(&folder.path, options.seed, &base_url).await?;
     let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
-    let serving = tokio::spawn(pages.serve(demo.house.clone(), acted.clone(), stop.clone()));
+    let serving = tokio::spawn(pages.serve(demo.house.clone(), Vec::new(), acted.clone(), stop.clone()));
     demo.run_to_first_letter().await?;
     say(format!("coordinator  {base_url}/enter/{}", demo.house.coordinator_link().await?));
     if let Some((name, token)) = demo.chaperone().await? {

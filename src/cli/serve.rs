@@ -3,7 +3,7 @@
 use super::{ConfigFile, Exit, block_on_exit, tell};
 use crate::app::config::Config;
 use crate::app::pages::{Pages, ended};
-use crate::app::{StartFault, daemon, open};
+use crate::app::{StartFault, daemon, inbox, open};
 use crate::domain::wall;
 use crate::telemetry;
 use std::sync::Arc;
@@ -50,6 +50,8 @@ async fn serve(config: &Config) -> Result<(), StartFault> {
     let house = Arc::new(open(config).await?);
     let pages = Pages::bind(config.pages.listen).await?;
     let address = pages.address;
+    let hooks = config.texts.hooks.iter().map(|hook| hook.hook()).collect::<Result<Vec<_>, _>>()?;
+    let inboxes = config.texts.inboxes.iter().map(|inbox| inbox.inbox()).collect::<Result<Vec<_>, _>>()?;
     let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
     match house.coordinator_link().await {
         Ok(token) => tell(format!("coordinator: {}/enter/{token}", config.pages.address)),
@@ -57,7 +59,10 @@ async fn serve(config: &Config) -> Result<(), StartFault> {
     }
     tell(format!("pages at http://{address}"));
     let ticks = tokio::spawn(daemon::run(house.clone(), acted.clone(), stop.clone()));
-    let serving = tokio::spawn(pages.serve(house.clone(), acted, stop.clone()));
+    let serving = tokio::spawn(pages.serve(house.clone(), hooks, acted.clone(), stop.clone()));
+    for (inbox, client) in inboxes {
+        tokio::spawn(inbox::watch(house.clone(), inbox, client, acted.clone(), stop.clone()));
+    }
     ended().await;
     tracing::info!("ending: nothing new is sent");
     stop.cancel();

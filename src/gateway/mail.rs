@@ -58,10 +58,17 @@ pub fn build(parcel: &Parcel, mail: &MailContent, identity: &Identity) -> Result
     if let Some(reply_to) = &identity.reply_to {
         builder = builder.reply_to(reply_to.clone());
     }
+    if !mail.in_reply_to.is_empty() {
+        let answered = format!("<{}>", mail.in_reply_to);
+        builder = builder.in_reply_to(answered.clone()).references(answered);
+    }
     if !mail.stop_link.is_empty() {
         builder = builder
             .raw_header(raw("List-Unsubscribe", &format!("<{}>", mail.stop_link)))
             .raw_header(raw("List-Unsubscribe-Post", "List-Unsubscribe=One-Click"));
+    }
+    if mail.html.is_empty() {
+        return Ok(builder.singlepart(SinglePart::plain(mail.text.clone()))?);
     }
     let mut parts = MultiPart::alternative()
         .boundary(format!("part-{}", parcel.reference))

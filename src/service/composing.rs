@@ -188,6 +188,7 @@ fn words(
         Channel::Mail => {
             let mail = wording.mail(letter)?;
             Content::Mail(Box::new(MailContent {
+                in_reply_to: String::new(),
                 subject: mail.subject,
                 text: mail.text,
                 html: mail.html,

@@ -1,7 +1,7 @@
 //! What lists show: who has been heard from at each event, and whom a chaperone should ring.
 
 use super::office::{Office, OfficeFault};
-use super::ports::{Gateway, NewAnswer, Store, StoredMessage};
+use super::ports::{Gateway, Store, StoredIncoming, StoredMessage};
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::record::{Record, Told};
@@ -77,13 +77,17 @@ pub struct ChaperoneData {
 #[derive(Debug, Clone)]
 pub struct Asked {
     /// Who.
-    pub guardian: GuardianId,
-    /// About what.
-    pub item: Item,
+    pub guardian: Option<GuardianId>,
+    /// About what, as far as that is known.
+    pub items: Vec<Item>,
+    /// The address it came from, where nobody in the season has it; else empty.
+    pub stranger: String,
+    /// By which channel and to which address it can be answered from here.
+    pub road: Option<Channel>,
     /// When.
     pub at: Timestamp,
-    /// Her question; none if she said that the child can't come.
-    pub question: Option<String>,
+    /// Her question, with its row; none if she said that the child can't come.
+    pub question: Option<(i64, String)>,
 }
 
 /// Everything the coordinator's first page shows.
@@ -127,10 +131,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let no_way = unreachable(&board, &desk.record);
         let season = desk.season;
         let mut asked = cannot_come(&board, &desk.record, self.now());
+        let questions = self.store.waiting(season, NEEDS_SHOWN).await?;
+        asked.extend(questions.into_iter().map(|q| question(&board, &desk.record, q)));
+        asked.sort_by_key(|one| (one.at, one.guardian));
         drop(desk);
-        let questions = self.store.questions(season, NEEDS_SHOWN).await?;
-        asked.extend(questions.into_iter().filter_map(|q| question(&board, q.answer, self.now())));
-        asked.sort_by_key(|one| (one.at, one.guardian, one.item));
         let returned = [State::Refused, State::Bounced];
         Ok(SeasonData {
             events,
@@ -178,10 +182,17 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 }
 
-fn question(board: &Board, answer: NewAnswer, now: Timestamp) -> Option<Asked> {
-    let item = board.item(&answer.child, &answer.event).filter(|item| board.over_at(*item) > now)?;
-    let guardian = board.guardian(&answer.guardian)?;
-    Some(Asked { guardian, item, at: answer.at, question: Some(answer.words) })
+fn question(board: &Board, record: &Record, stored: StoredIncoming) -> Asked {
+    let incoming = stored.incoming;
+    let guardian = incoming.guardians.iter().find_map(|g| board.guardian(g));
+    Asked {
+        guardian,
+        items: incoming.items.iter().filter_map(|(child, event)| board.item(child, event)).collect(),
+        stranger: if guardian.is_none() { incoming.address.clone() } else { String::new() },
+        road: super::hearing::answer_road(board, record, &incoming).map(|(channel, _)| channel),
+        at: incoming.at,
+        question: Some((stored.id, incoming.words)),
+    }
 }
 
 fn cannot_come(board: &Board, record: &Record, now: Timestamp) -> Vec<Asked> {
@@ -192,8 +203,10 @@ fn cannot_come(board: &Board, record: &Record, now: Timestamp) -> Vec<Asked> {
             board.over_at(*item) > now && standing(board, record, *guardian, *item) == Standing::CantCome
         })
         .map(|((guardian, item), answer)| Asked {
-            guardian: *guardian,
-            item: *item,
+            guardian: Some(*guardian),
+            items: vec![*item],
+            stranger: String::new(),
+            road: None,
             at: answer.at,
             question: None,
         })

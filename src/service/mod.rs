@@ -3,12 +3,16 @@
 pub mod answering;
 pub mod bringing;
 pub mod composing;
+pub mod hearing;
 pub mod letter;
 pub mod links;
 pub mod lists;
+pub mod lives;
 pub mod office;
 pub mod planning;
 pub mod ports;
+pub mod reply;
+pub mod replying;
 pub mod samples;
 pub mod sending;
 pub mod wording;

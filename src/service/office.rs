@@ -33,6 +33,8 @@ pub struct Ways {
     pub rest: SignedDuration,
     /// How long links live after what they are about is over.
     pub links_outlive: SignedDuration,
+    /// Where the coordinator is told of troubles: an address a channel, as far as there is one.
+    pub coordinator: Vec<(Channel, String)>,
 }
 
 impl Default for Ways {
@@ -46,6 +48,7 @@ impl Default for Ways {
             uncertain_wait: SignedDuration::from_mins(15),
             rest: SignedDuration::from_secs(60),
             links_outlive: SignedDuration::from_hours(48),
+            coordinator: Vec::new(),
         }
     }
 }
@@ -110,6 +113,8 @@ pub struct Office<S, G> {
     desk: tokio::sync::Mutex<Option<Desk>>,
     pub(super) allowances: Mutex<HashMap<Channel, Allowance>>,
     pub(super) rests: Mutex<HashMap<Channel, Rest>>,
+    /// When the coordinator was last told of a trouble of each channel.
+    pub(super) alarms: Mutex<HashMap<Channel, Timestamp>>,
 }
 
 impl<S: Store, G: Gateway> Office<S, G> {
@@ -132,6 +137,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             desk: tokio::sync::Mutex::new(None),
             allowances: Mutex::new(HashMap::new()),
             rests: Mutex::new(HashMap::new()),
+            alarms: Mutex::new(HashMap::new()),
         }
     }
 

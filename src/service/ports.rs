@@ -267,6 +267,10 @@ pub struct Settled {
     pub ready: Timestamp,
     /// Whether the address is to be marked as not working.
     pub bad_address: bool,
+    /// Which gateway it was.
+    pub gateway: String,
+    /// What the gateway calls the message; empty where it does not say.
+    pub gateway_id: String,
     /// A few words.
     pub why: String,
 }
@@ -397,6 +401,196 @@ pub struct Tended {
     pub tried_again: u64,
 }
 
+/// Something a person sent us, as it is stored.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewIncoming {
+    /// The road: text, mail, page.
+    pub road: String,
+    /// Identifier of the act on that road; the same one twice has no effect.
+    pub external: String,
+    /// The channel it came by; none for what was written on a page.
+    pub channel: Option<Channel>,
+    /// The address it came from; empty for a page.
+    pub address: String,
+    /// When the person acted.
+    pub at: Timestamp,
+    /// The person's own words.
+    pub words: String,
+    /// What became of it, in a word.
+    pub became: String,
+    /// Whose address it is: guardian refs; empty if nobody's.
+    pub guardians: Vec<String>,
+    /// What it is about: child and event refs.
+    pub items: Vec<(String, String)>,
+    /// Whether it waits for a person.
+    pub waits: bool,
+}
+
+/// Something a person sent us, with its row.
+#[derive(Debug, Clone)]
+pub struct StoredIncoming {
+    /// Row id, rising.
+    pub id: i64,
+    /// Whether it still waits for a person.
+    pub waits: bool,
+    /// What it is.
+    pub incoming: NewIncoming,
+}
+
+/// Everything that follows from what a person sent.
+#[derive(Debug, Default)]
+pub struct Effects {
+    /// Answers it gives.
+    pub answers: Vec<NewAnswer>,
+    /// Whether messages to its address stop or start.
+    pub stop: Option<bool>,
+    /// What is offered to choose from; answers put an earlier offer away.
+    pub offer: Option<Offer>,
+    /// What is sent back.
+    pub replies: Vec<NewReply>,
+    /// What it changes in the plan.
+    pub delta: Delta,
+}
+
+/// Choices offered at an address.
+#[derive(Debug, Clone)]
+pub struct Offer {
+    /// When.
+    pub at: Timestamp,
+    /// The answer that a choice gives.
+    pub kind: String,
+    /// The choices as JSON.
+    pub choices: String,
+}
+
+/// A reply to be sent.
+#[derive(Debug, Clone)]
+pub struct NewReply {
+    /// Channel.
+    pub channel: Channel,
+    /// Address.
+    pub address: String,
+    /// Subject; empty for a text.
+    pub subject: String,
+    /// The words.
+    pub words: String,
+    /// Message-ID of the mail it answers, without brackets; empty for none.
+    pub in_reply_to: String,
+    /// Not before.
+    pub ready: Timestamp,
+    /// Useless from then on.
+    pub until: Timestamp,
+}
+
+/// A reply under way.
+#[derive(Debug, Clone)]
+pub struct ClaimedReply {
+    /// Row id.
+    pub id: i64,
+    /// Channel.
+    pub channel: Channel,
+    /// Address.
+    pub address: String,
+    /// Subject; empty for a text.
+    pub subject: String,
+    /// The words.
+    pub words: String,
+    /// Message-ID of the mail it answers, without brackets; empty for none.
+    pub in_reply_to: String,
+    /// Useless from then on.
+    pub until: Timestamp,
+    /// Number of the attempt, from 1.
+    pub number: i64,
+}
+
+/// How a reply ended.
+#[derive(Debug, Clone)]
+pub struct SettledReply {
+    /// Row id.
+    pub id: i64,
+    /// Number of the attempt.
+    pub number: i64,
+    /// Where it goes.
+    pub to: State,
+    /// When it may be tried again.
+    pub ready: Timestamp,
+    /// A few words.
+    pub why: String,
+}
+
+/// What a gateway tells of a message afterwards.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum News {
+    /// It reached the handset; nobody has been heard from by that.
+    Delivered,
+    /// It did not.
+    Failed,
+    /// It did not, and the address will not work later either.
+    FailedForGood,
+}
+
+impl News {
+    /// The word in the store.
+    pub fn word(self) -> &'static str {
+        match self {
+            News::Delivered => "delivered",
+            News::Failed => "failed",
+            News::FailedForGood => "failed_for_good",
+        }
+    }
+
+    /// The news of a word.
+    pub fn from_word(word: &str) -> Option<News> {
+        [News::Delivered, News::Failed, News::FailedForGood].into_iter().find(|news| news.word() == word)
+    }
+}
+
+/// One piece of such news.
+#[derive(Debug, Clone)]
+pub struct NewReceipt {
+    /// Name of the gateway.
+    pub gateway: String,
+    /// Identifier of the piece; the same one twice has no effect.
+    pub external: String,
+    /// Our reference, or what the gateway calls the message.
+    pub reference: String,
+    /// What it says.
+    pub news: News,
+}
+
+/// What became of a receipt.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Receipted {
+    /// Known, or overtaken: nothing changed.
+    Known,
+    /// Its message is not known yet; kept until it is.
+    Parked,
+    /// Its message moved.
+    Moved {
+        /// Channel of the message.
+        channel: Channel,
+        /// Address it went to.
+        address: String,
+        /// Where it is now.
+        to: State,
+    },
+}
+
+/// One attempt, as pages show it.
+#[derive(Debug, Clone)]
+pub struct StoredAttempt {
+    /// When it began.
+    pub at: Timestamp,
+    /// How it ended; empty while it is open.
+    pub outcome: String,
+    /// When it ended.
+    pub ended: Option<Timestamp>,
+    /// A few words.
+    pub why: String,
+    /// Which gateway; empty where there is one only.
+    pub gateway: String,
+}
+
 /// Rules for tending.
 #[derive(Debug, Clone, Copy)]
 pub struct TendRules {
@@ -404,6 +598,8 @@ pub struct TendRules {
     pub claims_max: i64,
     /// After how long an uncertain mail is tried once more, milliseconds.
     pub uncertain_wait_ms: i64,
+    /// Whether the text gateways know a second copy by our reference, so that an uncertain text may be tried once more.
+    pub text_known_again: bool,
 }
 
 /// Where everything durable lives. Every method is one transaction and idempotent by its keys.
@@ -508,12 +704,90 @@ pub trait Store: Send + Sync {
         delta: &Delta,
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
-    /// The newest questions people asked, newest first.
-    fn questions(
+    /// Takes in what a person sent, with everything that follows, together; false if the same act was known.
+    fn take_in(
+        &self,
+        season: i64,
+        new: &NewIncoming,
+        effects: &Effects,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// What waits for a person, oldest first.
+    fn waiting(
         &self,
         season: i64,
         most: u32,
-    ) -> impl Future<Output = Result<Vec<StoredAnswer>, StoreFault>> + Send;
+    ) -> impl Future<Output = Result<Vec<StoredIncoming>, StoreFault>> + Send;
+    /// One thing that a person sent.
+    fn incoming(
+        &self,
+        season: i64,
+        id: i64,
+    ) -> impl Future<Output = Result<Option<StoredIncoming>, StoreFault>> + Send;
+    /// What one guardian sent, newest first.
+    fn incoming_of(
+        &self,
+        season: i64,
+        guardian: &str,
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<StoredIncoming>, StoreFault>> + Send;
+    /// Closes a question, with a reply or without one; false if it was closed before.
+    fn answer_question(
+        &self,
+        season: i64,
+        id: i64,
+        reply: Option<&NewReply>,
+        guardians: &[String],
+        now: Timestamp,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// What was last offered to choose from at an address.
+    fn offer(
+        &self,
+        season: i64,
+        channel: Channel,
+        address: &str,
+    ) -> impl Future<Output = Result<Option<Offer>, StoreFault>> + Send;
+    /// Messages that asked an address for an answer and went, newest first.
+    fn asked_at(
+        &self,
+        season: i64,
+        channel: Channel,
+        address: &str,
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    /// Takes replies that are due; each is written down as under way before it is given out.
+    fn claim_replies(
+        &self,
+        season: i64,
+        most: u32,
+        now: Timestamp,
+        lease_until: Timestamp,
+    ) -> impl Future<Output = Result<Vec<ClaimedReply>, StoreFault>> + Send;
+    /// Puts a reply down to be sent, such as word to the coordinator; it answers nothing in particular.
+    fn put_reply(
+        &self,
+        season: i64,
+        reply: &NewReply,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Records how replies ended.
+    fn settle_replies(&self, settled: &[SettledReply])
+    -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Takes in what a gateway tells of a message; states only move forward.
+    fn receipt(
+        &self,
+        season: i64,
+        receipt: &NewReceipt,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<Receipted, StoreFault>> + Send;
+    /// Messages with their attempts, newest first: all of one household, or those tried of all with ids below `before`.
+    fn lives(
+        &self,
+        season: i64,
+        household: Option<&str>,
+        before: i64,
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<(StoredMessage, Vec<StoredAttempt>)>, StoreFault>> + Send;
     /// Stops or starts an address and carries out what follows, together.
     #[allow(clippy::too_many_arguments)]
     fn set_stopped(
@@ -592,16 +866,47 @@ pub struct MailContent {
     pub html: String,
     /// A calendar (RFC 5545); empty for none.
     pub calendar: String,
-    /// Where a mail client may post to stop mail (RFC 8058).
+    /// Where a mail client may post to stop mail (RFC 8058); empty for none.
     pub stop_link: String,
+    /// Message-ID of the mail this answers, without brackets; empty for none.
+    pub in_reply_to: String,
     /// Language tag.
     pub language: String,
+}
+
+/// How a parcel fared, and with whom.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Handed {
+    /// How it ended.
+    pub outcome: Outcome,
+    /// Name of the gateway; empty where a channel has one only.
+    pub gateway: String,
+    /// What the gateway calls the message; empty where it does not say.
+    pub id: String,
+}
+
+impl From<Outcome> for Handed {
+    fn from(outcome: Outcome) -> Self {
+        Handed { outcome, gateway: String::new(), id: String::new() }
+    }
 }
 
 /// Something that takes messages.
 pub trait Gateway: Send + Sync {
     /// Hands one parcel over. Never panics; every end is an [`Outcome`].
-    fn send(&self, parcel: &Parcel) -> impl Future<Output = Outcome> + Send;
+    fn send(&self, parcel: &Parcel) -> impl Future<Output = Handed> + Send;
+    /// Whether the other side of a channel knows a second copy of a message by its reference.
+    fn knows_again(&self, channel: Channel) -> bool {
+        channel == Channel::Mail
+    }
+    /// Gateways of a channel that are passed over for the moment, while others do their work: a few words each.
+    fn troubles(&self, _now: Timestamp) -> Vec<(Channel, String)> {
+        Vec::new()
+    }
+    /// What a segment, or a mail, to an address costs, in the host's currency.
+    fn price(&self, _channel: Channel, _address: &str) -> f64 {
+        0.0
+    }
     /// Messages a second it may be given.
     fn per_second(&self, channel: Channel) -> f64;
     /// Sessions at once.

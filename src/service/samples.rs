@@ -5,6 +5,7 @@
 use jiff::civil::{Date, Time, date, time};
 
 use super::letter::{Change, Item, Kind, Letter, Rule, Walk, What};
+use super::reply::{About, Choice, Reply};
 
 /// A letter about one child at one event.
 pub fn sample(kind: Kind) -> Letter {
@@ -89,6 +90,49 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         one_phone: false,
         only_child: true,
         catch_up: false,
+    }
+}
+
+/// Replies of every size: about one child, about many with long names, and with as little as can be known.
+pub fn replies() -> Vec<Reply> {
+    let about = |child: &str, what: &str, date: Date| About {
+        child: Some(child.to_owned()),
+        what: what.to_owned(),
+        date: Some(date),
+    };
+    let one = reply(vec![about("Ana", "Dress rehearsal", date(2027, 6, 4))]);
+    let outside = reply(vec![
+        about("Łucja", "Photographs", date(2027, 6, 5)),
+        about("Ana", "Dress rehearsal", date(2027, 6, 4)),
+    ]);
+    let many =
+        (1..=9).map(|n| about("Maximiliana-Charlotte", "Dress rehearsal at the theatre", date(2027, 6, n)));
+    let mut bare = reply(vec![About { child: None, what: "house rules".to_owned(), date: None }]);
+    bare.telephone = None;
+    vec![one, outside, reply(many.collect()), bare]
+}
+
+fn reply(about: Vec<About>) -> Reply {
+    let mut children: Vec<Option<String>> = about.iter().map(|one| one.child.clone()).collect();
+    children.dedup();
+    Reply {
+        language: "en".to_owned(),
+        season_language: "en".to_owned(),
+        school: "Larkmoor School of Dance".to_owned(),
+        telephone: Some("01632 960 123".to_owned()),
+        children,
+        all: about.len() + 1,
+        choices: about
+            .iter()
+            .enumerate()
+            .map(|(at, one)| Choice {
+                number: at + 1,
+                child: one.child.clone(),
+                what: one.what.clone(),
+                date: one.date,
+            })
+            .collect(),
+        about,
     }
 }
 

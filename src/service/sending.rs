@@ -2,7 +2,9 @@
 
 use super::composing::{Composed, told_before};
 use super::office::{Allowance, Desk, Office, OfficeFault, Rest, note_state};
-use super::ports::{CrashPoint, Gateway, Outcome, Settled, Store, StoredMessage, TendRules, Tended, Unsent};
+use super::ports::{
+    CrashPoint, Gateway, Handed, Outcome, Settled, Store, StoredMessage, TendRules, Tended, Unsent,
+};
 use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
 use crate::domain::plan::CHANGE;
@@ -35,6 +37,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let rules = TendRules {
             claims_max: self.ways.claims_max,
             uncertain_wait_ms: i64::try_from(self.ways.uncertain_wait.as_millis()).unwrap_or(i64::MAX),
+            text_known_again: self.gateway.knows_again(Channel::Text),
         };
         Ok(self.store.tend(season, self.now(), rules).await?)
     }
@@ -42,6 +45,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
     /// Sends what is due, as far as rates allow.
     pub async fn send_tick(&self) -> Result<Sent, OfficeFault> {
         let mut sent = Sent::default();
+        self.send_replies(&mut sent).await?;
         for channel in [Channel::Text, Channel::Mail] {
             for _ in 0..BATCHES_PER_TICK {
                 let room = self.room(channel);
@@ -54,6 +58,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
                     break;
                 }
             }
+        }
+        if self.raise_alarm().await? {
+            self.send_replies(&mut sent).await?;
         }
         Ok(sent)
     }
@@ -80,7 +87,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Ok((allowance.tokens as u32).min(self.ways.batch))
     }
 
-    fn spend(&self, channel: Channel, messages: usize) {
+    pub(super) fn spend(&self, channel: Channel, messages: usize) {
         if let Ok(mut allowances) = self.allowances.lock()
             && let Some(allowance) = allowances.get_mut(&channel)
         {
@@ -101,10 +108,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         sent.attempted += composed.len();
         self.spend(channel, composed.len());
         let outcomes = self.hand_over(channel, composed).await;
-        if outcomes.iter().any(|(_, outcome)| *outcome == Outcome::Accepted) {
+        if outcomes.iter().any(|(_, handed)| handed.outcome == Outcome::Accepted) {
             self.store.pass(CrashPoint::AfterEffect)?;
         }
-        sent.accepted += outcomes.iter().filter(|(_, o)| *o == Outcome::Accepted).count();
+        sent.accepted += outcomes.iter().filter(|(_, h)| h.outcome == Outcome::Accepted).count();
         self.record(channel, outcomes, &claimed).await?;
         Ok(claimed.len())
     }
@@ -187,12 +194,12 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Ok(old)
     }
 
-    async fn hand_over(&self, channel: Channel, composed: Vec<Composed>) -> Vec<(Composed, Outcome)> {
+    async fn hand_over(&self, channel: Channel, composed: Vec<Composed>) -> Vec<(Composed, Handed)> {
         let sessions = self.gateway.sessions(channel).max(1);
         futures_util::stream::iter(composed)
             .map(|composed| async move {
-                let outcome = self.gateway.send(&composed.parcel).await;
-                (composed, outcome)
+                let handed = self.gateway.send(&composed.parcel).await;
+                (composed, handed)
             })
             .buffered(sessions)
             .collect()
@@ -202,7 +209,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
     async fn record(
         &self,
         channel: Channel,
-        outcomes: Vec<(Composed, Outcome)>,
+        outcomes: Vec<(Composed, Handed)>,
         claimed: &[StoredMessage],
     ) -> Result<(), OfficeFault> {
         if outcomes.is_empty() {
@@ -212,9 +219,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let until: HashMap<i64, Timestamp> = claimed.iter().map(|m| (m.id, m.until)).collect();
         let settled: Vec<Settled> = outcomes
             .iter()
-            .map(|(composed, outcome)| {
+            .map(|(composed, handed)| {
                 let until = until.get(&composed.attempt.message).copied().unwrap_or(now);
-                self.settled(channel, composed, outcome, until, now)
+                self.settled(channel, composed, handed, until, now)
             })
             .collect();
         let mut desk = self.desk().await?;
@@ -261,7 +268,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         &self,
         channel: Channel,
         composed: &Composed,
-        outcome: &Outcome,
+        handed: &Handed,
         until: Timestamp,
         now: Timestamp,
     ) -> Settled {
@@ -273,9 +280,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
             to: State::Accepted,
             ready: now,
             bad_address: false,
+            gateway: handed.gateway.clone(),
+            gateway_id: handed.id.clone(),
             why: String::new(),
         };
-        match outcome {
+        match &handed.outcome {
             Outcome::Accepted => {}
             Outcome::Temporary { why, .. } if number >= self.ways.attempts_max => {
                 settled.to = State::Refused;
@@ -320,7 +329,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     /// A fraction from 0 up to 1.
-    fn fraction(&self) -> f64 {
+    pub(super) fn fraction(&self) -> f64 {
         let bytes = self.random::<4>();
         f64::from(u32::from_le_bytes(bytes)) / (f64::from(u32::MAX) + 1.0)
     }

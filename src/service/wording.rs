@@ -8,6 +8,7 @@ use std::path::Path;
 
 use self::tongue::Tongue;
 use super::letter::Letter;
+use super::reply::{Reply, ReplyKind};
 
 mod files;
 mod names;
@@ -101,7 +102,7 @@ impl Wording {
     /// # Errors
     /// A template that fails on this letter in spite of the proof at load.
     pub fn text(&self, letter: &Letter) -> Result<Worded, Fault> {
-        let (tongue, language_fell_back) = self.tongue(letter)?;
+        let (tongue, language_fell_back) = self.tongue(&letter.language, &letter.season_language)?;
         tongue.text(letter, language_fell_back)
     }
 
@@ -110,14 +111,22 @@ impl Wording {
     /// # Errors
     /// A template that fails on this letter in spite of the proof at load.
     pub fn mail(&self, letter: &Letter) -> Result<Mail, Fault> {
-        let (tongue, language_fell_back) = self.tongue(letter)?;
+        let (tongue, language_fell_back) = self.tongue(&letter.language, &letter.season_language)?;
         tongue.mail(letter, language_fell_back)
     }
 
+    /// What is sent straight back to a person's own message, one segment.
+    ///
+    /// # Errors
+    /// A template that fails on this reply in spite of the proof at load.
+    pub fn reply(&self, kind: ReplyKind, reply: &Reply) -> Result<String, Fault> {
+        self.tongue(&reply.language, &reply.season_language)?.0.reply(kind, reply)
+    }
+
     /// The guardian's language or its parent (`es` for `es-mx`), else the season's, else English.
-    fn tongue(&self, letter: &Letter) -> Result<(&Tongue, bool), Fault> {
-        let own = self.nearest(&letter.language).map(|tongue| (tongue, false));
-        own.or_else(|| self.nearest(&letter.season_language).map(|tongue| (tongue, true)))
+    fn tongue(&self, language: &str, season_language: &str) -> Result<(&Tongue, bool), Fault> {
+        let own = self.nearest(language).map(|tongue| (tongue, false));
+        own.or_else(|| self.nearest(season_language).map(|tongue| (tongue, true)))
             .or_else(|| self.nearest(LAST_RESORT).map(|tongue| (tongue, true)))
             .ok_or_else(|| Fault {
                 file: format!("message-templates/{LAST_RESORT}"),

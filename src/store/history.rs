@@ -49,15 +49,6 @@ async fn answers(store: &SqlStore, season: i64) -> Result<Vec<StoredAnswer>, Sto
     stored(&store.db.fetch(sql::ANSWERS, vec![season.into()]).await?)
 }
 
-/// The newest questions, newest first.
-pub(super) async fn questions(
-    store: &SqlStore,
-    season: i64,
-    most: u32,
-) -> Result<Vec<StoredAnswer>, StoreFault> {
-    stored(&store.db.fetch(sql::QUESTIONS, vec![season.into(), i64::from(most).into()]).await?)
-}
-
 fn stored(rows: &[DbRow]) -> Result<Vec<StoredAnswer>, StoreFault> {
     const TABLE: &str = "answer";
     rows.iter()

@@ -3,11 +3,12 @@
 use super::db::{Row, Tx, Value};
 use super::ledger::Note;
 use super::people::add_links;
-use super::{SqlStore, channel, fingerprint, instant, ledger, ms, sql, state};
+use super::{SqlStore, channel, fingerprint, incoming, instant, ledger, ms, sql, state};
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    Delta, NewAttempt, Settled, StoreFault, StoredMessage, StoredPart, TendRules, Tended, Unsent,
+    Delta, NewAttempt, NewReceipt, News, Settled, StoreFault, StoredAttempt, StoredMessage, StoredPart,
+    TendRules, Tended, Unsent,
 };
 use jiff::Timestamp;
 use serde_json::json;
@@ -111,7 +112,7 @@ fn items(parts: &[StoredPart]) -> String {
 }
 
 /// Ledger notes for messages that reached a state: rows of id, channel, household, guardians, state, why, key.
-async fn ended(tx: &mut Tx, rows: &[Row], at: Timestamp) -> Result<Vec<Note>, StoreFault> {
+pub(super) async fn ended(tx: &mut Tx, rows: &[Row], at: Timestamp) -> Result<Vec<Note>, StoreFault> {
     let mut parts: HashMap<i64, Vec<StoredPart>> = HashMap::new();
     let list = rows.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
     for row in tx.fetch(sql::PARTS_OF, vec![json!(list).to_string().into()]).await? {
@@ -314,7 +315,10 @@ pub(super) async fn settle(
         outcomes.iter().map(|o| json!([o.message, o.fence, o.to.word(), ms(o.ready), o.why])).collect();
     let moved = tx.fetch(sql::SETTLE, vec![json!(rows).to_string().into()]).await?;
     let ended_rows: Vec<Row> = moved;
-    let ends: Vec<_> = outcomes.iter().map(|o| json!([o.message, o.number, o.to.word(), o.why])).collect();
+    let ends: Vec<_> = outcomes
+        .iter()
+        .map(|o| json!([o.message, o.number, o.to.word(), o.why, o.gateway, o.gateway_id]))
+        .collect();
     tx.run(sql::ATTEMPT_END, vec![json!(ends).to_string().into(), ms(now).into()]).await?;
     let bad: Vec<_> =
         outcomes.iter().filter(|o| o.bad_address).map(|o| json!([o.message, o.number])).collect();
@@ -323,8 +327,84 @@ pub(super) async fn settle(
     }
     let notes = ended(&mut tx, &ended_rows, now).await?;
     ledger::append(store, &mut tx, season, notes).await?;
+    join_parked(store, &mut tx, season, outcomes, now).await?;
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
     store.commit(tx, "settle").await
+}
+
+/// Receipts that overtook the gateway's own answer take effect now that its identifiers are known.
+async fn join_parked(
+    store: &SqlStore,
+    tx: &mut Tx,
+    season: i64,
+    outcomes: &[Settled],
+    now: Timestamp,
+) -> Result<(), StoreFault> {
+    let named: Vec<_> =
+        outcomes.iter().filter(|o| !o.gateway_id.is_empty()).map(|o| json!([o.gateway_id])).collect();
+    if named.is_empty() {
+        return Ok(());
+    }
+    for row in tx.fetch(sql::RECEIPTS_PARKED, vec![season.into(), json!(named).to_string().into()]).await? {
+        let Some(news) = News::from_word(&row.text(3)?) else { continue };
+        let parked =
+            NewReceipt { gateway: row.text(0)?, external: row.text(1)?, reference: row.text(2)?, news };
+        incoming::join(store, tx, season, &parked, now).await?;
+    }
+    Ok(())
+}
+
+/// Messages that asked an address for an answer, newest first.
+pub(super) async fn asked_at(
+    store: &SqlStore,
+    season: i64,
+    channel: Channel,
+    address: &str,
+    most: u32,
+) -> Result<Vec<StoredMessage>, StoreFault> {
+    let values = vec![season.into(), channel.word().into(), address.into(), i64::from(most).into()];
+    let rows = store.db.fetch(sql::ASKED_AT, values).await?;
+    let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    with_parts(messages, parts)
+}
+
+/// Messages with their attempts: of a household, by due time, or all that were tried before an id; newest first.
+pub(super) async fn lives(
+    store: &SqlStore,
+    season: i64,
+    household: Option<&str>,
+    before: i64,
+    most: u32,
+) -> Result<Vec<(StoredMessage, Vec<StoredAttempt>)>, StoreFault> {
+    let most = i64::from(most);
+    let rows = match household {
+        Some(household) => {
+            store.db.fetch(sql::MESSAGES_OF, vec![season.into(), household.into(), most.into()]).await?
+        }
+        None => store.db.fetch(sql::MESSAGES_LATEST, vec![season.into(), before.into(), most.into()]).await?,
+    };
+    let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    let mut attempts: HashMap<i64, Vec<StoredAttempt>> = HashMap::new();
+    for row in store.db.fetch(sql::ATTEMPTS_OF, vec![ids(&messages)]).await? {
+        let id = row.int(0)?;
+        let key = id.to_string();
+        let ended = row.int(4)?;
+        attempts.entry(id).or_default().push(StoredAttempt {
+            at: instant("attempt", &key, row.int(2)?)?,
+            outcome: row.text(3)?,
+            ended: if ended == 0 { None } else { Some(instant("attempt", &key, ended)?) },
+            why: row.text(5)?,
+            gateway: row.text(6)?,
+        });
+    }
+    let messages = with_parts(messages, parts)?;
+    Ok(messages
+        .into_iter()
+        .map(|m| (attempts.remove(&m.id).unwrap_or_default(), m))
+        .map(|(a, m)| (m, a))
+        .collect())
 }
 
 pub(super) async fn put_back(
@@ -371,7 +451,12 @@ pub(super) async fn tend(
         let list = doubted.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
         tx.run(sql::TEND_DOUBT_ATTEMPTS, vec![json!(list).to_string().into(), ms(now).into()]).await?;
     }
-    let values = vec![season.into(), ms(now).into(), rules.uncertain_wait_ms.into()];
+    let mut again = vec![json!(["mail"])];
+    again.extend(rules.text_known_again.then(|| json!(["text"])));
+    let values =
+        vec![season.into(), ms(now).into(), rules.uncertain_wait_ms.into(), json!(again).to_string().into()];
+    tx.run(sql::REPLY_DOUBT, at()).await?;
+    tx.run(sql::REPLY_EXPIRE, at()).await?;
     let again = tx.fetch(sql::TEND_TRY_AGAIN, values).await?;
     let tended = Tended {
         doubted: doubted.len() as u64,
@@ -381,6 +466,7 @@ pub(super) async fn tend(
         tried_again: again.len() as u64,
     };
     if tended == Tended::default() {
+        store.commit(tx, "tend").await?;
         return Ok(tended);
     }
     for rows in [quarantined, expired, doubted] {

@@ -2,6 +2,7 @@
 
 pub mod db;
 mod history;
+mod incoming;
 mod ledger;
 mod messages;
 mod people;
@@ -13,8 +14,9 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    CrashPoint, Delta, History, LedgerLine, NewAnswer, NewAttempt, NewLink, Random, Settled, Store,
-    StoreFault, StoredAnswer, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    ClaimedReply, CrashPoint, Delta, Effects, History, LedgerLine, NewAnswer, NewAttempt, NewIncoming,
+    NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled, SettledReply, Store, StoreFault,
+    StoredAttempt, StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -195,8 +197,82 @@ impl Store for SqlStore {
     ) -> Result<bool, StoreFault> {
         people::answer(self, season, answers, delta, now).await
     }
-    async fn questions(&self, season: i64, most: u32) -> Result<Vec<StoredAnswer>, StoreFault> {
-        history::questions(self, season, most).await
+    async fn take_in(
+        &self,
+        season: i64,
+        new: &NewIncoming,
+        effects: &Effects,
+        now: Timestamp,
+    ) -> Result<bool, StoreFault> {
+        incoming::take_in(self, season, new, effects, now).await
+    }
+    async fn waiting(&self, season: i64, most: u32) -> Result<Vec<StoredIncoming>, StoreFault> {
+        incoming::waiting(self, season, most).await
+    }
+    async fn incoming(&self, season: i64, id: i64) -> Result<Option<StoredIncoming>, StoreFault> {
+        incoming::one(self, season, id).await
+    }
+    async fn incoming_of(
+        &self,
+        season: i64,
+        guardian: &str,
+        most: u32,
+    ) -> Result<Vec<StoredIncoming>, StoreFault> {
+        incoming::of_guardian(self, season, guardian, most).await
+    }
+    async fn answer_question(
+        &self,
+        season: i64,
+        id: i64,
+        reply: Option<&NewReply>,
+        guardians: &[String],
+        now: Timestamp,
+    ) -> Result<bool, StoreFault> {
+        incoming::answer_question(self, season, id, reply, guardians, now).await
+    }
+    async fn offer(&self, season: i64, channel: Channel, address: &str) -> Result<Option<Offer>, StoreFault> {
+        incoming::offer(self, season, channel, address).await
+    }
+    async fn asked_at(
+        &self,
+        season: i64,
+        channel: Channel,
+        address: &str,
+        most: u32,
+    ) -> Result<Vec<StoredMessage>, StoreFault> {
+        messages::asked_at(self, season, channel, address, most).await
+    }
+    async fn claim_replies(
+        &self,
+        season: i64,
+        most: u32,
+        now: Timestamp,
+        lease_until: Timestamp,
+    ) -> Result<Vec<ClaimedReply>, StoreFault> {
+        incoming::claim_replies(self, season, most, now, lease_until).await
+    }
+    async fn put_reply(&self, season: i64, reply: &NewReply, now: Timestamp) -> Result<(), StoreFault> {
+        incoming::put_reply(self, season, reply, now).await
+    }
+    async fn settle_replies(&self, settled: &[SettledReply]) -> Result<(), StoreFault> {
+        incoming::settle_replies(self, settled).await
+    }
+    async fn receipt(
+        &self,
+        season: i64,
+        receipt: &NewReceipt,
+        now: Timestamp,
+    ) -> Result<Receipted, StoreFault> {
+        incoming::receipt(self, season, receipt, now).await
+    }
+    async fn lives(
+        &self,
+        season: i64,
+        household: Option<&str>,
+        before: i64,
+        most: u32,
+    ) -> Result<Vec<(StoredMessage, Vec<StoredAttempt>)>, StoreFault> {
+        messages::lives(self, season, household, before, most).await
     }
     async fn set_stopped(
         &self,

@@ -2,9 +2,10 @@
 
 use super::db::Tx;
 use super::ledger::Note;
-use super::{SqlStore, instant, ledger, messages, ms, sql};
+use super::{SqlStore, incoming, instant, ledger, messages, ms, sql};
+use crate::domain::record::AnswerKind;
 use crate::domain::season::Channel;
-use crate::service::ports::{Delta, NewAnswer, NewLink, StoreFault, StoredLink};
+use crate::service::ports::{Delta, NewAnswer, NewIncoming, NewLink, StoreFault, StoredLink};
 use jiff::Timestamp;
 use serde_json::json;
 use std::collections::HashSet;
@@ -38,13 +39,16 @@ pub(super) async fn add_links(
     Ok(())
 }
 
-pub(super) async fn answer(
-    store: &SqlStore,
+/// Adds answers; gives back what the ledger says of those that were new.
+pub(super) async fn add_answers(
+    tx: &mut Tx,
     season: i64,
     answers: &[NewAnswer],
-    delta: &Delta,
     now: Timestamp,
-) -> Result<bool, StoreFault> {
+) -> Result<Vec<Note>, StoreFault> {
+    if answers.is_empty() {
+        return Ok(Vec::new());
+    }
     let rows: Vec<_> = answers
         .iter()
         .map(|a| {
@@ -64,16 +68,11 @@ pub(super) async fn answer(
             ])
         })
         .collect();
-    let mut tx = store.db.begin().await?;
     let mut fresh = HashSet::new();
     for row in tx.fetch(sql::ANSWERS_ADD, vec![json!(rows).to_string().into(), season.into()]).await? {
         fresh.insert((row.text(0)?, row.text(1)?, row.text(2)?));
     }
-    if fresh.is_empty() {
-        return Ok(false);
-    }
-    tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
-    let notes = answers
+    Ok(answers
         .iter()
         .filter(|a| fresh.contains(&(a.guardian.clone(), a.child.clone(), a.event.clone())))
         .map(|a| Note {
@@ -91,7 +90,43 @@ pub(super) async fn answer(
             ),
             words: (!a.words.is_empty()).then(|| (a.guardian.clone(), a.words.clone())),
         })
-        .collect();
+        .collect())
+}
+
+/// A question asked on a page, as it waits for a person.
+fn asked(answer: &NewAnswer) -> NewIncoming {
+    NewIncoming {
+        road: answer.road.clone(),
+        external: format!("{} {} {} {}", answer.external, answer.guardian, answer.child, answer.event),
+        channel: None,
+        address: String::new(),
+        at: answer.at,
+        words: answer.words.clone(),
+        became: "question".to_owned(),
+        guardians: vec![answer.guardian.clone()],
+        items: vec![(answer.child.clone(), answer.event.clone())],
+        waits: true,
+    }
+}
+
+pub(super) async fn answer(
+    store: &SqlStore,
+    season: i64,
+    answers: &[NewAnswer],
+    delta: &Delta,
+    now: Timestamp,
+) -> Result<bool, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let notes = add_answers(&mut tx, season, answers, now).await?;
+    if notes.is_empty() {
+        return Ok(false);
+    }
+    tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    let questions: Vec<NewIncoming> =
+        answers.iter().filter(|a| a.kind == Some(AnswerKind::Question)).map(asked).collect();
+    if !questions.is_empty() {
+        incoming::add(&mut tx, season, &questions).await?;
+    }
     ledger::append(store, &mut tx, season, notes).await?;
     messages::reconcile(store, &mut tx, season, delta, now).await?;
     store.commit(tx, "answer").await?;
@@ -109,20 +144,30 @@ pub(super) async fn set_stopped(
     now: Timestamp,
 ) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
-    tx.run(sql::ADDRESS_STOP, vec![season.into(), channel.word().into(), address.into(), stopped.into()])
-        .await?;
+    let values = vec![season.into(), channel.word().into(), address.into(), i64::from(stopped).into()];
+    tx.run(sql::ADDRESS_STOP, values).await?;
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
-    let kind = if stopped { "stop" } else { "start" };
-    let notes = guardians
-        .iter()
-        .map(|g| Note {
-            at: now,
-            kind,
-            about: format!("channel={} guardian={g}", channel.word()),
-            words: Some((g.clone(), address.to_owned())),
-        })
-        .collect();
+    let notes = stop_notes(guardians, channel.word(), address, stopped, now);
     ledger::append(store, &mut tx, season, notes).await?;
     messages::reconcile(store, &mut tx, season, delta, now).await?;
     store.commit(tx, "set_stopped").await
+}
+
+/// What the ledger says of messages stopped or started.
+pub(super) fn stop_notes(
+    guardians: &[String],
+    channel: &str,
+    address: &str,
+    stopped: bool,
+    now: Timestamp,
+) -> Vec<Note> {
+    guardians
+        .iter()
+        .map(|g| Note {
+            at: now,
+            kind: if stopped { "stop" } else { "start" },
+            about: format!("channel={channel} guardian={g}"),
+            words: Some((g.clone(), address.to_owned())),
+        })
+        .collect()
 }

@@ -48,12 +48,34 @@ pub const ALL: &[(&str, Statement)] = &[
     ("LINK", LINK),
     ("ANSWERS_ADD", ANSWERS_ADD),
     ("ANSWERS", ANSWERS),
-    ("QUESTIONS", QUESTIONS),
     ("TELLINGS", TELLINGS),
     ("ADDRESSES", ADDRESSES),
     ("ADDRESS_STOP", ADDRESS_STOP),
     ("ADDRESSES_BAD", ADDRESSES_BAD),
     ("FACTS", FACTS),
+    ("ASKED_AT", ASKED_AT),
+    ("ATTEMPTS_OF", ATTEMPTS_OF),
+    ("MESSAGES_OF", MESSAGES_OF),
+    ("MESSAGES_LATEST", MESSAGES_LATEST),
+    ("RECEIPT_ADD", RECEIPT_ADD),
+    ("RECEIPT_JOIN", RECEIPT_JOIN),
+    ("RECEIPTS_PARKED", RECEIPTS_PARKED),
+    ("RECEIPT_FIND", RECEIPT_FIND),
+    ("DELIVER", DELIVER),
+    ("RETURN", RETURN),
+    ("INCOMING_ADD", INCOMING_ADD),
+    ("INCOMING_WAITING", INCOMING_WAITING),
+    ("INCOMING_OF", INCOMING_OF),
+    ("INCOMING_ONE", INCOMING_ONE),
+    ("INCOMING_DONE", INCOMING_DONE),
+    ("OFFER_PUT", OFFER_PUT),
+    ("OFFER_DROP", OFFER_DROP),
+    ("OFFER", OFFER),
+    ("REPLY_ADD", REPLY_ADD),
+    ("REPLY_CLAIM", REPLY_CLAIM),
+    ("REPLY_SETTLE", REPLY_SETTLE),
+    ("REPLY_DOUBT", REPLY_DOUBT),
+    ("REPLY_EXPIRE", REPLY_EXPIRE),
     ("LEDGER_TAIL", LEDGER_TAIL),
     ("LEDGER_ADD", LEDGER_ADD),
     ("WORDS_ADD", WORDS_ADD),
@@ -180,8 +202,8 @@ pub(super) const ATTEMPT: Statement = s(
 );
 pub(super) const ATTEMPTS_ADD: Statement = s(
     2,
-    "INSERT INTO attempt (message, number, at_ms, address, reference, outcome, outcome_ms, why) \
-     SELECT CAST(value->>0 AS BIGINT), CAST(value->>1 AS BIGINT), $2, value->>2, value->>3, '', 0, '' \
+    "INSERT INTO attempt (message, number, at_ms, address, reference, outcome, outcome_ms, why, gateway, gateway_id) \
+     SELECT CAST(value->>0 AS BIGINT), CAST(value->>1 AS BIGINT), $2, value->>2, value->>3, '', 0, '', '', '' \
      FROM json_each($1)",
 );
 pub(super) const TELL: Statement = s(
@@ -214,9 +236,10 @@ pub(super) const SETTLE: Statement = s(
 );
 pub(super) const ATTEMPT_END: Statement = s(
     2,
-    "UPDATE attempt SET outcome = w.outcome, outcome_ms = $2, why = w.why \
+    "UPDATE attempt SET outcome = w.outcome, outcome_ms = $2, why = w.why, gateway = w.gateway, \
+     gateway_id = w.gateway_id \
      FROM (SELECT CAST(value->>0 AS BIGINT) AS message, CAST(value->>1 AS BIGINT) AS number, value->>2 AS outcome, \
-     value->>3 AS why FROM json_each($1)) AS w \
+     value->>3 AS why, value->>4 AS gateway, value->>5 AS gateway_id FROM json_each($1)) AS w \
      WHERE attempt.message = w.message AND attempt.number = w.number",
 );
 /// A postponed claim says nothing against the message, so its claim is not counted.
@@ -258,11 +281,12 @@ pub(super) const TEND_DOUBT_ATTEMPTS: Statement = s(
     "UPDATE attempt SET outcome = 'uncertain', outcome_ms = $2 WHERE outcome = '' \
      AND message IN (SELECT CAST(value AS BIGINT) FROM json_each($1))",
 );
-/// Only mail is repeated by rule, once, under the same Message-ID.
+/// Only channels whose other side knows a second copy by its reference are repeated by rule, once.
 pub(super) const TEND_TRY_AGAIN: Statement = s(
-    3,
-    "UPDATE message SET state = 'waiting_to_retry', ready_ms = $2, why = 'once more under the same Message-ID' \
-     WHERE season = $1 AND state = 'uncertain' AND channel = 'mail' AND until_ms > $2 \
+    4,
+    "UPDATE message SET state = 'waiting_to_retry', ready_ms = $2, why = 'once more under the same reference' \
+     WHERE season = $1 AND state = 'uncertain' AND until_ms > $2 \
+     AND channel IN (SELECT value->>0 FROM json_each($4)) \
      AND (SELECT MAX(a.at_ms) FROM attempt a WHERE a.message = message.id) + $3 <= $2 \
      AND (SELECT COUNT(*) FROM attempt a WHERE a.message = message.id AND a.outcome = 'uncertain') < 2 \
      RETURNING id",
@@ -286,7 +310,9 @@ pub(super) const NEXT_DUE: Statement = s(
        SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' \
        UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'waiting_to_retry' \
        UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'claimed' \
-       UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'attempting') AS moments",
+       UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'attempting' \
+       UNION ALL SELECT MIN(ready_ms) FROM reply WHERE season = $1 AND state IN ('planned', 'waiting_to_retry') \
+       UNION ALL SELECT MIN(lease_ms) FROM reply WHERE season = $1 AND state = 'attempting') AS moments",
 );
 pub(super) const COUNTS: Statement = s(
     1,
@@ -313,11 +339,6 @@ pub(super) const ANSWERS: Statement = s(
     "SELECT id, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, noted_by, outcome \
      FROM answer WHERE season = $1 ORDER BY id",
 );
-pub(super) const QUESTIONS: Statement = s(
-    2,
-    "SELECT id, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, noted_by, outcome \
-     FROM answer WHERE season = $1 AND kind = 'question' ORDER BY id DESC LIMIT $2",
-);
 pub(super) const TELLINGS: Statement = s(
     1,
     "SELECT m.guardians, m.channel, m.state, p.child, p.event, p.notice, p.fingerprint, p.told_ms \
@@ -340,6 +361,128 @@ pub(super) const ADDRESSES_BAD: Statement = s(
      ON CONFLICT (season, channel, address) DO UPDATE SET bad = true",
 );
 pub(super) const FACTS: Statement = s(2, "SELECT form FROM facts WHERE season = $1 AND fingerprint = $2");
+
+/// Messages that asked an address for an answer, newest first.
+pub(super) const ASKED_AT: Statement = s(
+    4,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why FROM message WHERE season = $1 AND channel = $2 AND owes = 1 \
+     AND state IN ('attempting', 'accepted', 'delivered', 'uncertain') \
+     AND id IN (SELECT a.message FROM attempt a WHERE a.address = $3) ORDER BY id DESC LIMIT $4",
+);
+pub(super) const ATTEMPTS_OF: Statement = s(
+    1,
+    "SELECT message, number, at_ms, outcome, outcome_ms, why, gateway FROM attempt \
+     WHERE message IN (SELECT CAST(value AS BIGINT) FROM json_each($1)) ORDER BY message, number",
+);
+pub(super) const MESSAGES_OF: Statement = s(
+    3,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why FROM message WHERE season = $1 AND household = $2 ORDER BY due_ms DESC, id DESC LIMIT $3",
+);
+pub(super) const MESSAGES_LATEST: Statement = s(
+    3,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why FROM message WHERE season = $1 AND attempts > 0 AND id < $2 ORDER BY id DESC LIMIT $3",
+);
+pub(super) const RECEIPT_ADD: Statement = s(
+    6,
+    "INSERT INTO receipt (season, gateway, external, reference, news, at_ms, joined) \
+     VALUES ($1, $2, $3, $4, $5, $6, 0) ON CONFLICT (season, gateway, external) DO NOTHING RETURNING news",
+);
+pub(super) const RECEIPT_JOIN: Statement =
+    s(3, "UPDATE receipt SET joined = 1 WHERE season = $1 AND gateway = $2 AND external = $3");
+/// News that came before its message's own identifier was known.
+pub(super) const RECEIPTS_PARKED: Statement = s(
+    2,
+    "SELECT r.gateway, r.external, r.reference, r.news FROM receipt r WHERE r.season = $1 AND r.joined = 0 \
+     AND r.reference IN (SELECT value->>0 FROM json_each($2)) ORDER BY r.at_ms",
+);
+/// The latest attempt known by our own reference, or by what the gateway calls it.
+pub(super) const RECEIPT_FIND: Statement = s(
+    3,
+    "SELECT m.id, a.number, m.channel, a.address FROM message m JOIN attempt a ON a.message = m.id \
+     WHERE m.season = $1 AND a.number = m.attempts \
+     AND (m.key = $3 OR (a.gateway_id = $3 AND a.gateway = $2)) ORDER BY m.id DESC LIMIT 1",
+);
+pub(super) const DELIVER: Statement = s(
+    2,
+    "UPDATE message SET state = 'delivered', lease_ms = 0, why = '' \
+     WHERE season = $1 AND id = $2 AND state IN ('attempting', 'accepted', 'uncertain') \
+     RETURNING id, channel, household, guardians, state, why, key",
+);
+pub(super) const RETURN: Statement = s(
+    2,
+    "UPDATE message SET state = 'bounced', lease_ms = 0, why = 'came back' \
+     WHERE season = $1 AND id = $2 AND state IN ('attempting', 'accepted', 'uncertain') \
+     RETURNING id, channel, household, guardians, state, why, key",
+);
+pub(super) const INCOMING_ADD: Statement = s(
+    2,
+    "INSERT INTO incoming (season, road, external, channel, address, at_ms, words, became, guardians, items, waits) \
+     SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, value->>3, CAST(value->>4 AS BIGINT), value->>5, value->>6, \
+     value->>7, value->>8, CAST(value->>9 AS BIGINT) FROM json_each($1) WHERE true \
+     ON CONFLICT (season, road, external) DO NOTHING RETURNING id",
+);
+pub(super) const INCOMING_WAITING: Statement = s(
+    2,
+    "SELECT id, road, external, channel, address, at_ms, words, became, guardians, items, waits FROM incoming \
+     WHERE season = $1 AND waits = 1 ORDER BY id LIMIT $2",
+);
+/// What came from one person; the pattern is her ref between spaces and percent signs.
+pub(super) const INCOMING_OF: Statement = s(
+    3,
+    "SELECT id, road, external, channel, address, at_ms, words, became, guardians, items, waits FROM incoming \
+     WHERE season = $1 AND guardians LIKE $2 ORDER BY id DESC LIMIT $3",
+);
+pub(super) const INCOMING_ONE: Statement = s(
+    2,
+    "SELECT id, road, external, channel, address, at_ms, words, became, guardians, items, waits FROM incoming \
+     WHERE season = $1 AND id = $2",
+);
+pub(super) const INCOMING_DONE: Statement =
+    s(2, "UPDATE incoming SET waits = 0 WHERE season = $1 AND id = $2 AND waits = 1 RETURNING id");
+pub(super) const OFFER_PUT: Statement = s(
+    6,
+    "INSERT INTO offer (season, channel, address, at_ms, kind, choices) VALUES ($1, $2, $3, $4, $5, $6) \
+     ON CONFLICT (season, channel, address) DO UPDATE SET at_ms = excluded.at_ms, kind = excluded.kind, \
+     choices = excluded.choices",
+);
+pub(super) const OFFER_DROP: Statement =
+    s(3, "DELETE FROM offer WHERE season = $1 AND channel = $2 AND address = $3");
+pub(super) const OFFER: Statement =
+    s(3, "SELECT at_ms, kind, choices FROM offer WHERE season = $1 AND channel = $2 AND address = $3");
+pub(super) const REPLY_ADD: Statement = s(
+    2,
+    "INSERT INTO reply (season, channel, address, subject, words, in_reply_to, ready_ms, until_ms, state, lease_ms, \
+     attempts, why) SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, value->>3, value->>4, \
+     CAST(value->>5 AS BIGINT), CAST(value->>6 AS BIGINT), 'planned', 0, 0, '' FROM json_each($1)",
+);
+/// Written down as under way before the first byte leaves.
+pub(super) const REPLY_CLAIM: Statement = s(
+    4,
+    "UPDATE reply SET state = 'attempting', attempts = attempts + 1, lease_ms = $4 \
+     WHERE state IN ('planned', 'waiting_to_retry') AND id IN (SELECT id FROM reply WHERE season = $1 \
+       AND state IN ('planned', 'waiting_to_retry') AND ready_ms <= $3 AND until_ms > $3 ORDER BY id LIMIT $2) \
+     RETURNING id, channel, address, subject, words, in_reply_to, until_ms, attempts",
+);
+pub(super) const REPLY_SETTLE: Statement = s(
+    1,
+    "UPDATE reply SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS number, value->>2 AS state, \
+     CAST(value->>3 AS BIGINT) AS ready, value->>4 AS why FROM json_each($1)) AS w \
+     WHERE reply.id = w.id AND reply.attempts = w.number AND reply.state = 'attempting'",
+);
+pub(super) const REPLY_DOUBT: Statement = s(
+    2,
+    "UPDATE reply SET state = 'uncertain', lease_ms = 0, why = 'the program stopped during the attempt' \
+     WHERE season = $1 AND state = 'attempting' AND lease_ms <= $2",
+);
+pub(super) const REPLY_EXPIRE: Statement = s(
+    2,
+    "UPDATE reply SET state = 'expired', why = 'its moment passed' \
+     WHERE season = $1 AND state IN ('planned', 'waiting_to_retry') AND until_ms <= $2",
+);
 
 pub(super) const LEDGER_TAIL: Statement =
     s(1, "SELECT seq, hash FROM ledger WHERE season = $1 ORDER BY seq DESC LIMIT 1");

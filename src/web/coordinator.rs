@@ -86,13 +86,16 @@ pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     season_page(&front, None).await
 }
 
-/// A person decides about a message of which nobody knows whether it arrived.
+/// A person decides about a message of which nobody knows whether it arrived, or answers a question.
 pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     State(front): State<Arc<Front<S, G>>>,
     headers: HeaderMap,
     fields: Fields,
 ) -> Result<Response, Denied> {
     front.coordinator_acts(&headers).await?;
+    if let "answer" | "close" = fields.first("act") {
+        return answer_question(&front, &fields).await;
+    }
     let message = fields.first("message").parse().map_err(|_| Denied::BadForm)?;
     let arrived = match fields.first("act") {
         "arrived" => true,
@@ -106,6 +109,25 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
         (false, _) => "That was decided before. Nothing was changed.",
     };
     season_page(&front, Some(notice.to_owned())).await
+}
+
+/// The coordinator answers a question, or closes it without words.
+async fn answer_question<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    fields: &Fields,
+) -> Result<Response, Denied> {
+    let question = fields.first("question").parse().map_err(|_| Denied::BadForm)?;
+    let words = if fields.first("act") == "answer" { fields.first("words").trim() } else { "" };
+    if fields.first("act") == "answer" && words.is_empty() {
+        return season_page(front, Some("Nothing was written, so nothing was sent.".to_owned())).await;
+    }
+    let done = front.office.answer_question(question, words).await?;
+    let notice = match (done, words.is_empty()) {
+        (true, false) => "Your answer goes out now, or when texts may go again.",
+        (true, true) => "Noted as done.",
+        (false, _) => "That was dealt with before. Nothing was changed.",
+    };
+    season_page(front, Some(notice.to_owned())).await
 }
 
 async fn season_page<S: Store + 'static, G: Gateway + 'static>(

@@ -29,28 +29,47 @@ pub(super) fn needs(data: &SeasonData) -> Needs {
 
 /// Questions, and children who can't come; the same words of one guardian for several children stand once.
 fn asked(data: &SeasonData) -> Vec<Asked> {
-    let mut out: Vec<(GuardianId, Asked)> = Vec::new();
+    let season = &data.board.season;
+    let mut out: Vec<(Option<GuardianId>, Asked)> = Vec::new();
     for one in &data.asked {
-        let season = &data.board.season;
-        let event = one.item.event.map(|e| season.events[e.at()].name.clone());
-        let event = event.unwrap_or_else(|| "the house rules".to_owned());
+        let mut events: Vec<&str> = one
+            .items
+            .iter()
+            .map(|item| item.event.map_or("the house rules", |e| season.events[e.at()].name.as_str()))
+            .collect();
+        events.dedup();
+        let events = events.join(", ");
         let words = match &one.question {
-            Some(question) => format!("{question} ({event})"),
-            None => format!("Can't come: {event}"),
+            Some((_, question)) if events.is_empty() => question.clone(),
+            Some((_, question)) => format!("{question} ({events})"),
+            None => format!("Can't come: {events}"),
         };
-        let child = shown::full_name(&season.children[one.item.child.at()]);
+        let mut children: Vec<String> =
+            one.items.iter().map(|item| shown::full_name(&season.children[item.child.at()])).collect();
+        children.dedup();
         let at = shown::as_of(&season.zone, one.at);
-        match out.iter_mut().find(|(who, line)| *who == one.guardian && line.words == words && line.at == at)
-        {
-            Some((_, line)) => line.children.push(child),
+        let question = one.question.as_ref().map(|(id, _)| *id);
+        let same = out.iter_mut().find(|(who, line)| {
+            question.is_none() && *who == one.guardian && line.words == words && line.at == at
+        });
+        match same {
+            Some((_, line)) => line.children.extend(children),
             None => {
-                let guardian = &season.guardians[one.guardian.at()];
+                let guardian = one.guardian.map(|g| &season.guardians[g.at()]);
                 let line = Asked {
-                    guardian: guardian.name.clone(),
-                    children: vec![child],
+                    guardian: guardian.map_or_else(
+                        || format!("Somebody at {}", one.stranger),
+                        |guardian| guardian.name.clone(),
+                    ),
+                    children,
                     words,
                     at,
-                    telephone: shown::telephone(season, &guardian.contact),
+                    telephone: guardian.and_then(|guardian| shown::telephone(season, &guardian.contact)),
+                    question,
+                    road: one.road.map(|channel| match channel {
+                        Channel::Mail => "mail",
+                        Channel::Text => "text",
+                    }),
                 };
                 out.push((one.guardian, line));
             }

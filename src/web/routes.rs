@@ -21,10 +21,11 @@ use futures_util::FutureExt as _;
 use jiff::Timestamp;
 
 use super::fields::FORM_MAX_OCTETS;
+use super::hook::{self, HOOK_MAX_OCTETS, ReadHook};
 use super::respond::{Denied, asked_language, html, worded};
 use super::views::DoorPage;
 use super::workbook::{UPLOAD_MAX_OCTETS, Upload};
-use super::{assets, chaperone, coordinator, guardian, stop, workbook};
+use super::{assets, chaperone, coordinator, guardian, messages, stop, workbook};
 use crate::domain::book::{Book, Problem};
 use crate::domain::wall;
 use crate::service::links::Found;
@@ -49,6 +50,8 @@ pub struct WebWays {
     pub read_workbook: ReadWorkbook,
     /// Writes a workbook as `.xlsx`; none if that fails.
     pub write_workbook: fn(&Book) -> Option<Vec<u8>>,
+    /// Reads what gateways tell us.
+    pub read_hook: ReadHook,
     /// Called after each act that may have changed what is to be sent.
     pub acted: Arc<dyn Fn() + Send + Sync>,
 }
@@ -80,6 +83,8 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/enter/{token}", get(coordinator::enter::<S, G>))
         .route("/season", get(coordinator::show::<S, G>).post(coordinator::act::<S, G>))
         .route("/season/{event}", get(coordinator::event::<S, G>))
+        .route("/season/messages", get(messages::latest::<S, G>))
+        .route("/season/family/{household}", get(messages::family::<S, G>))
         .route("/season/workbook.xlsx", get(workbook::download::<S, G>))
         .route("/healthz", get(|| async { "alive\n" }))
         .route("/readyz", get(ready::<S, G>))
@@ -88,6 +93,11 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
             Router::new()
                 .route("/season/workbook", get(workbook::show::<S, G>).post(workbook::act::<S, G>))
                 .layer(DefaultBodyLimit::max(UPLOAD_MAX_OCTETS)),
+        )
+        .merge(
+            Router::new()
+                .route("/hook/{name}", get(hook::take::<S, G>).post(hook::take::<S, G>))
+                .layer(DefaultBodyLimit::max(HOOK_MAX_OCTETS)),
         )
         .fallback(|| async { Denied::NotFound })
         .method_not_allowed_fallback(|| async { Denied::NotAllowed })

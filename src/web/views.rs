@@ -8,6 +8,7 @@ mod bring;
 mod chaperone;
 mod door;
 mod guardian;
+mod messages;
 mod season;
 mod sheet;
 mod stop;
@@ -16,6 +17,7 @@ pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Previ
 pub use chaperone::{ChaperonePage, EventChoice, Notice, OpenChild, Ring, SettledChild, Watch};
 pub use door::DoorPage;
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
+pub use messages::{Life, MessagesPage, Person, Said};
 pub use season::{
     Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay, NumberGroup,
     NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,

@@ -124,6 +124,7 @@ impl House {
         let acted = Arc::new(Mutex::new(0));
         let counted = acted.clone();
         let web = WebWays {
+            read_hook: std::sync::Arc::new(|_| allheard::web::hook::HookRead::NoSuch),
             read_workbook: workbook::read_octets,
             write_workbook: |book| workbook::to_xlsx(book).ok(),
             acted: Arc::new(move || *counted.lock().unwrap() += 1),

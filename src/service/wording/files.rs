@@ -5,6 +5,7 @@ use std::path::Path;
 
 use super::Fault;
 use crate::service::letter::Kind;
+use crate::service::reply::ReplyKind;
 
 /// The file of small words.
 pub const WORDS: &str = "words.toml";
@@ -30,6 +31,13 @@ macro_rules! built_in {
             built_in!(@kind $language, "turn-in"),
             built_in!(@kind $language, "change"),
             built_in!(@kind $language, "cancelled"),
+            built_in!(@file $language, "reply/heard.txt"),
+            built_in!(@file $language, "reply/cant-come.txt"),
+            built_in!(@file $language, "reply/ask-back.txt"),
+            built_in!(@file $language, "reply/stopped.txt"),
+            built_in!(@file $language, "reply/started.txt"),
+            built_in!(@file $language, "reply/help.txt"),
+            built_in!(@file $language, "reply/passed-on.txt"),
         )*]
     };
     (@file $language:literal, $file:literal) => {
@@ -77,7 +85,8 @@ pub fn built_in() -> BTreeMap<String, Folder> {
 /// Every file a language must have.
 pub fn wanted() -> Vec<String> {
     let kinds = Kind::ALL.iter().flat_map(|kind| PER_KIND.map(|file| format!("{}/{file}", kind.folder())));
-    SHARED.iter().map(|&file| file.to_owned()).chain(kinds).collect()
+    let replies = ReplyKind::ALL.iter().map(|kind| kind.file().to_owned());
+    SHARED.iter().map(|&file| file.to_owned()).chain(kinds).chain(replies).collect()
 }
 
 /// Lays a host's folder over the languages, file by file.

@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 use minijinja::Template;
 use serde_json::Value;
 
-/// Names at the root of a template. `item` and `change` are set by loops, also for files included in one.
-const ROOTS: [&str; 7] = ["letter", "words", "item", "change", "loop", "self", "super"];
+/// Names at the root of a template. `item`, `change` and `one` are set by loops, also for files included in one.
+const ROOTS: [&str; 9] = ["letter", "reply", "words", "item", "change", "one", "loop", "self", "super"];
 /// What a loop knows about itself.
 const LOOP: [&str; 10] =
     ["index", "index0", "revindex", "revindex0", "first", "last", "length", "depth", "previtem", "nextitem"];

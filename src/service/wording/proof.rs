@@ -6,7 +6,9 @@ use minijinja::ErrorKind;
 
 use super::tongue::{BETWEEN_WORDINGS, Tongue, cure};
 use super::{Fault, names};
+use crate::domain::segments;
 use crate::service::letter::{Kind, Letter};
+use crate::service::reply::ReplyKind;
 use crate::service::samples;
 
 impl Tongue {
@@ -24,6 +26,30 @@ impl Tongue {
             letter.language.clone_from(&self.words.tag);
             self.prove_sample(kind, name, &letter, faults);
         }
+        for kind in ReplyKind::ALL {
+            self.prove_reply(kind, faults);
+        }
+    }
+
+    /// A reply has one segment whatever it is about.
+    fn prove_reply(&self, kind: ReplyKind, faults: &mut Vec<Fault>) {
+        for reply in samples::replies() {
+            let all: Result<Vec<_>, _> = self.reply_wordings(kind, &reply).collect();
+            match all.and_then(|_| self.reply(kind, &reply)) {
+                Ok(text) if text.is_empty() || segments::count(&text).segments.len() > 1 => {
+                    faults.push(Fault {
+                        file: self.label(kind.file()),
+                        line: 1,
+                        reason: format!(
+                            "No wording of this reply fits one segment; the shortest is {text:?}."
+                        ),
+                        cure: format!("Add a shorter wording at the end, after a line {BETWEEN_WORDINGS}."),
+                    })
+                }
+                Ok(_) => {}
+                Err(fault) => faults.push(fault),
+            }
+        }
     }
 
     fn prove_words(&self, faults: &mut Vec<Fault>) {
@@ -33,6 +59,9 @@ impl Tongue {
                 let both = serde_json::json!({ "letter": letter, "words": *self.words });
                 names::fields(&both, &mut fields);
             }
+        }
+        for reply in samples::replies() {
+            names::fields(&serde_json::json!({ "reply": reply }), &mut fields);
         }
         let globals: Vec<String> = self.env.globals().map(|(name, _)| name.to_owned()).collect();
         for (name, template) in self.env.templates() {

@@ -12,7 +12,8 @@ use super::files::{self, Folder};
 use super::words::{self, Words};
 use super::{Fault, Mail, Worded};
 use crate::domain::segments;
-use crate::service::letter::{Kind, Letter, What};
+use crate::service::letter::{Letter, What};
+use crate::service::reply::{Reply, ReplyKind};
 
 /// Stands alone on a line between two wordings of a text.
 pub const BETWEEN_WORDINGS: &str = "----";
@@ -25,8 +26,8 @@ const SEGMENTS_FOR_CLARITY: usize = 1;
 pub struct Tongue {
     pub(super) words: Arc<Words>,
     pub(super) env: Environment<'static>,
-    /// For each kind the number of wordings of its text.
-    wordings: BTreeMap<Kind, usize>,
+    /// For each file of several wordings their number.
+    wordings: BTreeMap<String, usize>,
     /// File names as their author knows them.
     labels: BTreeMap<String, String>,
 }
@@ -70,11 +71,12 @@ impl Tongue {
 
     /// The templates in one file: a text has one for each wording, padded so that lines keep their numbers.
     fn parts(&mut self, name: &str, source: &str) -> Vec<(String, String)> {
-        let Some((folder, "text.txt")) = name.split_once('/') else {
+        let several = name.ends_with("/text.txt") || ReplyKind::ALL.iter().any(|kind| kind.file() == name);
+        if !several {
             let one_line = name == "ask.txt" || name.ends_with("/subject.txt");
             let source = if one_line { source.replace('\n', LINE_BREAK) } else { source.to_owned() };
             return vec![(name.to_owned(), source)];
-        };
+        }
         let mut wordings = vec![String::new()];
         for (above, line) in source.lines().enumerate() {
             match wordings.last_mut() {
@@ -85,9 +87,7 @@ impl Tongue {
                 _ => wordings.push("\n".repeat(above + 1)),
             }
         }
-        if let Some(kind) = Kind::from_folder(folder) {
-            self.wordings.insert(kind, wordings.len());
-        }
+        self.wordings.insert(name.to_owned(), wordings.len());
         let named = |(at, wording)| (format!("{name}#{at}"), wording);
         wordings.into_iter().enumerate().map(named).collect()
     }
@@ -121,14 +121,42 @@ impl Tongue {
 
     /// Every wording of the text that says anything, each in one line, longest first.
     pub fn wordings(&self, letter: &Letter) -> impl Iterator<Item = Result<String, Fault>> {
-        let context = self.context(letter);
-        let count = self.wordings.get(&letter.kind).copied().unwrap_or(0);
-        let folder = letter.kind.folder();
+        self.in_one_line(format!("{}/text.txt", letter.kind.folder()), self.context(letter))
+    }
+
+    /// Every wording of a reply, each in one line, longest first.
+    pub fn reply_wordings(
+        &self,
+        kind: ReplyKind,
+        reply: &Reply,
+    ) -> impl Iterator<Item = Result<String, Fault>> {
+        let mut reply = serde_json::json!(reply);
+        tidy(&mut reply, false);
+        let context =
+            context! { reply => Value::from(Serde(&reply)), words => Value::from(Serde(&*self.words)) };
+        self.in_one_line(kind.file().to_owned(), context)
+    }
+
+    /// The reply: the first wording of one segment, else the shortest.
+    pub fn reply(&self, kind: ReplyKind, reply: &Reply) -> Result<String, Fault> {
+        let mut shortest: Option<(usize, String)> = None;
+        for text in self.reply_wordings(kind, reply) {
+            let text = text?;
+            let segments = segments::count(&text).segments.len();
+            if shortest.as_ref().is_none_or(|(least, _)| segments < *least) {
+                shortest = Some((segments, text));
+            }
+            if segments <= 1 {
+                break;
+            }
+        }
+        Ok(shortest.map(|(_, text)| text).unwrap_or_default())
+    }
+
+    fn in_one_line(&self, file: String, context: Value) -> impl Iterator<Item = Result<String, Fault>> {
+        let count = self.wordings.get(&file).copied().unwrap_or(0);
         (0..count)
-            .map(move |at| {
-                let text = self.render(&format!("{folder}/text.txt#{at}"), &context)?;
-                Ok(one_line(&text))
-            })
+            .map(move |at| Ok(one_line(&self.render(&format!("{file}#{at}"), &context)?)))
             .filter(|text| text.as_ref().map_or(true, |text| !text.is_empty()))
     }
 

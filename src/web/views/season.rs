@@ -198,6 +198,10 @@ pub struct Asked {
     pub at: AsOf,
     /// A number to ring.
     pub telephone: Option<Telephone>,
+    /// The question's row, sent back as `question`; none if there is nothing to answer or close.
+    pub question: Option<i64>,
+    /// By which road an answer written here goes; none if there is none.
+    pub road: Option<&'static str>,
 }
 
 /// Everything that waits for the coordinator.

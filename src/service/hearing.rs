@@ -1,0 +1,650 @@
+//! What people send us by text or mail, and what gateways tell afterwards: words become an intent, and an intent an act,
+//! in one transaction with everything that follows from it.
+//!
+//! A bare word of consent is taken when exactly one question is open at its address; when more are open the reply asks
+//! back with numbered choices. Nothing is guessed and nothing is dropped: what no rule understands waits for a person.
+
+use super::composing::token_hash;
+use super::office::{Desk, Office, OfficeFault, note_answer};
+use super::ports::{
+    Effects, Gateway, NewAnswer, NewIncoming, NewReceipt, NewReply, Offer, Receipted, Store, StoredMessage,
+};
+use super::reply::{About, Choice, Reply, ReplyKind};
+use crate::domain::answer::{Intent, understand};
+use crate::domain::board::{Board, Item};
+use crate::domain::due::window;
+use crate::domain::facts::Fingerprint;
+use crate::domain::phone;
+use crate::domain::quiet::is_direct_answer;
+use crate::domain::record::{AnswerKind, Record};
+use crate::domain::season::{Channel, GuardianId, HouseholdId};
+use crate::domain::standing::{Standing, standing};
+use jiff::{SignedDuration, Timestamp};
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeSet, HashSet};
+
+/// Characters of what a person wrote that are kept.
+pub const INCOMING_CHARACTERS_MAX: usize = 2_000;
+/// Messages looked through for open questions at one address.
+const QUESTIONS_LOOKED_AT: u32 = 50;
+/// How long a numbered choice stays good.
+const OFFER_LIVES: SignedDuration = SignedDuration::from_hours(72);
+/// A reply to a person's own message that has not left by then is not sent: she has moved on.
+const REPLY_LIVES: SignedDuration = SignedDuration::from_mins(5);
+/// How long a person's reply may wait for a permitted hour or a gateway.
+const ANSWER_LIVES: SignedDuration = SignedDuration::from_hours(48);
+/// What is written by an address of nobody in the season gets no reply: it may be a machine.
+const UNKNOWN: &str = "unknown sender";
+
+/// What arrived by a road, before anybody knows what it means.
+#[derive(Debug, Clone)]
+pub struct Incoming {
+    /// The channel it came by.
+    pub channel: Channel,
+    /// The address it comes from: E.164, or a mail address in lower case.
+    pub from: String,
+    /// The person's own words, without what they quote.
+    pub words: String,
+    /// When it was written, or else arrived.
+    pub at: Timestamp,
+    /// Its identifier on that road.
+    pub external: String,
+    /// The token of a link of ours that came along: proof that the sender had our message.
+    pub token: Option<String>,
+    /// Key of a message of ours that it refers to: a hint, no proof.
+    pub about: Option<String>,
+    /// A machine wrote it: noted, never counted, never answered.
+    pub automatic: bool,
+}
+
+/// One thing told by a gateway.
+#[derive(Debug, Clone)]
+pub enum Told {
+    /// A text from a person.
+    Answer(Incoming),
+    /// What became of a message.
+    Receipt(NewReceipt),
+    /// Something that needs nothing, such as a status on the way.
+    Nothing,
+}
+
+/// What became of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Became {
+    /// An answer was recorded.
+    Recorded,
+    /// The same act was known already.
+    Known,
+    /// More than one thing may be meant; the reply asks which.
+    AskedBack,
+    /// Messages to that address have ended.
+    Stopped,
+    /// They go on.
+    Started,
+    /// The reply says who writes and what may be answered.
+    Helped,
+    /// It waits for a person.
+    Question,
+    /// A machine wrote it.
+    Ignored,
+}
+
+impl Became {
+    fn word(self) -> &'static str {
+        match self {
+            Became::Recorded => "recorded",
+            Became::Known => "known",
+            Became::AskedBack => "asked_back",
+            Became::Stopped => "stopped",
+            Became::Started => "started",
+            Became::Helped => "helped",
+            Became::Question => "question",
+            Became::Ignored => "ignored",
+        }
+    }
+}
+
+/// One question open at an address: a message of ours and what of it nobody there has answered.
+struct OpenQuestion {
+    guardians: Vec<GuardianId>,
+    household: Option<HouseholdId>,
+    items: Vec<(Item, Fingerprint)>,
+}
+
+/// One thing offered to choose: refs, so that it outlives a change of the workbook.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+struct Offered {
+    guardians: Vec<String>,
+    child: String,
+    event: String,
+    fingerprint: String,
+}
+
+/// What is to be done about something that arrived.
+struct Decision {
+    became: Became,
+    kind: Option<AnswerKind>,
+    /// What is answered, for whom.
+    said: Vec<(Vec<GuardianId>, Item, Fingerprint)>,
+    offer: Option<Offer>,
+    reply: Option<(ReplyKind, Vec<Item>)>,
+    about: Vec<Item>,
+}
+
+impl Decision {
+    fn plain(became: Became, reply: Option<ReplyKind>) -> Decision {
+        Decision {
+            became,
+            kind: None,
+            said: Vec::new(),
+            offer: None,
+            reply: reply.map(|kind| (kind, Vec::new())),
+            about: Vec::new(),
+        }
+    }
+}
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// Takes in what arrived by text or mail.
+    pub async fn hear(&self, incoming: &Incoming) -> Result<Became, OfficeFault> {
+        let now = self.now();
+        let mut desk = self.desk().await?;
+        let mut incoming = incoming.clone();
+        if incoming.channel == Channel::Text {
+            // Gateways write numbers in forms of their own; what is no number, such as a short code, stays as it is.
+            if let Ok(phone) = phone::parse(&incoming.from, &desk.board.season.country) {
+                incoming.from = phone.e164;
+            }
+        }
+        let incoming = &incoming;
+        let words: String = incoming.words.chars().take(INCOMING_CHARACTERS_MAX).collect();
+        let owners = owners(&desk.board, incoming.channel, &incoming.from);
+        let decision = self.decided(&desk, incoming, &words, &owners, now).await?;
+        let mut effects = Effects { offer: decision.offer, ..Effects::default() };
+        let refs = |guardians: &[GuardianId], board: &Board| -> Vec<String> {
+            guardians.iter().map(|g| board.season.guardians[g.at()].reference.clone()).collect()
+        };
+        let mut guardians = refs(&owners, &desk.board);
+        if guardians.is_empty() {
+            // With a token of ours the sender is known by what she was sent, whatever address she writes from.
+            let told: BTreeSet<GuardianId> =
+                decision.said.iter().flat_map(|(who, ..)| who.iter().copied()).collect();
+            guardians = refs(&told.into_iter().collect::<Vec<_>>(), &desk.board);
+        }
+        let items: Vec<Item> = if decision.about.is_empty() {
+            decision.said.iter().map(|(_, item, _)| *item).collect()
+        } else {
+            decision.about.clone()
+        };
+        let new = NewIncoming {
+            road: incoming.channel.word().to_owned(),
+            external: incoming.external.clone(),
+            channel: Some(incoming.channel),
+            address: incoming.from.clone(),
+            at: incoming.at,
+            words,
+            became: decision.became.word().to_owned(),
+            guardians,
+            items: items
+                .iter()
+                .map(|item| desk.board.item_refs(*item))
+                .map(|(child, event)| (child.to_owned(), event.to_owned()))
+                .collect(),
+            waits: decision.became == Became::Question,
+        };
+        if let Some((kind, about)) = &decision.reply {
+            effects.replies.extend(self.reply_to(
+                &desk,
+                incoming,
+                &owners,
+                *kind,
+                about,
+                effects.offer.as_ref(),
+                now,
+            ));
+        }
+        // Until the store has agreed, what is in memory is ahead of it and must be read again after a fault.
+        let pulse = std::mem::replace(&mut desk.pulse, -1);
+        let mut households: HashSet<HouseholdId> = HashSet::new();
+        if let Some(kind) = decision.kind {
+            for (who, item, fingerprint) in &decision.said {
+                for guardian in who {
+                    let answer =
+                        answer(&desk.board, incoming, *guardian, *item, *fingerprint, kind, who.len() > 1);
+                    note_answer(&mut desk.record, *guardian, *item, &answer);
+                    effects.answers.push(answer);
+                }
+                households.extend(
+                    desk.board
+                        .cares_of(item.child)
+                        .filter(|c| who.contains(&c.guardian))
+                        .map(|c| c.household),
+                );
+            }
+        }
+        effects.stop = match decision.became {
+            Became::Stopped => Some(true),
+            Became::Started => Some(false),
+            _ => None,
+        };
+        if let Some(stopped) = effects.stop {
+            let key = (incoming.channel, incoming.from.clone());
+            if stopped {
+                desk.record.stopped.insert(key);
+            } else {
+                desk.record.stopped.remove(&key);
+            }
+            households.extend(self.households_at(&desk, incoming.channel, &incoming.from));
+        }
+        effects.delta = self.difference_for(&desk, &households, now).await?;
+        let changes = effects.stop.is_some() || !effects.answers.is_empty();
+        if !self.store.take_in(desk.season, &new, &effects, now).await? {
+            return Ok(Became::Known);
+        }
+        desk.pulse = pulse + i64::from(changes);
+        Ok(decision.became)
+    }
+
+    async fn decided(
+        &self,
+        desk: &Desk,
+        incoming: &Incoming,
+        words: &str,
+        owners: &[GuardianId],
+        now: Timestamp,
+    ) -> Result<Decision, OfficeFault> {
+        if incoming.automatic {
+            return Ok(Decision::plain(Became::Ignored, None));
+        }
+        let intent = understand(words);
+        let text = incoming.channel == Channel::Text;
+        let proven = self.proven(desk, incoming).await?;
+        // A mail's sender is what anybody may write there; a text's number is the network's word.
+        let trusted = text && !owners.is_empty() || proven.is_some();
+        match intent {
+            Intent::Automatic => return Ok(Decision::plain(Became::Ignored, None)),
+            // Stopping needs no proof: it harms nobody, and must never be hard.
+            Intent::Stop if text || !owners.is_empty() => {
+                return Ok(Decision::plain(Became::Stopped, Some(ReplyKind::Stopped)));
+            }
+            Intent::Start if trusted && !owners.is_empty() => {
+                return Ok(Decision::plain(Became::Started, Some(ReplyKind::Started)));
+            }
+            Intent::Help if trusted => return Ok(Decision::plain(Became::Helped, Some(ReplyKind::Help))),
+            _ => {}
+        }
+        let asked = match &proven {
+            Some(message) => vec![message.clone()],
+            None if text => {
+                self.store
+                    .asked_at(desk.season, incoming.channel, &incoming.from, QUESTIONS_LOOKED_AT)
+                    .await?
+            }
+            None => Vec::new(),
+        };
+        let open = open_questions(&desk.board, &desk.record, &asked, now);
+        let kind = match intent {
+            Intent::Heard => AnswerKind::Heard,
+            Intent::CantCome => AnswerKind::CantCome,
+            Intent::Choice(number) => {
+                return Ok(self
+                    .chosen(desk, incoming, number, now)
+                    .await?
+                    .unwrap_or_else(|| for_a_person(&open, trusted)));
+            }
+            _ => return Ok(for_a_person(&open, trusted)),
+        };
+        if !trusted {
+            return Ok(for_a_person(&open, false));
+        }
+        Ok(self.answered(desk, incoming, kind, &open, asked.is_empty(), now))
+    }
+
+    /// The message whose link came along, if it is one of ours and alive.
+    async fn proven(&self, desk: &Desk, incoming: &Incoming) -> Result<Option<StoredMessage>, OfficeFault> {
+        let Some(token) = &incoming.token else { return Ok(None) };
+        let link = self.store.link(desk.season, &token_hash(token)).await?;
+        Ok(link.filter(|link| link.expires > self.now()).and_then(|link| link.message))
+    }
+
+    /// A consent or an absence, held against what is open at the address.
+    fn answered(
+        &self,
+        desk: &Desk,
+        incoming: &Incoming,
+        kind: AnswerKind,
+        open: &[OpenQuestion],
+        nothing_asked: bool,
+        now: Timestamp,
+    ) -> Decision {
+        let all: Vec<(Vec<GuardianId>, Item, Fingerprint)> = open
+            .iter()
+            .flat_map(|q| q.items.iter().map(|(item, seen)| (q.guardians.clone(), *item, *seen)))
+            .collect();
+        let plain = match kind {
+            AnswerKind::Heard => open.len() == 1,
+            AnswerKind::CantCome | AnswerKind::Question => all.len() == 1,
+        };
+        if plain {
+            let items: Vec<Item> = all.iter().map(|(_, item, _)| *item).collect();
+            let reply = if kind == AnswerKind::Heard { ReplyKind::Heard } else { ReplyKind::CantCome };
+            return Decision {
+                kind: Some(kind),
+                said: all,
+                reply: Some((reply, items)),
+                ..Decision::plain(Became::Recorded, None)
+            };
+        }
+        if all.is_empty() {
+            // A second YES after the first is thanks; a word that answers nothing we asked is for a person.
+            return if nothing_asked || kind == AnswerKind::CantCome {
+                Decision::plain(Became::Question, Some(ReplyKind::PassedOn))
+            } else {
+                Decision::plain(Became::Known, None)
+            };
+        }
+        let offered: Vec<Offered> = all
+            .iter()
+            .map(|(guardians, item, seen)| {
+                let (child, event) = desk.board.item_refs(*item);
+                Offered {
+                    guardians: guardians
+                        .iter()
+                        .map(|g| desk.board.season.guardians[g.at()].reference.clone())
+                        .collect(),
+                    child: child.to_owned(),
+                    event: event.to_owned(),
+                    fingerprint: seen.to_string(),
+                }
+            })
+            .collect();
+        let items: Vec<Item> = all.iter().map(|(_, item, _)| *item).collect();
+        Decision {
+            offer: Some(Offer {
+                at: incoming.at.min(now),
+                kind: kind.word().to_owned(),
+                choices: serde_json::json!(offered).to_string(),
+            }),
+            reply: Some((ReplyKind::AskBack, items.clone())),
+            about: items,
+            ..Decision::plain(Became::AskedBack, None)
+        }
+    }
+
+    /// A number sent back for one of the choices that were offered; none if there is no such choice.
+    async fn chosen(
+        &self,
+        desk: &Desk,
+        incoming: &Incoming,
+        number: u8,
+        now: Timestamp,
+    ) -> Result<Option<Decision>, OfficeFault> {
+        let Some(offer) = self.store.offer(desk.season, incoming.channel, &incoming.from).await? else {
+            return Ok(None);
+        };
+        let kind = AnswerKind::from_word(&offer.kind);
+        let choices: Vec<Offered> = serde_json::from_str(&offer.choices).unwrap_or_default();
+        let Some(kind) = kind.filter(|_| now.duration_since(offer.at) <= OFFER_LIVES) else {
+            return Ok(None);
+        };
+        let number = usize::from(number);
+        let chosen: &[Offered] = match number {
+            n if n == choices.len() + 1 => &choices,
+            n if (1..=choices.len()).contains(&n) => &choices[n - 1..n],
+            _ => return Ok(None),
+        };
+        let said: Vec<_> = chosen
+            .iter()
+            .filter_map(|one| {
+                let item = desk.board.item(&one.child, &one.event)?;
+                let guardians: Vec<_> = one.guardians.iter().filter_map(|g| desk.board.guardian(g)).collect();
+                Some((guardians, item, one.fingerprint.parse().ok()?))
+            })
+            .collect();
+        if said.is_empty() {
+            return Ok(None);
+        }
+        let items = said.iter().map(|(_, item, _): &(_, Item, _)| *item).collect();
+        let reply = if kind == AnswerKind::Heard { ReplyKind::Heard } else { ReplyKind::CantCome };
+        Ok(Some(Decision {
+            kind: Some(kind),
+            said,
+            reply: Some((reply, items)),
+            ..Decision::plain(Became::Recorded, None)
+        }))
+    }
+
+    /// The reply in the sender's language. Only texts get one: a mail's sender is not proven, and a page shows her answer.
+    #[allow(clippy::too_many_arguments)]
+    fn reply_to(
+        &self,
+        desk: &Desk,
+        incoming: &Incoming,
+        owners: &[GuardianId],
+        kind: ReplyKind,
+        about: &[Item],
+        offer: Option<&Offer>,
+        now: Timestamp,
+    ) -> Option<NewReply> {
+        if incoming.channel != Channel::Text || owners.is_empty() && kind != ReplyKind::Stopped {
+            return None;
+        }
+        let board = &*desk.board;
+        let season = &board.season;
+        let language =
+            owners.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language);
+        let about: Vec<About> = about.iter().map(|item| named(board, *item)).collect();
+        let mut children: Vec<Option<String>> = about.iter().map(|one| one.child.clone()).collect();
+        children.sort();
+        children.dedup();
+        let choices: Vec<Choice> = about
+            .iter()
+            .enumerate()
+            .filter(|_| offer.is_some())
+            .map(|(at, one)| Choice {
+                number: at + 1,
+                child: one.child.clone(),
+                what: one.what.clone(),
+                date: one.date,
+            })
+            .collect();
+        let reply = Reply {
+            language: language.0.clone(),
+            season_language: season.language.0.clone(),
+            school: season.school.clone(),
+            telephone: Some(season.telephone.clone()).filter(|t| !t.is_empty() && t != "-"),
+            all: choices.len() + 1,
+            children,
+            about,
+            choices,
+        };
+        let words = match self.wording.reply(kind, &reply) {
+            Ok(words) => words,
+            Err(fault) => {
+                tracing::error!(%fault, "a reply could not be worded");
+                return None;
+            }
+        };
+        // Within five minutes of her own message a reply is not bound by quiet hours; later it would be.
+        let until = now.saturating_add(REPLY_LIVES).unwrap_or(now);
+        let hours = window(season);
+        let permitted = is_direct_answer(incoming.at, now) || hours.permitted(&season.zone, now);
+        permitted.then(|| NewReply {
+            channel: incoming.channel,
+            address: incoming.from.clone(),
+            subject: String::new(),
+            words,
+            in_reply_to: String::new(),
+            ready: now,
+            until,
+        })
+    }
+
+    /// What a gateway tells of a message.
+    pub async fn told_by_gateway(&self, receipt: &NewReceipt) -> Result<Receipted, OfficeFault> {
+        let now = self.now();
+        let season = self.desk().await?.season;
+        let became = self.store.receipt(season, receipt, now).await?;
+        if let Receipted::Moved { channel, address, to: crate::domain::graph::State::Bounced } = &became {
+            let desk = self.desk().await?;
+            let households = self.households_at(&desk, *channel, address);
+            let delta = self.difference_for(&desk, &households, now).await?;
+            if !delta.is_empty() {
+                self.store.reconcile(season, &delta, now).await?;
+            }
+        }
+        Ok(became)
+    }
+
+    /// The coordinator answers a question by the road it came by, or closes it without words; false if it was closed before.
+    pub async fn answer_question(&self, id: i64, words: &str) -> Result<bool, OfficeFault> {
+        let now = self.now();
+        let desk = self.desk().await?;
+        let Some(stored) = self.store.incoming(desk.season, id).await? else { return Ok(false) };
+        let incoming = &stored.incoming;
+        let words: String = words.trim().chars().take(INCOMING_CHARACTERS_MAX).collect();
+        let reply = if words.is_empty() { None } else { self.reply_of_a_person(&desk, incoming, words, now) };
+        Ok(self.store.answer_question(desk.season, id, reply.as_ref(), &incoming.guardians, now).await?)
+    }
+
+    fn reply_of_a_person(
+        &self,
+        desk: &Desk,
+        incoming: &NewIncoming,
+        words: String,
+        now: Timestamp,
+    ) -> Option<NewReply> {
+        let board = &*desk.board;
+        let (channel, address) = answer_road(board, &desk.record, incoming)?;
+        let hours = window(&board.season);
+        let ready = match channel {
+            Channel::Text => hours.next_permitted(&board.season.zone, now),
+            Channel::Mail => now,
+        };
+        Some(NewReply {
+            channel,
+            address,
+            subject: if channel == Channel::Mail { board.season.school.clone() } else { String::new() },
+            words,
+            in_reply_to: if channel == Channel::Mail && incoming.channel == Some(Channel::Mail) {
+                incoming.external.clone()
+            } else {
+                String::new()
+            },
+            ready,
+            until: ready.saturating_add(ANSWER_LIVES).unwrap_or(ready),
+        })
+    }
+}
+
+/// By which channel and to which address a person's question can be answered; none if there is no way.
+pub fn answer_road(board: &Board, record: &Record, incoming: &NewIncoming) -> Option<(Channel, String)> {
+    if let Some(channel) = incoming.channel {
+        return Some((channel, incoming.address.clone()));
+    }
+    let guardians = || incoming.guardians.iter().filter_map(|g| board.guardian(g));
+    [Channel::Mail, Channel::Text].into_iter().find_map(|channel| {
+        guardians()
+            .find_map(|g| crate::domain::standing::address(board, record, g, channel).map(str::to_owned))
+            .map(|address| (channel, address))
+    })
+}
+
+/// What goes to a person; the sender is told so if we know her.
+fn for_a_person(open: &[OpenQuestion], trusted: bool) -> Decision {
+    let about: Vec<Item> = open.iter().flat_map(|q| q.items.iter().map(|(item, _)| *item)).collect();
+    let reply = trusted.then_some(ReplyKind::PassedOn);
+    if !trusted {
+        tracing::info!(why = UNKNOWN, "a message waits for a person");
+    }
+    Decision { about, ..Decision::plain(Became::Question, reply) }
+}
+
+/// All guardians whose address this is.
+fn owners(board: &Board, channel: Channel, address: &str) -> Vec<GuardianId> {
+    let season = &board.season;
+    (0..season.guardians.len() as u32)
+        .map(GuardianId)
+        .filter(|g| {
+            let contact = &season.guardians[g.at()].contact;
+            match channel {
+                Channel::Mail => contact.mail.as_ref().is_some_and(|m| m.0.eq_ignore_ascii_case(address)),
+                Channel::Text => contact.phone.as_ref().is_some_and(|p| p.e164 == address),
+            }
+        })
+        .collect()
+}
+
+/// The questions open in messages, newest first: what each asks that none of its guardians has answered, and that no
+/// newer one asks too.
+fn open_questions(
+    board: &Board,
+    record: &Record,
+    messages: &[StoredMessage],
+    now: Timestamp,
+) -> Vec<OpenQuestion> {
+    let mut asked: HashSet<(Item, Option<HouseholdId>)> = HashSet::new();
+    let mut open = Vec::new();
+    for message in messages {
+        let guardians: Vec<GuardianId> = message.guardians.iter().filter_map(|g| board.guardian(g)).collect();
+        let household = board.household(&message.household);
+        let items: Vec<(Item, Fingerprint)> = message
+            .parts
+            .iter()
+            .filter_map(|part| Some((board.item(&part.child, &part.event)?, part.fingerprint?)))
+            .filter(|(item, _)| board.over_at(*item) > now)
+            .filter(|(item, _)| {
+                guardians.iter().any(|g| {
+                    matches!(
+                        standing(board, record, *g, *item),
+                        Standing::Waiting | Standing::HeardBefore | Standing::NotAsked
+                    )
+                })
+            })
+            .filter(|(item, _)| asked.insert((*item, household)))
+            .collect();
+        if !items.is_empty() && !guardians.is_empty() {
+            open.push(OpenQuestion { guardians, household, items });
+        }
+    }
+    // The house rules and the times of one household come in one message or in several: one consent covers them all only
+    // where one message named them all.
+    open.sort_by_key(|q| (q.household, q.items.iter().map(|(item, _)| board.needed_by(*item)).min()));
+    open
+}
+
+fn answer(
+    board: &Board,
+    incoming: &Incoming,
+    guardian: GuardianId,
+    item: Item,
+    fingerprint: Fingerprint,
+    kind: AnswerKind,
+    one_phone: bool,
+) -> NewAnswer {
+    let (child, event) = board.item_refs(item);
+    NewAnswer {
+        at: incoming.at,
+        road: incoming.channel.word().to_owned(),
+        external: incoming.external.clone(),
+        guardian: board.season.guardians[guardian.at()].reference.clone(),
+        child: child.to_owned(),
+        event: event.to_owned(),
+        kind: Some(kind),
+        fingerprint,
+        one_phone,
+        words: incoming.words.chars().take(INCOMING_CHARACTERS_MAX).collect(),
+        noted_by: String::new(),
+        outcome: String::new(),
+    }
+}
+
+fn named(board: &Board, item: Item) -> About {
+    let season = &board.season;
+    let event = item.event.map(|event| &season.events[event.at()]);
+    About {
+        child: season.settings.given_names.then(|| season.children[item.child.at()].given.clone()),
+        what: event.map_or_else(|| "house rules".to_owned(), |event| event.name.clone()),
+        date: event.map(|event| event.date),
+    }
+}

@@ -1,0 +1,105 @@
+//! What is sent straight back to a person's own message, before it is put into words: one text, always one segment.
+
+use jiff::civil::Date;
+use serde::{Serialize, Serializer};
+
+/// What a reply is for; each has a file of wordings in every language, `reply/NAME.txt`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum ReplyKind {
+    /// The acknowledgement was noted.
+    Heard,
+    /// The absence was noted.
+    CantCome,
+    /// More than one question is open: which is meant?
+    AskBack,
+    /// Messages to this address have ended.
+    Stopped,
+    /// They go on again.
+    Started,
+    /// Who writes, and what may be answered.
+    Help,
+    /// A person will read it.
+    PassedOn,
+}
+
+impl ReplyKind {
+    /// Every kind.
+    pub const ALL: [ReplyKind; 7] = [
+        ReplyKind::Heard,
+        ReplyKind::CantCome,
+        ReplyKind::AskBack,
+        ReplyKind::Stopped,
+        ReplyKind::Started,
+        ReplyKind::Help,
+        ReplyKind::PassedOn,
+    ];
+
+    /// Its file in the folder of a language.
+    pub fn file(self) -> &'static str {
+        match self {
+            ReplyKind::Heard => "reply/heard.txt",
+            ReplyKind::CantCome => "reply/cant-come.txt",
+            ReplyKind::AskBack => "reply/ask-back.txt",
+            ReplyKind::Stopped => "reply/stopped.txt",
+            ReplyKind::Started => "reply/started.txt",
+            ReplyKind::Help => "reply/help.txt",
+            ReplyKind::PassedOn => "reply/passed-on.txt",
+        }
+    }
+}
+
+/// A reply's facts.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Reply {
+    /// The language, a BCP 47 tag in lower case.
+    #[serde(skip)]
+    pub language: String,
+    /// The season's language, used where that has no templates.
+    #[serde(skip)]
+    pub season_language: String,
+    /// Name of the school.
+    pub school: String,
+    /// Telephone for questions.
+    pub telephone: Option<String>,
+    /// Each child it is about, once: the given name, or none where the season leaves names out.
+    pub children: Vec<Option<String>>,
+    /// What was noted.
+    pub about: Vec<About>,
+    /// What may be meant, each with the number to send back.
+    pub choices: Vec<Choice>,
+    /// The number that means all of them.
+    pub all: usize,
+}
+
+/// One child at one event, or the house rules.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct About {
+    /// Given name; none where the season leaves names out.
+    pub child: Option<String>,
+    /// Name of the event, or of what else was asked.
+    pub what: String,
+    /// Local date; none for the house rules.
+    #[serde(serialize_with = "date")]
+    pub date: Option<Date>,
+}
+
+/// One of several things that may be meant.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Choice {
+    /// The number to send back.
+    pub number: usize,
+    /// Given name; none where the season leaves names out.
+    pub child: Option<String>,
+    /// Name of the event.
+    pub what: String,
+    /// Local date; none for the house rules.
+    #[serde(serialize_with = "date")]
+    pub date: Option<Date>,
+}
+
+fn date<S: Serializer>(date: &Option<Date>, serializer: S) -> Result<S::Ok, S::Error> {
+    match date {
+        Some(date) => serializer.serialize_str(&date.to_string()),
+        None => serializer.serialize_none(),
+    }
+}

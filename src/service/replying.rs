@@ -1,0 +1,130 @@
+//! Sending replies, and word to the coordinator when a gateway cannot be used.
+
+use super::office::{Office, OfficeFault};
+use super::ports::{
+    ClaimedReply, Content, Gateway, MailContent, NewReply, Outcome, Parcel, SettledReply, Store,
+};
+use super::sending::Sent;
+use crate::domain::graph::State;
+use crate::domain::retry;
+use crate::domain::season::Channel;
+use jiff::{SignedDuration, Timestamp};
+
+/// Replies taken at once.
+const REPLIES_AT_ONCE: u32 = 50;
+/// The same trouble is told to the coordinator again after so long.
+const TOLD_AGAIN_AFTER: SignedDuration = SignedDuration::from_hours(6);
+/// Word of a trouble that has not left by then is not sent.
+const ALARM_LIVES: SignedDuration = SignedDuration::from_hours(6);
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// Sends replies that are due. Each was written down as under way when it was claimed; one that is found so after a
+    /// crash is never sent again.
+    pub(super) async fn send_replies(&self, sent: &mut Sent) -> Result<(), OfficeFault> {
+        let now = self.now();
+        let season = self.desk().await?.season;
+        let lease_until = now.saturating_add(self.ways.lease).unwrap_or(now);
+        let claimed = self.store.claim_replies(season, REPLIES_AT_ONCE, now, lease_until).await?;
+        if claimed.is_empty() {
+            return Ok(());
+        }
+        let mut settled = Vec::with_capacity(claimed.len());
+        for reply in claimed {
+            let outcome = self.gateway.send(&self.parcel_of(&reply)).await.outcome;
+            sent.attempted += 1;
+            sent.accepted += usize::from(outcome == Outcome::Accepted);
+            self.spend(reply.channel, 1);
+            settled.push(self.settled_reply(&reply, outcome));
+        }
+        Ok(self.store.settle_replies(&settled).await?)
+    }
+
+    fn parcel_of(&self, reply: &ClaimedReply) -> Parcel {
+        let content = match reply.channel {
+            Channel::Text => Content::Text(reply.words.clone()),
+            Channel::Mail => Content::Mail(Box::new(MailContent {
+                subject: reply.subject.clone(),
+                text: reply.words.clone(),
+                html: String::new(),
+                calendar: String::new(),
+                stop_link: String::new(),
+                in_reply_to: reply.in_reply_to.clone(),
+                language: String::new(),
+            })),
+        };
+        Parcel {
+            message: 0,
+            to: reply.address.clone(),
+            reference: format!("reply{}", reply.id),
+            at: self.now(),
+            content,
+        }
+    }
+
+    fn settled_reply(&self, reply: &ClaimedReply, outcome: Outcome) -> SettledReply {
+        let now = self.now();
+        let (to, ready, why) = match outcome {
+            Outcome::Accepted => (State::Accepted, now, String::new()),
+            Outcome::Refused { why, .. } => (State::Refused, now, why),
+            Outcome::Uncertain { why } => (State::Uncertain, now, why),
+            Outcome::Temporary { why, .. } | Outcome::Unusable { why } => {
+                let attempt = u32::try_from(reply.number).unwrap_or(u32::MAX);
+                match retry::next_try(now, attempt, reply.until, self.fraction()) {
+                    Some(ready) => (State::WaitingToRetry, ready, why),
+                    None => (State::Refused, now, why),
+                }
+            }
+        };
+        SettledReply { id: reply.id, number: reply.number, to, ready, why }
+    }
+
+    /// Tells the coordinator, by the other channel, of gateways that cannot be used; the same trouble once in a while.
+    pub async fn raise_alarm(&self) -> Result<bool, OfficeFault> {
+        let now = self.now();
+        let mut troubles: Vec<(Channel, String)> =
+            self.resting().into_iter().map(|(channel, rest)| (channel, rest.why)).collect();
+        troubles.extend(self.gateway.troubles(now));
+        let mut told = false;
+        for (channel, why) in troubles {
+            if !self.is_news(channel, now) {
+                continue;
+            }
+            let other = match channel {
+                Channel::Text => Channel::Mail,
+                Channel::Mail => Channel::Text,
+            };
+            let Some((_, address)) = self.ways.coordinator.iter().find(|(by, _)| *by == other) else {
+                continue;
+            };
+            let (what, still) = match channel {
+                Channel::Text => ("Texts", "mail"),
+                Channel::Mail => ("Mail", "texts"),
+            };
+            let reply = NewReply {
+                channel: other,
+                address: address.clone(),
+                subject: format!("{what} cannot leave"),
+                words: format!(
+                    "Allheard: {what} cannot leave ({why}). What is due waits; {still} still leave. See your page."
+                ),
+                in_reply_to: String::new(),
+                ready: now,
+                until: now.saturating_add(ALARM_LIVES).unwrap_or(now),
+            };
+            let season = self.desk().await?.season;
+            self.store.put_reply(season, &reply, now).await?;
+            told = true;
+        }
+        Ok(told)
+    }
+
+    /// Whether a trouble of a channel has not been told lately; notes that it is told now.
+    fn is_news(&self, channel: Channel, now: Timestamp) -> bool {
+        let Ok(mut told) = self.alarms.lock() else { return false };
+        let fresh = told.get(&channel).is_none_or(|at| now.duration_since(*at) >= TOLD_AGAIN_AFTER);
+        if fresh {
+            told.insert(channel, now);
+        }
+        fresh
+    }
+}

@@ -1,0 +1,319 @@
+//! What people send us, what follows from it, our replies, and what gateways tell afterwards.
+
+use super::db::{Row, Tx};
+use super::ledger::Note;
+use super::{SqlStore, channel, instant, ledger, messages, ms, people, sql, state};
+use crate::domain::graph::State;
+use crate::domain::season::Channel;
+use crate::service::ports::{
+    ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, Receipted, SettledReply,
+    StoreFault, StoredIncoming,
+};
+use jiff::Timestamp;
+use serde_json::json;
+
+/// Adds what arrived; false if the same act was known.
+pub(super) async fn add(tx: &mut Tx, season: i64, new: &[NewIncoming]) -> Result<bool, StoreFault> {
+    let rows: Vec<_> = new
+        .iter()
+        .map(|i| {
+            let items: Vec<String> =
+                i.items.iter().map(|(child, event)| format!("{child}/{event}")).collect();
+            json!([
+                i.road,
+                i.external,
+                i.channel.map_or("", |c| c.word()),
+                i.address,
+                ms(i.at),
+                i.words,
+                i.became,
+                format!(" {} ", i.guardians.join(" ")),
+                items.join(" "),
+                i64::from(i.waits)
+            ])
+        })
+        .collect();
+    let added = tx.fetch(sql::INCOMING_ADD, vec![json!(rows).to_string().into(), season.into()]).await?;
+    Ok(!added.is_empty())
+}
+
+pub(super) async fn take_in(
+    store: &SqlStore,
+    season: i64,
+    new: &NewIncoming,
+    effects: &Effects,
+    now: Timestamp,
+) -> Result<bool, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    if !add(&mut tx, season, std::slice::from_ref(new)).await? {
+        return Ok(false);
+    }
+    let mut notes = vec![came_in(new, now)];
+    notes.extend(people::add_answers(&mut tx, season, &effects.answers, now).await?);
+    let word = new.channel.map_or("", |c| c.word());
+    if let Some(stopped) = effects.stop {
+        let values = vec![season.into(), word.into(), new.address.as_str().into(), i64::from(stopped).into()];
+        tx.run(sql::ADDRESS_STOP, values).await?;
+        notes.extend(people::stop_notes(&new.guardians, word, &new.address, stopped, now));
+    }
+    let at_address = || vec![season.into(), word.into(), new.address.as_str().into()];
+    match &effects.offer {
+        Some(offer) => {
+            let mut values = at_address();
+            values.extend([ms(offer.at).into(), offer.kind.as_str().into(), offer.choices.as_str().into()]);
+            tx.run(sql::OFFER_PUT, values).await?;
+        }
+        None if !effects.answers.is_empty() => {
+            tx.run(sql::OFFER_DROP, at_address()).await?;
+        }
+        None => {}
+    }
+    notes.extend(add_replies(&mut tx, season, &effects.replies, &new.guardians, now).await?);
+    ledger::append(store, &mut tx, season, notes).await?;
+    if !effects.answers.is_empty() || effects.stop.is_some() {
+        tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    }
+    messages::reconcile(store, &mut tx, season, &effects.delta, now).await?;
+    store.commit(tx, "take_in").await?;
+    Ok(true)
+}
+
+fn came_in(new: &NewIncoming, now: Timestamp) -> Note {
+    let about = format!(
+        "became={} channel={} guardians={} road={}",
+        new.became,
+        new.channel.map_or("-", |c| c.word()),
+        if new.guardians.is_empty() { "-".to_owned() } else { new.guardians.join(",") },
+        new.road
+    );
+    // Words of somebody unknown belong to nobody's salt but their own address's, which is never written in clear.
+    let person = new.guardians.first().cloned().unwrap_or_else(|| format!("stranger {}", new.address));
+    Note { at: now, kind: "incoming", about, words: Some((person, new.words.clone())) }
+}
+
+async fn add_replies(
+    tx: &mut Tx,
+    season: i64,
+    replies: &[NewReply],
+    guardians: &[String],
+    now: Timestamp,
+) -> Result<Vec<Note>, StoreFault> {
+    let rows: Vec<_> = replies
+        .iter()
+        .map(|r| {
+            json!([r.channel.word(), r.address, r.subject, r.words, r.in_reply_to, ms(r.ready), ms(r.until)])
+        })
+        .collect();
+    if rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    tx.run(sql::REPLY_ADD, vec![json!(rows).to_string().into(), season.into()]).await?;
+    let person =
+        |r: &NewReply| guardians.first().cloned().unwrap_or_else(|| format!("stranger {}", r.address));
+    Ok(replies
+        .iter()
+        .map(|r| Note {
+            at: now,
+            kind: "reply",
+            about: format!("channel={}", r.channel.word()),
+            words: Some((person(r), format!("{}\n{}", r.address, r.words))),
+        })
+        .collect())
+}
+
+pub(super) async fn put_reply(
+    store: &SqlStore,
+    season: i64,
+    reply: &NewReply,
+    now: Timestamp,
+) -> Result<(), StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let notes = add_replies(&mut tx, season, std::slice::from_ref(reply), &[], now).await?;
+    ledger::append(store, &mut tx, season, notes).await?;
+    store.commit(tx, "put_reply").await
+}
+
+fn stored(row: &Row) -> Result<StoredIncoming, StoreFault> {
+    let id = row.int(0)?;
+    let word = row.text(3)?;
+    let pairs = row.text(9)?;
+    Ok(StoredIncoming {
+        id,
+        waits: row.int(10)? != 0,
+        incoming: NewIncoming {
+            road: row.text(1)?,
+            external: row.text(2)?,
+            channel: Channel::from_word(&word),
+            address: row.text(4)?,
+            at: instant("incoming", &id.to_string(), row.int(5)?)?,
+            words: row.text(6)?,
+            became: row.text(7)?,
+            guardians: row.text(8)?.split_whitespace().map(str::to_owned).collect(),
+            items: pairs
+                .split_whitespace()
+                .filter_map(|pair| pair.split_once('/'))
+                .map(|(child, event)| (child.to_owned(), event.to_owned()))
+                .collect(),
+            waits: row.int(10)? != 0,
+        },
+    })
+}
+
+pub(super) async fn waiting(
+    store: &SqlStore,
+    season: i64,
+    most: u32,
+) -> Result<Vec<StoredIncoming>, StoreFault> {
+    let rows = store.db.fetch(sql::INCOMING_WAITING, vec![season.into(), i64::from(most).into()]).await?;
+    rows.iter().map(stored).collect()
+}
+
+pub(super) async fn of_guardian(
+    store: &SqlStore,
+    season: i64,
+    guardian: &str,
+    most: u32,
+) -> Result<Vec<StoredIncoming>, StoreFault> {
+    let pattern = format!("% {guardian} %");
+    let values = vec![season.into(), pattern.into(), i64::from(most).into()];
+    store.db.fetch(sql::INCOMING_OF, values).await?.iter().map(stored).collect()
+}
+
+pub(super) async fn one(
+    store: &SqlStore,
+    season: i64,
+    id: i64,
+) -> Result<Option<StoredIncoming>, StoreFault> {
+    store.db.fetch(sql::INCOMING_ONE, vec![season.into(), id.into()]).await?.first().map(stored).transpose()
+}
+
+pub(super) async fn answer_question(
+    store: &SqlStore,
+    season: i64,
+    id: i64,
+    reply: Option<&NewReply>,
+    guardians: &[String],
+    now: Timestamp,
+) -> Result<bool, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    if tx.fetch(sql::INCOMING_DONE, vec![season.into(), id.into()]).await?.is_empty() {
+        return Ok(false);
+    }
+    let replies: Vec<NewReply> = reply.into_iter().cloned().collect();
+    let mut notes = add_replies(&mut tx, season, &replies, guardians, now).await?;
+    notes.push(Note::plain(
+        now,
+        "question_closed",
+        format!("incoming={id} replied={}", u8::from(reply.is_some())),
+    ));
+    ledger::append(store, &mut tx, season, notes).await?;
+    store.commit(tx, "answer_question").await?;
+    Ok(true)
+}
+
+pub(super) async fn offer(
+    store: &SqlStore,
+    season: i64,
+    by: Channel,
+    address: &str,
+) -> Result<Option<Offer>, StoreFault> {
+    let rows = store.db.fetch(sql::OFFER, vec![season.into(), by.word().into(), address.into()]).await?;
+    let Some(row) = rows.first() else { return Ok(None) };
+    Ok(Some(Offer { at: instant("offer", "", row.int(0)?)?, kind: row.text(1)?, choices: row.text(2)? }))
+}
+
+pub(super) async fn claim_replies(
+    store: &SqlStore,
+    season: i64,
+    most: u32,
+    now: Timestamp,
+    lease_until: Timestamp,
+) -> Result<Vec<ClaimedReply>, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let values = vec![season.into(), i64::from(most).into(), ms(now).into(), ms(lease_until).into()];
+    let rows = tx.fetch(sql::REPLY_CLAIM, values).await?;
+    if rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    store.commit(tx, "claim_replies").await?;
+    let mut claimed = rows
+        .iter()
+        .map(|row| {
+            let id = row.int(0)?;
+            Ok(ClaimedReply {
+                id,
+                channel: channel("reply", &id.to_string(), &row.text(1)?)?,
+                address: row.text(2)?,
+                subject: row.text(3)?,
+                words: row.text(4)?,
+                in_reply_to: row.text(5)?,
+                until: instant("reply", &id.to_string(), row.int(6)?)?,
+                number: row.int(7)?,
+            })
+        })
+        .collect::<Result<Vec<_>, StoreFault>>()?;
+    claimed.sort_by_key(|reply| reply.id);
+    Ok(claimed)
+}
+
+pub(super) async fn settle_replies(store: &SqlStore, settled: &[SettledReply]) -> Result<(), StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let rows: Vec<_> =
+        settled.iter().map(|r| json!([r.id, r.number, r.to.word(), ms(r.ready), r.why])).collect();
+    tx.run(sql::REPLY_SETTLE, vec![json!(rows).to_string().into()]).await?;
+    store.commit(tx, "settle_replies").await
+}
+
+pub(super) async fn receipt(
+    store: &SqlStore,
+    season: i64,
+    new: &NewReceipt,
+    now: Timestamp,
+) -> Result<Receipted, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let values = vec![
+        season.into(),
+        new.gateway.as_str().into(),
+        new.external.as_str().into(),
+        new.reference.as_str().into(),
+        new.news.word().into(),
+        ms(now).into(),
+    ];
+    if tx.fetch(sql::RECEIPT_ADD, values).await?.is_empty() {
+        return Ok(Receipted::Known);
+    }
+    let joined = join(store, &mut tx, season, new, now).await?;
+    store.commit(tx, "receipt").await?;
+    Ok(joined)
+}
+
+/// Lets news take effect on its message, or leaves it for when the message is known.
+pub(super) async fn join(
+    store: &SqlStore,
+    tx: &mut Tx,
+    season: i64,
+    new: &NewReceipt,
+    now: Timestamp,
+) -> Result<Receipted, StoreFault> {
+    let values = vec![season.into(), new.gateway.as_str().into(), new.reference.as_str().into()];
+    let found = tx.fetch(sql::RECEIPT_FIND, values).await?;
+    let Some(row) = found.first() else { return Ok(Receipted::Parked) };
+    let (id, number) = (row.int(0)?, row.int(1)?);
+    let (by, address) = (channel("message", &id.to_string(), &row.text(2)?)?, row.text(3)?);
+    let values = vec![season.into(), new.gateway.as_str().into(), new.external.as_str().into()];
+    tx.run(sql::RECEIPT_JOIN, values).await?;
+    let step = if new.news == News::Delivered { sql::DELIVER } else { sql::RETURN };
+    let moved = tx.fetch(step, vec![season.into(), id.into()]).await?;
+    let Some(row) = moved.first() else { return Ok(Receipted::Known) };
+    let to = state("message", &id.to_string(), &row.text(4)?)?;
+    if new.news == News::FailedForGood {
+        let pair = json!([[id, number]]);
+        tx.run(sql::ADDRESSES_BAD, vec![pair.to_string().into(), season.into()]).await?;
+    }
+    let notes = messages::ended(tx, &moved, now).await?;
+    ledger::append(store, tx, season, notes).await?;
+    if to == State::Bounced {
+        tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    }
+    Ok(Receipted::Moved { channel: by, address, to })
+}
