@@ -7,7 +7,7 @@ mod support;
 use allheard::domain::season::Channel;
 use allheard::gateway::folder::Folder;
 use allheard::gateway::smtp::{Protection, Server, Smtp, SmtpFault, dial};
-use allheard::gateway::{Gateways, Road};
+use allheard::gateway::{Carrier, Gateways, Road, Texts};
 use allheard::service::ports::{Content, Gateway as _, Outcome};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -231,7 +231,8 @@ fn no_password_and_no_mail_goes_over_an_open_line() {
 
 fn folder(root: &Path) -> Gateways {
     let mut both = gateways(Road::Folder(Folder::open(root, identity()).unwrap()));
-    both.text.road = Road::Folder(Folder::open(root, identity()).unwrap());
+    let road = Road::Folder(Folder::open(root, identity()).unwrap());
+    both.text = Texts::new(vec![Carrier { road, per_second: 1e9, sessions: 1 }]);
     both
 }
 

@@ -30,7 +30,7 @@ enum Engine {
 const ENGINES: &[Engine] = &[Engine::Sqlite];
 
 const SEASON: i64 = 1;
-const RULES: TendRules = TendRules { claims_max: 3, uncertain_wait_ms: 900_000 };
+const RULES: TendRules = TendRules { claims_max: 3, uncertain_wait_ms: 900_000, text_known_again: false };
 /// Seconds that storing 100,000 messages may take here, where nothing is optimised and others use the machine.
 const STORING_SECONDS_MAX: f64 = 20.0;
 
@@ -121,6 +121,8 @@ fn settled(message: &StoredMessage, to: State) -> Settled {
         to,
         ready: now(),
         bad_address: false,
+        gateway: String::new(),
+        gateway_id: String::new(),
         why: String::new(),
     }
 }

@@ -270,6 +270,8 @@ fn needs() -> Needs {
             words: "Can Tomasz leave right after his number? We have a train.".into(),
             at: as_of(),
             telephone: Some(telephone("0021", "020 7946 0021")),
+            question: Some(17),
+            road: Some("text"),
         }],
         uncertain: vec![Uncertain {
             message: "m-4417".into(),

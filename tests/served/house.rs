@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex};
 
 use allheard::domain::book::Book;
-use allheard::gateway::{Carrier, Gateways, Road, memory};
+use allheard::gateway::{Carrier, Gateways, Road, Texts, memory};
 use allheard::service::office::{Office, Ways};
 use allheard::service::ports::{Clock, Content, Random};
 use allheard::service::wording::Wording;
@@ -116,7 +116,7 @@ impl House {
         let url = format!("sqlite://{}", folder.path().join("season.db").display());
         let store = SqlStore::open(&url, Box::new(Dice(1))).await.unwrap();
         let clock = Arc::new(Hands(Mutex::new("2027-05-20T09:00:00Z".parse().unwrap())));
-        let gateways = Gateways { mail: carrier(), text: carrier() };
+        let gateways = Gateways { mail: carrier(), text: Texts::new(vec![carrier()]) };
         let ways = Ways { base_url: "https://brackwater.example".to_owned(), ..Ways::default() };
         let wording = Wording::load(None).ok().unwrap();
         let office = Office::new(store, gateways, clock.clone(), Box::new(Dice(2)), wording, ways);

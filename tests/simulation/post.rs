@@ -6,8 +6,8 @@ use allheard::domain::board::Board;
 use allheard::domain::digest;
 use allheard::domain::season::Channel;
 use allheard::gateway::memory::{Fate, Memory};
-use allheard::gateway::{Carrier, Gateways, Road};
-use allheard::service::ports::{Content, Gateway, Outcome, Parcel};
+use allheard::gateway::{Carrier, Gateways, Road, Texts};
+use allheard::service::ports::{Content, Gateway, Handed, Parcel};
 use allheard::store::db::{Db, Statement, Value};
 use jiff::civil::time;
 use jiff::{SignedDuration, Timestamp};
@@ -109,7 +109,7 @@ impl Post {
             });
             Carrier { road: Road::Memory(memory), per_second: 1_000.0, sessions: 1 }
         };
-        let inner = Gateways { mail: carrier(), text: carrier() };
+        let inner = Gateways { mail: carrier(), text: Texts::new(vec![carrier()]) };
         Post { inner, world, db, twice: false, last_fate }
     }
 
@@ -235,7 +235,7 @@ impl Post {
         }
     }
 
-    async fn offer(&self, parcel: &Parcel, channel: Channel) -> Outcome {
+    async fn offer(&self, parcel: &Parcel, channel: Channel) -> Handed {
         let witnessed = self.witness(parcel, channel).await.unwrap_or_default();
         let outcome = self.inner.send(parcel).await;
         let fate = self.last_fate.lock().unwrap().clone();
@@ -247,7 +247,7 @@ impl Post {
 }
 
 impl Gateway for Post {
-    async fn send(&self, parcel: &Parcel) -> Outcome {
+    async fn send(&self, parcel: &Parcel) -> Handed {
         let channel = match parcel.content {
             Content::Text(_) => Channel::Text,
             Content::Mail(_) => Channel::Mail,

@@ -5,7 +5,7 @@ use allheard::domain::book::Book;
 use allheard::gateway::mail::Identity;
 use allheard::gateway::memory::{Fate, Memory};
 use allheard::gateway::smtp::{Protection, Server, Smtp};
-use allheard::gateway::{Carrier, Gateways, Road};
+use allheard::gateway::{Carrier, Gateways, Road, Texts};
 use allheard::service::office::{Office, Ways};
 use allheard::service::ports::{Clock, Content, MailContent, Parcel, Random, Store as _};
 use allheard::service::wording::Wording;
@@ -76,7 +76,7 @@ pub fn gateways(mail: Road) -> Gateways {
     let memory = Memory::new(|_, _| Fate::Taken);
     Gateways {
         mail: Carrier { road: mail, per_second: UNBOUNDED, sessions: 1 },
-        text: Carrier { road: Road::Memory(memory), per_second: UNBOUNDED, sessions: 1 },
+        text: Texts::new(vec![Carrier { road: Road::Memory(memory), per_second: UNBOUNDED, sessions: 1 }]),
     }
 }
 
@@ -99,6 +99,7 @@ pub fn parcel(nth: usize, to: &str) -> Parcel {
             text: line.repeat(10),
             html: format!("<p>{}</p>", line.repeat(8)),
             calendar: String::new(),
+            in_reply_to: String::new(),
             stop_link: "https://allheard.example/s/token".to_owned(),
             language: "en".to_owned(),
         })),
