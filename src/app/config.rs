@@ -1,5 +1,6 @@
 //! The configuration file, read once into valid values. Every key has a default; an unknown key is an error.
 
+use super::preview::Tariff;
 use super::texts::{GatewayConfig, HookConfig, InboxConfig};
 use crate::domain::season::Channel;
 use crate::gateway::smtp::Protection;
@@ -76,6 +77,8 @@ pub struct Pages {
     pub listen: SocketAddr,
     /// What families see in front of their links.
     pub address: String,
+    /// Whether families can open pages there; if not, messages ask for an answer by text or mail.
+    pub public: bool,
 }
 
 impl Default for Pages {
@@ -83,6 +86,7 @@ impl Default for Pages {
         Pages {
             listen: SocketAddr::from(([127, 0, 0, 1], 8420)),
             address: "http://127.0.0.1:8420".to_owned(),
+            public: true,
         }
     }
 }
@@ -158,6 +162,8 @@ pub struct Mail {
     pub per_second: f64,
     /// Sessions at once.
     pub sessions: usize,
+    /// Whether answers come in by `allheard inbound-mail` or an inbox.
+    pub answered: bool,
 }
 
 impl Default for Mail {
@@ -176,11 +182,17 @@ impl Default for Mail {
             bounces: String::new(),
             per_second: 5.0,
             sessions: 2,
+            answered: false,
         }
     }
 }
 
 impl Mail {
+    /// Whether words sent back by mail come in.
+    pub fn answers_come_in(&self) -> bool {
+        self.answered
+    }
+
     /// The protection its word means.
     pub fn protection(&self) -> Result<Protection, String> {
         match self.protection.as_str() {
@@ -217,6 +229,23 @@ impl Default for Texts {
             hooks: Vec::new(),
             inboxes: Vec::new(),
         }
+    }
+}
+
+impl Texts {
+    /// Whether words sent back by text come in.
+    pub fn answers_come_in(&self) -> bool {
+        !self.inboxes.is_empty() || self.hooks.iter().any(|hook| hook.tells == "answers")
+    }
+
+    /// What gateways ask for a segment, in order of preference.
+    pub fn tariffs(&self) -> Vec<Tariff> {
+        let tariff = |gateway: &GatewayConfig| Tariff {
+            name: gateway.name.clone(),
+            prefixes: gateway.prefixes.clone(),
+            price: gateway.price,
+        };
+        self.gateways.iter().map(tariff).collect()
     }
 }
 

@@ -66,12 +66,19 @@ pub async fn open(config: &Config) -> Result<House, StartFault> {
     })?;
     let store = SqlStore::open(&config.data.database(), Box::new(HostRandom)).await?;
     let gateways = gateways(config)?;
-    let ways = Ways {
+    Ok(Office::new(store, gateways, Arc::new(HostClock), Box::new(HostRandom), wording, ways(config)))
+}
+
+/// How the office works, as configured.
+pub fn ways(config: &Config) -> Ways {
+    Ways {
         base_url: config.pages.address.clone(),
+        pages_public: config.pages.public,
+        reply_by_text: config.texts.answers_come_in(),
+        reply_by_mail: config.mail.answers_come_in(),
         coordinator: config.coordinator.addresses(),
         ..Ways::default()
-    };
-    Ok(Office::new(store, gateways, Arc::new(HostClock), Box::new(HostRandom), wording, ways))
+    }
 }
 
 fn gateways(config: &Config) -> Result<Gateways, StartFault> {

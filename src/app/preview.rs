@@ -5,7 +5,10 @@ use crate::domain::plan::{self, Wanted};
 use crate::domain::record::Record;
 use crate::domain::season::Season;
 use crate::domain::segments;
+use crate::domain::season::Channel;
+use crate::domain::standing;
 use crate::service::composing::preview;
+use crate::service::office::Ways;
 use crate::service::ports::Content;
 use crate::service::wording::Wording;
 use jiff::Timestamp;
@@ -19,10 +22,52 @@ pub struct Line {
     pub words: String,
     /// Units of each segment; empty for mail.
     pub segments: Vec<usize>,
+    /// The characters that made a text longer.
+    pub causes: Vec<char>,
+    /// Name of the gateway a text would go by, and its price; none where nothing is configured.
+    pub tariff: Option<(String, f64)>,
+}
+
+/// What a gateway asks for a segment to some numbers.
+#[derive(Debug, Clone)]
+pub struct Tariff {
+    /// Name of the gateway.
+    pub name: String,
+    /// Beginnings of the numbers it serves; empty for all.
+    pub prefixes: Vec<String>,
+    /// Price of a segment.
+    pub price: f64,
+}
+
+/// Texts of a plan by one gateway.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cost {
+    /// Name of the gateway; empty where none is configured.
+    pub gateway: String,
+    /// Texts.
+    pub texts: usize,
+    /// Segments in all.
+    pub segments: usize,
+    /// Price in all, in the host's currency.
+    pub price: f64,
+}
+
+/// What the texts of a plan come to, by gateway in order of name.
+pub fn costs(lines: &[Line]) -> Vec<Cost> {
+    let mut costs: std::collections::BTreeMap<String, Cost> = std::collections::BTreeMap::new();
+    for line in lines.iter().filter(|line| line.wanted.channel == Channel::Text) {
+        let (name, price) = line.tariff.clone().unwrap_or_default();
+        let fresh = Cost { gateway: name.clone(), texts: 0, segments: 0, price: 0.0 };
+        let cost = costs.entry(name).or_insert(fresh);
+        cost.texts += 1;
+        cost.segments += line.segments.len();
+        cost.price += price;
+    }
+    costs.into_values().collect()
 }
 
 /// Plans a season at an instant as if nothing had happened yet, in order of due time.
-pub fn lines(season: Season, wording: &Wording, base_url: &str, at: Timestamp) -> (Board, Vec<Line>) {
+pub fn lines(season: Season, wording: &Wording, ways: &Ways, tariffs: &[Tariff], at: Timestamp) -> (Board, Vec<Line>) {
     let board = Board::of(season);
     let record = Record { revised_at: at, ..Record::default() };
     let mut wanted = plan::plan(&board, &record, at);
@@ -30,15 +75,23 @@ pub fn lines(season: Season, wording: &Wording, base_url: &str, at: Timestamp) -
     let lines = wanted
         .into_iter()
         .map(|wanted| {
-            let (words, segments) = match preview(&board, wording, &wanted, base_url) {
+            let (words, segments, causes) = match preview(&board, wording, &wanted, ways) {
                 Ok(Content::Text(text)) => {
                     let count = segments::count(&text);
-                    (text, count.segments)
+                    (text, count.segments, count.causes)
                 }
-                Ok(Content::Mail(mail)) => (mail.subject, Vec::new()),
-                Err(fault) => (fault.to_string(), Vec::new()),
+                Ok(Content::Mail(mail)) => (mail.subject, Vec::new(), Vec::new()),
+                Err(fault) => (fault.to_string(), Vec::new(), Vec::new()),
             };
-            Line { wanted, words, segments }
+            let to = wanted
+                .guardians
+                .iter()
+                .find_map(|guardian| standing::address(&board, &record, *guardian, wanted.channel));
+            let tariff = to.filter(|_| wanted.channel == Channel::Text).and_then(|to| {
+                let serves = |t: &&Tariff| t.prefixes.is_empty() || t.prefixes.iter().any(|p| to.starts_with(p.as_str()));
+                tariffs.iter().find(serves).map(|t| (t.name.clone(), t.price * segments.len() as f64))
+            });
+            Line { wanted, words, segments, causes, tariff }
         })
         .collect();
     (board, lines)
@@ -69,6 +122,9 @@ impl Line {
             }).collect::<Vec<_>>(),
             "words": self.words,
             "segments": self.segments,
+            "causes": self.causes,
+            "gateway": self.tariff.as_ref().map(|(name, _)| name),
+            "price": self.tariff.as_ref().map(|(_, price)| price),
         })
     }
 }

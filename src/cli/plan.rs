@@ -1,9 +1,11 @@
 //! `allheard plan`: who would be told what, when and by which channel.
 
 use super::{Exit, check, pretty, say, tell};
-use crate::app::preview;
+use crate::app::config::Config;
+use crate::app::{preview, ways};
 use crate::domain::season::Season;
 use crate::domain::wall;
+use crate::service::office::Ways;
 use crate::service::wording::Wording;
 use crate::workbook;
 use jiff::Timestamp;
@@ -21,6 +23,9 @@ pub(super) struct Options {
     /// Plan as of this instant: 2027-02-01T09:00 in the season's zone, or 2027-02-01T09:00:00Z.
     #[arg(long, value_name = "INSTANT")]
     at: String,
+    /// Configuration with the text gateways, for what the texts will cost and how families can answer.
+    #[arg(long, value_name = "FILE")]
+    config: Option<PathBuf>,
     /// Print JSON.
     #[arg(long)]
     json: bool,
@@ -43,10 +48,25 @@ pub(super) fn run(options: &Options) -> Exit {
             return Exit::Config;
         }
     };
-    let (board, lines) = preview::lines(season, &wording, SPECIMEN_ADDRESS, at);
+    let specimen = Ways { base_url: SPECIMEN_ADDRESS.to_owned(), ..Ways::default() };
+    let (ways, tariffs) = match &options.config {
+        None => (specimen, Vec::new()),
+        Some(path) => match Config::read(path) {
+            Ok(config) => (ways(&config), config.texts.tariffs()),
+            Err(fault) => {
+                tell(fault);
+                return Exit::Config;
+            }
+        },
+    };
+    let (board, lines) = preview::lines(season, &wording, &ways, &tariffs, at);
+    let costs = preview::costs(&lines);
     if options.json {
         let messages: Vec<_> = lines.iter().map(|line| line.json(&board)).collect();
-        say(pretty(&json!({ "at": at.to_string(), "zone": board.season.zone_name, "messages": messages })));
+        say(pretty(&json!({ "at": at.to_string(), "zone": board.season.zone_name, "messages": messages,
+            "costs": costs.iter().map(|cost| json!({
+                "gateway": cost.gateway, "texts": cost.texts, "segments": cost.segments, "price": cost.price
+            })).collect::<Vec<_>>() })));
         return Exit::Done;
     }
     for line in &lines {
@@ -56,7 +76,10 @@ pub(super) fn run(options: &Options) -> Exit {
         let segments = match line.segments.len() {
             0 => String::new(),
             1 => " (1 segment)".to_owned(),
-            n => format!(" ({n} segments)"),
+            n => {
+                let causes: String = line.causes.iter().map(|c| format!(" {c}")).collect();
+                format!(" ({n} segments{}{causes})", if causes.is_empty() { "" } else { ":" })
+            }
         };
         let channel = line.wanted.channel.word();
         say(format!(
@@ -65,6 +88,11 @@ pub(super) fn run(options: &Options) -> Exit {
             names.join(" and "),
             line.words
         ));
+    }
+    for cost in &costs {
+        let by = if cost.gateway.is_empty() { String::new() } else { format!(" by {}", cost.gateway) };
+        let price = if cost.price > 0.0 { format!(", {:.2}", cost.price) } else { String::new() };
+        tell(format!("{} texts{by} in {} segments{price}", cost.texts, cost.segments));
     }
     tell(format!("{} messages; nothing was sent", lines.len()));
     Exit::Done

@@ -1,7 +1,7 @@
 //! From a claimed message and today's facts to a letter, a parcel and the attempt that is written down first.
 
 use super::letter::{Change, Item as LetterItem, Kind, Letter, Rule, Walk, What};
-use super::office::{Desk, Office, notice_key};
+use super::office::{Desk, Office, Ways, notice_key};
 use super::ports::{
     Content, Gateway, LinkKind, MailContent, NewAttempt, NewLink, Parcel, Store, StoredMessage, Unsent,
 };
@@ -101,7 +101,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             old,
             &To { household, guardians: &guardians, due: message.due },
             &parts,
-            &Links { base_url: &self.ways.base_url, token: &token },
+            &Links { ways: &self.ways, token: &token },
             now,
         );
         let content = words(&self.wording, board, &letter, message.channel, &parts, now)
@@ -205,7 +205,7 @@ pub fn preview(
     board: &Board,
     wording: &Wording,
     wanted: &Wanted,
-    base_url: &str,
+    ways: &Ways,
 ) -> Result<Content, super::wording::Fault> {
     let letter = letter(
         board,
@@ -213,7 +213,7 @@ pub fn preview(
         &HashMap::new(),
         &To { household: wanted.household, guardians: &wanted.guardians, due: wanted.due },
         &wanted.parts,
-        &Links { base_url, token: SPECIMEN_TOKEN },
+        &Links { ways, token: SPECIMEN_TOKEN },
         wanted.due,
     );
     words(wording, board, &letter, wanted.channel, &wanted.parts, wanted.due)
@@ -272,7 +272,7 @@ struct To<'a> {
 
 /// Where a letter's links lead.
 struct Links<'a> {
-    base_url: &'a str,
+    ways: &'a Ways,
     token: &'a str,
 }
 
@@ -286,7 +286,8 @@ fn letter(
     now: Timestamp,
 ) -> Letter {
     let guardians = to.guardians;
-    let Links { base_url, token } = links;
+    let Links { ways, token } = links;
+    let base_url = &ways.base_url;
     let season = &board.season;
     let language =
         guardians.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language).clone();
@@ -316,10 +317,12 @@ fn letter(
             .iter()
             .filter_map(|item| letter_item(board, record, old, guardians, *item, kind, &language))
             .collect(),
-        link: format!("{base_url}/r/{token}"),
-        stop_link: format!("{base_url}/stop/{token}"),
+        link: if ways.pages_public { format!("{base_url}/r/{token}") } else { String::new() },
+        stop_link: if ways.pages_public { format!("{base_url}/stop/{token}") } else { String::new() },
         owes: parts.iter().any(|(_, notice)| crate::domain::plan::owes(board, *notice)),
-        reply_by_text: false,
+        reply_by_text: ways.reply_by_text,
+        reply_by_mail: ways.reply_by_mail,
+        code: (*token).to_owned(),
         one_phone: guardians.len() > 1,
         only_child: theirs.len() <= 1,
         catch_up: now.duration_since(to.due) > CATCH_UP_AFTER,

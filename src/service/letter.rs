@@ -78,7 +78,7 @@ pub struct Letter {
     pub rules: Vec<Rule>,
     /// One for each child and event, soonest first; empty for [`Kind::Rules`].
     pub items: Vec<Item>,
-    /// The guardian's own page, an absolute URL of about 50 characters.
+    /// The guardian's own page, an absolute URL of about 50 characters; empty where families cannot open pages.
     pub link: String,
     /// Where messages are stopped, an absolute URL.
     pub stop_link: String,
@@ -86,6 +86,10 @@ pub struct Letter {
     pub owes: bool,
     /// Whether a word sent back by text is understood.
     pub reply_by_text: bool,
+    /// Whether a word sent back by mail is understood.
+    pub reply_by_mail: bool,
+    /// What an answer by mail must hold as proof that its sender had this letter.
+    pub code: String,
     /// Whether this telephone is shared by two guardians of one household.
     pub one_phone: bool,
     /// Whether the household has a single child in the season, so that "your child" is plain.

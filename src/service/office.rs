@@ -33,6 +33,12 @@ pub struct Ways {
     pub rest: SignedDuration,
     /// How long links live after what they are about is over.
     pub links_outlive: SignedDuration,
+    /// Whether families can open pages at that address.
+    pub pages_public: bool,
+    /// Whether words sent back by text come in.
+    pub reply_by_text: bool,
+    /// Whether words sent back by mail come in.
+    pub reply_by_mail: bool,
     /// Where the coordinator is told of troubles: an address a channel, as far as there is one.
     pub coordinator: Vec<(Channel, String)>,
 }
@@ -48,6 +54,9 @@ impl Default for Ways {
             uncertain_wait: SignedDuration::from_mins(15),
             rest: SignedDuration::from_secs(60),
             links_outlive: SignedDuration::from_hours(48),
+            pages_public: true,
+            reply_by_text: false,
+            reply_by_mail: false,
             coordinator: Vec::new(),
         }
     }

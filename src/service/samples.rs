@@ -34,6 +34,16 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
     });
     vary("names left out", &|l| rename(l, None));
     vary("an answer by text", &|l| l.reply_by_text = true);
+    vary("no pages, an answer by text or mail", &|l| {
+        l.link = String::new();
+        l.reply_by_text = true;
+        l.reply_by_mail = true;
+    });
+    vary("no pages and no answers but by telephone", &|l| l.link = String::new());
+    vary("no pages, no answers, no telephone", &|l| {
+        l.link = String::new();
+        l.telephone = None;
+    });
     vary("no answer owed", &|l| l.owes = false);
     vary("joined late, one phone", &|l| {
         l.catch_up = true;
@@ -87,6 +97,8 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         stop_link: "https://larkmoor.example/s/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         owes: true,
         reply_by_text: false,
+        reply_by_mail: false,
+        code: "b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         one_phone: false,
         only_child: true,
         catch_up: false,

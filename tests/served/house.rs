@@ -4,10 +4,13 @@ use std::sync::{Arc, Mutex};
 
 use allheard::domain::book::Book;
 use allheard::gateway::{Carrier, Gateways, Road, Texts, memory};
+use allheard::inbound::fields::Places;
+use allheard::inbound::hook::{self, Form, Hook, Proof, Refused};
 use allheard::service::office::{Office, Ways};
 use allheard::service::ports::{Clock, Content, Random};
 use allheard::service::wording::Wording;
 use allheard::store::SqlStore;
+use allheard::web::hook::{HookRead, ReadHook};
 use allheard::web::routes::{WebWays, router};
 use allheard::workbook;
 use axum::Router;
@@ -97,26 +100,78 @@ fn carrier() -> Carrier {
     Carrier { road, per_second: 1000.0, sessions: 1 }
 }
 
+/// One hook, as the configuration would describe it: a form with a secret in a header.
+fn answers_hook() -> Hook {
+    Hook {
+        name: "answers".to_owned(),
+        proof: Proof::Header { name: "x-secret".to_owned() },
+        secrets: vec!["whisper".to_owned()],
+        form: Form::Form,
+        list: String::new(),
+        places: Places::Answer {
+            from: "from".to_owned(),
+            words: "text".to_owned(),
+            id: "id".to_owned(),
+            at: String::new(),
+        },
+        answer: "thanks\n".to_owned(),
+    }
+}
+
+fn read_hook(hooks: Vec<Hook>) -> ReadHook {
+    Arc::new(move |request| {
+        let Some(hook) = hooks.iter().find(|hook| hook.name == request.name) else { return HookRead::NoSuch };
+        let raw =
+            hook::Request { headers: request.headers.clone(), query: request.query, body: request.body };
+        match hook.read(&raw, request.now) {
+            Ok(told) => HookRead::Told(told, hook.answer.clone()),
+            Err(Refused::Unproven) => HookRead::Unproven,
+            Err(Refused::Unreadable(why)) => HookRead::Unreadable(why),
+        }
+    })
+}
+
 impl House {
     /// The season brought on 20 May, nothing sent yet.
     pub async fn open() -> House {
+        House::open_with(super::season::book()).await
+    }
+
+    /// Another season brought on that day.
+    pub async fn open_with(book: Book) -> House {
         let house = House::empty().await;
-        let bringing = house.office.preview(super::season::book(), Vec::new()).await.unwrap();
+        house.bring(book).await;
+        house
+    }
+
+    /// Brings a season of five children as the first.
+    pub async fn bring(&self, book: Book) {
+        let house = self;
+        let bringing = house.office.preview(book, Vec::new()).await.unwrap();
         let errors: Vec<_> = bringing.problems.iter().map(|p| (&p.sheet, p.row, &p.reason)).collect();
         assert!(!bringing.has_errors(), "{errors:?}");
         assert_eq!((bringing.revision, bringing.children), (0, (0, 5)));
         let brought = house.office.bring(&bringing).await.unwrap();
         assert_eq!(brought.revision, 1);
-        house
+    }
+
+    /// The pages, to be served on a socket.
+    pub fn router(&self) -> Router {
+        self.router.clone()
     }
 
     /// Without a season.
     pub async fn empty() -> House {
+        House::with(Texts::new(vec![carrier()]), vec![answers_hook()]).await
+    }
+
+    /// Without a season, with carriers of texts and hooks of the test's own.
+    pub async fn with(text: Texts, hooks: Vec<Hook>) -> House {
         let folder = tempfile::tempdir().unwrap();
         let url = format!("sqlite://{}", folder.path().join("season.db").display());
         let store = SqlStore::open(&url, Box::new(Dice(1))).await.unwrap();
         let clock = Arc::new(Hands(Mutex::new("2027-05-20T09:00:00Z".parse().unwrap())));
-        let gateways = Gateways { mail: carrier(), text: Texts::new(vec![carrier()]) };
+        let gateways = Gateways { mail: carrier(), text };
         let ways = Ways { base_url: "https://brackwater.example".to_owned(), ..Ways::default() };
         let wording = Wording::load(None).ok().unwrap();
         let office = Office::new(store, gateways, clock.clone(), Box::new(Dice(2)), wording, ways);
@@ -124,7 +179,7 @@ impl House {
         let acted = Arc::new(Mutex::new(0));
         let counted = acted.clone();
         let web = WebWays {
-            read_hook: std::sync::Arc::new(|_| allheard::web::hook::HookRead::NoSuch),
+            read_hook: read_hook(hooks),
             read_workbook: workbook::read_octets,
             write_workbook: |book| workbook::to_xlsx(book).ok(),
             acted: Arc::new(move || *counted.lock().unwrap() += 1),
@@ -153,6 +208,27 @@ impl House {
         let parcel = taken.iter().rev().find(|parcel| parcel.to == address).expect("a mail went there");
         let Content::Mail(mail) = &parcel.content else { panic!("not a mail") };
         mail.stop_link.rsplit('/').next().unwrap().to_owned()
+    }
+
+    /// Every text that went out: to whom, and its words.
+    pub fn texts(&self) -> Vec<(String, String)> {
+        let Road::Memory(memory) = &self.office.gateway.text.carriers()[0].road else { panic!("not memory") };
+        memory
+            .taken()
+            .into_iter()
+            .map(|parcel| match parcel.content {
+                Content::Text(words) => (parcel.to, words),
+                Content::Mail(_) => panic!("not a text"),
+            })
+            .collect()
+    }
+
+    /// The ref of the household of a guardian.
+    pub async fn household(&self, guardian: &str) -> String {
+        let desk = self.office.desk().await.unwrap();
+        let season = &desk.board.season;
+        let care = season.cares.iter().find(|care| season.guardians[care.guardian.at()].name == guardian);
+        season.households[care.unwrap().household.at()].reference.clone()
     }
 
     /// How many mails went out.

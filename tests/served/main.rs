@@ -7,6 +7,7 @@ mod family;
 mod house;
 mod season;
 mod staff;
+mod texts;
 
 use axum::body::Body;
 use axum::http::Request;

@@ -10,7 +10,7 @@ use crate::service::reply::ReplyKind;
 /// The file of small words.
 pub const WORDS: &str = "words.toml";
 /// Files a language has once.
-pub const SHARED: [&str; 5] = [WORDS, "ask.txt", "changed.txt", "mail.txt", "mail.html"];
+pub const SHARED: [&str; 6] = [WORDS, "ask.txt", "link.txt", "changed.txt", "mail.txt", "mail.html"];
 /// Files a language has for every kind.
 pub const PER_KIND: [&str; 4] = ["text.txt", "subject.txt", "mail.txt", "mail.html"];
 /// A template file larger than this many octets is taken for a mistake.
@@ -21,6 +21,7 @@ macro_rules! built_in {
         &[$(
             built_in!(@file $language, "words.toml"),
             built_in!(@file $language, "ask.txt"),
+            built_in!(@file $language, "link.txt"),
             built_in!(@file $language, "changed.txt"),
             built_in!(@file $language, "mail.txt"),
             built_in!(@file $language, "mail.html"),

@@ -73,7 +73,7 @@ impl Tongue {
     fn parts(&mut self, name: &str, source: &str) -> Vec<(String, String)> {
         let several = name.ends_with("/text.txt") || ReplyKind::ALL.iter().any(|kind| kind.file() == name);
         if !several {
-            let one_line = name == "ask.txt" || name.ends_with("/subject.txt");
+            let one_line = ["ask.txt", "link.txt"].contains(&name) || name.ends_with("/subject.txt");
             let source = if one_line { source.replace('\n', LINE_BREAK) } else { source.to_owned() };
             return vec![(name.to_owned(), source)];
         }
