@@ -7,6 +7,7 @@
 //! - `service`: the use cases, and the ports they need.
 //! - `store`: the only SQL.
 //! - `gateway`: the only traffic to carriers.
+//! - `inbound`: what comes in by hooks, inboxes and mailboxes.
 //! - `web`: pages and forms.
 //! - `workbook`: workbook files to rows of text and back.
 //! - `demo`: the invented season and its families.

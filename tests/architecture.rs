@@ -18,11 +18,12 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("web", &["service", "domain"]),
     ("store", &["service", "domain"]),
     ("gateway", &["service", "domain"]),
+    ("inbound", &["service", "domain"]),
     ("workbook", &["service", "domain"]),
     ("demo", &["service", "domain"]),
     // The checker works out for itself what was owed, so it reads the workbook and nothing that plans or sends.
     ("audit", &["domain::book", "domain::layout"]),
-    ("app", &["web", "store", "gateway", "workbook", "demo", "audit", "service", "domain"]),
+    ("app", &["web", "store", "gateway", "inbound", "workbook", "demo", "audit", "service", "domain"]),
     ("telemetry", &[]),
     ("cli", &["app", "telemetry", "workbook", "demo", "audit", "service", "domain"]),
     ("main", &["cli"]),

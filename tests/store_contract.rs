@@ -424,8 +424,8 @@ async fn every_operation_moves_messages_along_the_graph_only() {
                     if matches!(operation, Operation::WaitEnds) { now() } else { now() + minutes(10) };
                 bench
                     .raw(
-                        "INSERT INTO attempt (message, number, at_ms, address, reference, outcome, outcome_ms, why) \
-                         VALUES ($1, 1, $2, 'g1@example.com', 'k', 'uncertain', 0, '')",
+                        "INSERT INTO attempt (message, number, at_ms, address, reference, outcome, outcome_ms, why, gateway, gateway_id) \
+                         VALUES ($1, 1, $2, 'g1@example.com', 'k', 'uncertain', 0, '', '', '')",
                         vec![id.into(), since.as_millisecond().into()],
                     )
                     .await;

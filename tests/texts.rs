@@ -78,7 +78,9 @@ async fn scripted(
     let state = Scripted { script: Arc::new(script), seen: seen.clone() };
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
     let at = listener.local_addr().unwrap();
-    tokio::spawn(async move { axum::serve(listener, Router::new().fallback(answer).with_state(state)).await });
+    tokio::spawn(
+        async move { axum::serve(listener, Router::new().fallback(answer).with_state(state)).await },
+    );
     (at, seen)
 }
 
@@ -165,7 +167,10 @@ async fn a_request_is_filled_as_described() {
     assert_eq!(gateways(vec![query]).send(&parcel("Łódź")).await.outcome, Outcome::Accepted);
     let mut json = spec("json", at);
     json.body = Body::Json(r#"{"to":[{to}],"text":{text},"ref":{reference},"as":{encoding}}"#.to_owned());
-    assert_eq!(gateways(vec![json]).send(&parcel("say \"yes\"\u{0065}\u{0301}")).await.outcome, Outcome::Accepted);
+    assert_eq!(
+        gateways(vec![json]).send(&parcel("say \"yes\"\u{0065}\u{0301}")).await.outcome,
+        Outcome::Accepted
+    );
     let seen = seen.lock().unwrap();
     assert_eq!((seen[0].method.as_str(), seen[0].path.as_str()), ("POST", "/send"));
     let fields = allheard::inbound::fields::form(&seen[0].body);
@@ -174,7 +179,10 @@ async fn a_request_is_filled_as_described() {
     // RFC 7617: user and password joined by a colon, in base64.
     assert_eq!(seen[0].headers["authorization"], "Basic dXNlcjpwYXNz");
     let fields = allheard::inbound::fields::form(&seen[1].query);
-    assert_eq!((fields["text"].as_str(), fields["coding"].as_str(), fields["user"].as_str()), ("Łódź", "2", "u"));
+    assert_eq!(
+        (fields["text"].as_str(), fields["coding"].as_str(), fields["user"].as_str()),
+        ("Łódź", "2", "u")
+    );
     assert_eq!(fields["digits"], "447700900021");
     let body: serde_json::Value = serde_json::from_str(&seen[2].body).unwrap();
     // A decomposed é is sent composed, as it was counted (Unicode normalization form C).
@@ -214,11 +222,20 @@ async fn an_answer_is_sorted_by_status_and_body() {
     let named: fn(&mut Spec) = |spec| spec.named = Named::Pointer("/messages/0/id".to_owned());
     assert_eq!(ask("/202", plain).await.outcome, Outcome::Accepted);
     let handed = ask("/named", named).await;
-    assert_eq!((handed.outcome, handed.id.as_str(), handed.gateway.as_str()), (Outcome::Accepted, "g-17", "one"));
+    assert_eq!(
+        (handed.outcome, handed.id.as_str(), handed.gateway.as_str()),
+        (Outcome::Accepted, "g-17", "one")
+    );
     // Nobody can know whether these were taken, so nothing is sent again blindly.
-    for (path, change) in
-        [("/html", plain), ("/long", plain), ("/slow-answer", plain), ("/200", by_body), ("/200", named), ("/500", plain), ("/302", plain)]
-    {
+    for (path, change) in [
+        ("/html", plain),
+        ("/long", plain),
+        ("/slow-answer", plain),
+        ("/200", by_body),
+        ("/200", named),
+        ("/500", plain),
+        ("/302", plain),
+    ] {
         let outcome = ask(path, change).await.outcome;
         assert!(matches!(outcome, Outcome::Uncertain { .. }), "{path}: {outcome:?}");
     }
@@ -230,7 +247,9 @@ async fn an_answer_is_sorted_by_status_and_body() {
         let outcome = ask(path, change).await.outcome;
         assert!(matches!(outcome, Outcome::Refused { address: true, .. }), "{path}: {outcome:?}");
     }
-    let Outcome::Temporary { after_seconds, .. } = ask("/busy", plain).await.outcome else { panic!("not busy") };
+    let Outcome::Temporary { after_seconds, .. } = ask("/busy", plain).await.outcome else {
+        panic!("not busy")
+    };
     assert_eq!(after_seconds, Some(7));
 }
 
@@ -278,7 +297,10 @@ async fn a_gateway_without_credit_burns_no_attempts_and_the_coordinator_hears_of
         season.office.store.counts(season.row().await).await.unwrap()
     };
     use allheard::domain::graph::State;
-    assert!(!counts.iter().any(|(state, ..)| matches!(state, State::Refused | State::Uncertain)), "{counts:?}");
+    assert!(
+        !counts.iter().any(|(state, ..)| matches!(state, State::Refused | State::Uncertain)),
+        "{counts:?}"
+    );
     assert!(seen.lock().unwrap().len() <= 32, "the rest was not even tried");
     let Road::Memory(mail) = &season.office.gateway.mail.road else { panic!("not memory") };
     let words: Vec<String> = mail
@@ -291,7 +313,11 @@ async fn a_gateway_without_credit_burns_no_attempts_and_the_coordinator_hears_of
         })
         .collect();
     assert_eq!(words.len(), 1, "told once");
-    assert!(words[0].starts_with("Texts cannot leave: Allheard: Texts cannot leave (status 402)."), "{}", words[0]);
+    assert!(
+        words[0].starts_with("Texts cannot leave: Allheard: Texts cannot leave (status 402)."),
+        "{}",
+        words[0]
+    );
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -3,9 +3,9 @@
 use crate::domain::board::Board;
 use crate::domain::plan::{self, Wanted};
 use crate::domain::record::Record;
+use crate::domain::season::Channel;
 use crate::domain::season::Season;
 use crate::domain::segments;
-use crate::domain::season::Channel;
 use crate::domain::standing;
 use crate::service::composing::preview;
 use crate::service::office::Ways;
@@ -67,7 +67,13 @@ pub fn costs(lines: &[Line]) -> Vec<Cost> {
 }
 
 /// Plans a season at an instant as if nothing had happened yet, in order of due time.
-pub fn lines(season: Season, wording: &Wording, ways: &Ways, tariffs: &[Tariff], at: Timestamp) -> (Board, Vec<Line>) {
+pub fn lines(
+    season: Season,
+    wording: &Wording,
+    ways: &Ways,
+    tariffs: &[Tariff],
+    at: Timestamp,
+) -> (Board, Vec<Line>) {
     let board = Board::of(season);
     let record = Record { revised_at: at, ..Record::default() };
     let mut wanted = plan::plan(&board, &record, at);
@@ -88,7 +94,9 @@ pub fn lines(season: Season, wording: &Wording, ways: &Ways, tariffs: &[Tariff],
                 .iter()
                 .find_map(|guardian| standing::address(&board, &record, *guardian, wanted.channel));
             let tariff = to.filter(|_| wanted.channel == Channel::Text).and_then(|to| {
-                let serves = |t: &&Tariff| t.prefixes.is_empty() || t.prefixes.iter().any(|p| to.starts_with(p.as_str()));
+                let serves = |t: &&Tariff| {
+                    t.prefixes.is_empty() || t.prefixes.iter().any(|p| to.starts_with(p.as_str()))
+                };
                 tariffs.iter().find(serves).map(|t| (t.name.clone(), t.price * segments.len() as f64))
             });
             Line { wanted, words, segments, causes, tariff }

@@ -195,7 +195,9 @@ waiting_to_retry -Claim-> claimed
 claimed -Release-> planned
 claimed -Attempt-> attempting
 attempting -Accept-> accepted
+attempting -Deliver-> delivered
 accepted -Deliver-> delivered
+uncertain -Deliver-> delivered
 claimed -Postpone-> planned
 attempting -RetryLater-> waiting_to_retry
 planned -Withdraw-> withdrawn
@@ -208,8 +210,10 @@ waiting_to_retry -Expire-> expired
 uncertain -Expire-> expired
 attempting -Refuse-> refused
 claimed -Refuse-> refused
+attempting -Bounce-> bounced
 accepted -Bounce-> bounced
 delivered -Bounce-> bounced
+uncertain -Bounce-> bounced
 claimed -Quarantine-> quarantined
 attempting -Doubt-> uncertain
 uncertain -Resolve-> accepted

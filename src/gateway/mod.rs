@@ -124,9 +124,8 @@ impl Texts {
                 }
                 Outcome::Accepted | Outcome::Refused { .. } | Outcome::Uncertain { .. } => return handed,
             };
-            if self.carriers.len() > 1 {
-                self.pass_over(at, parcel.at.saturating_add(rests).unwrap_or(parcel.at), why);
-            }
+            // Also the only one: the rest of what is due need not find out one by one.
+            self.pass_over(at, parcel.at.saturating_add(rests).unwrap_or(parcel.at), why);
             last = Some(handed);
         }
         last.unwrap_or_else(|| {

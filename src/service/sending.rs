@@ -286,7 +286,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         };
         match &handed.outcome {
             Outcome::Accepted => {}
-            Outcome::Temporary { why, .. } if number >= self.ways.attempts_max => {
+            // A gateway that asks to wait says nothing against the message, however often it does.
+            Outcome::Temporary { why, after_seconds: None } if number >= self.ways.attempts_max => {
                 settled.to = State::Refused;
                 settled.why = format!("given up after {number} attempts: {why}");
             }

@@ -126,12 +126,16 @@ async fn stop_ends_texts_at_once_for_every_child_and_start_undoes_it() {
     let (to, words) = last(&house);
     assert_eq!((to.as_str(), house.texts().len()), (MARISOL, before + 1), "one confirmation");
     assert!(words.contains("START"), "{words}");
-    assert!(!house.office.desk().await.unwrap().record.usable(allheard::domain::season::Channel::Text, MARISOL));
+    assert!(
+        !house.office.desk().await.unwrap().record.usable(allheard::domain::season::Channel::Text, MARISOL)
+    );
     house.clock.set("2027-06-03T09:30:00Z");
     house.send().await;
     assert!(house.texts()[before + 1..].iter().all(|(to, _)| to != MARISOL), "nothing more goes there");
     text(&house, MARISOL, "start").await;
-    assert!(house.office.desk().await.unwrap().record.usable(allheard::domain::season::Channel::Text, MARISOL));
+    assert!(
+        house.office.desk().await.unwrap().record.usable(allheard::domain::season::Channel::Text, MARISOL)
+    );
 }
 
 #[tokio::test]
@@ -146,7 +150,8 @@ async fn what_no_rule_understands_waits_for_the_coordinator_who_answers_by_the_s
     assert!(page.plain().contains("please don't stop (Dress rehearsal)"), "{}", page.plain());
     assert!(page.plain().contains("May Finch, for Ada Finch"));
     let question = page.hidden("question")[0].clone();
-    let reply = [("question", question.as_str()), ("act", "answer"), ("words", "We won't. See you on Friday.")];
+    let reply =
+        [("question", question.as_str()), ("act", "answer"), ("words", "We won't. See you on Friday.")];
     let page = house.coordinator_post(&token, "/season", &reply).await;
     assert!(page.plain().contains("Your answer goes out now"));
     assert!(!page.plain().contains("please don't stop"));
@@ -195,7 +200,8 @@ async fn a_request_that_does_not_prove_itself_changes_nothing() {
     let trace = house.trace().await;
     let fields = encoded(&[("from", MAY), ("text", "STOP"), ("id", "forged")]);
     for secret in [None, Some("guess")] {
-        let mut request = Request::post("/hook/answers").header("content-type", "application/x-www-form-urlencoded");
+        let mut request =
+            Request::post("/hook/answers").header("content-type", "application/x-www-form-urlencoded");
         if let Some(secret) = secret {
             request = request.header("x-secret", secret);
         }
@@ -204,7 +210,8 @@ async fn a_request_that_does_not_prove_itself_changes_nothing() {
         assert_eq!(answer.text, "not proven\n");
     }
     assert_eq!(house.ask(Request::get("/hook/nothing").body(Body::empty()).unwrap()).await.status, 404);
-    let big = Request::post("/hook/answers").header("x-secret", "whisper").body(Body::from(vec![b'a'; 10 << 20]));
+    let big =
+        Request::post("/hook/answers").header("x-secret", "whisper").body(Body::from(vec![b'a'; 10 << 20]));
     assert_eq!(house.ask(big.unwrap()).await.status, 413);
     assert_eq!(house.trace().await, trace);
 }
