@@ -1,8 +1,11 @@
 //! What every database must keep: the same cases against each engine, a new one being one more line.
 
+#![allow(clippy::print_stdout, clippy::print_stderr, reason = "what runs and what is left out is said")]
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a helper of a test may fail the test")]
 
 mod common;
+#[path = "support/database.rs"]
+mod database;
 
 use allheard::demo;
 use allheard::domain::book::Book;
@@ -18,16 +21,58 @@ use allheard::store::SqlStore;
 use allheard::store::db::{Statement, Value};
 use allheard::store::sql;
 use common::{Seeded, at, verify_ledger};
+use database::Cluster;
 use jiff::{SignedDuration, Timestamp};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// The databases the store runs on.
 #[derive(Clone, Copy)]
-enum Engine {
+enum Engine<'a> {
     Sqlite,
+    Postgres(&'a Cluster),
 }
-const ENGINES: &[Engine] = &[Engine::Sqlite];
+
+/// Every case, once on a file of its own and, one after the other, on a server.
+macro_rules! cases {
+    ($($case:ident),* $(,)?) => {
+        mod on_sqlite {
+            $(
+                #[tokio::test(flavor = "multi_thread")]
+                async fn $case() {
+                    super::$case(super::Engine::Sqlite).await;
+                }
+            )*
+        }
+
+        #[tokio::test(flavor = "multi_thread")]
+        async fn all_of_it_on_postgresql() {
+            let Some(cluster) = database::server("all_of_it_on_postgresql") else { return };
+            $(
+                println!("{}", stringify!($case));
+                $case(Engine::Postgres(&cluster)).await;
+            )*
+        }
+    };
+}
+
+cases! {
+    every_statement_prepares_with_as_many_placeholders_as_it_says,
+    a_workbook_comes_back_as_it_was_and_the_same_again_changes_no_row,
+    a_workbook_made_from_an_old_one_is_not_put_in_force,
+    each_message_has_one_claimer_of_eight,
+    a_write_with_an_old_fence_changes_no_message,
+    three_claims_without_an_attempt_set_a_message_aside,
+    an_open_attempt_is_doubted_and_only_mail_is_repeated_once,
+    no_attempt_is_written_when_the_world_has_moved_on,
+    a_moved_due_time_binds_whoever_waits,
+    an_answer_has_its_effect_once_however_often_it_comes,
+    a_withdrawn_message_may_be_wanted_again_but_is_alive_once,
+    a_database_of_a_newer_program_is_refused_in_one_line,
+    a_hundred_thousand_messages_are_stored_in_time,
+    every_operation_moves_messages_along_the_graph_only,
+    the_ledger_shows_every_changed_byte_and_survives_erasing_a_person,
+}
 
 const SEASON: i64 = 1;
 const RULES: TendRules = TendRules { claims_max: 3, uncertain_wait_ms: 900_000, text_known_again: false };
@@ -40,17 +85,18 @@ struct Bench {
     _dir: tempfile::TempDir,
 }
 
-async fn fresh(engine: Engine) -> Bench {
+async fn fresh(engine: Engine<'_>) -> Bench {
     let dir = tempfile::tempdir().unwrap();
     let url = match engine {
         Engine::Sqlite => format!("sqlite://{}", dir.path().join("store.db").display()),
+        Engine::Postgres(cluster) => cluster.database().await,
     };
     let store = Arc::new(SqlStore::open(&url, Seeded::boxed(1, "salts")).await.unwrap());
     Bench { store, url, _dir: dir }
 }
 
 /// A bench with a season in force.
-async fn with_season(engine: Engine) -> Bench {
+async fn with_season(engine: Engine<'_>) -> Bench {
     let bench = fresh(engine).await;
     assert!(bench.store.put_season("s", &Book::default(), 0, now()).await.unwrap());
     bench
@@ -188,109 +234,94 @@ impl Bench {
     }
 }
 
-#[tokio::test]
-async fn every_statement_prepares_with_as_many_placeholders_as_it_says() {
-    for engine in ENGINES {
-        let bench = fresh(*engine).await;
-        assert!(sql::ALL.len() > 40);
-        for (name, statement) in sql::ALL {
-            let counted = bench.store.db().count_placeholders(*statement).await;
-            assert_eq!(counted.unwrap(), statement.binds, "{name}");
-        }
-        let wrong = Statement { text: "SELECT $1 + $2", binds: 1 };
-        assert_eq!(bench.store.db().count_placeholders(wrong).await.unwrap(), 2, "the count can differ");
+async fn every_statement_prepares_with_as_many_placeholders_as_it_says(engine: Engine<'_>) {
+    let bench = fresh(engine).await;
+    assert!(sql::ALL.len() > 40);
+    for (name, statement) in sql::ALL {
+        let counted = bench.store.db().count_placeholders(*statement).await;
+        assert_eq!(counted.unwrap(), statement.binds, "{name}");
     }
+    let wrong = Statement { text: "SELECT CAST($1 AS BIGINT) + CAST($2 AS BIGINT)", binds: 1 };
+    assert_eq!(bench.store.db().count_placeholders(wrong).await.unwrap(), 2, "the count can differ");
 }
 
-#[tokio::test]
-async fn a_workbook_comes_back_as_it_was_and_the_same_again_changes_no_row() {
-    for engine in ENGINES {
-        let bench = fresh(*engine).await;
-        let book = demo::book(7);
-        assert!(bench.store.season().await.unwrap().is_none());
-        assert!(bench.store.put_season("demo", &book, 0, now()).await.unwrap());
-        let stored = bench.store.season().await.unwrap().unwrap();
-        assert_eq!((stored.revision, stored.revised_at), (1, now()));
-        assert_eq!(stored.book, book);
-        assert!(bench.store.put_season("demo", &book, 1, now()).await.unwrap());
-        let lines = bench.store.ledger(SEASON, 0, 10).await.unwrap();
-        assert_eq!(lines.last().unwrap().entry.about, "changed=0 gone=0 revision=2");
-        let (at, mut other) = demo::changes(7, &book).remove(0);
-        other.sheet_mut("children").rows.iter_mut().zip(2..).for_each(|(row, n)| row.number = n);
-        assert!(bench.store.put_season("demo", &other, 2, at).await.unwrap());
-        assert_eq!(bench.store.season().await.unwrap().unwrap().book, other);
-    }
+async fn a_workbook_comes_back_as_it_was_and_the_same_again_changes_no_row(engine: Engine<'_>) {
+    let bench = fresh(engine).await;
+    let book = demo::book(7);
+    assert!(bench.store.season().await.unwrap().is_none());
+    assert!(bench.store.put_season("demo", &book, 0, now()).await.unwrap());
+    let stored = bench.store.season().await.unwrap().unwrap();
+    assert_eq!((stored.revision, stored.revised_at), (1, now()));
+    assert_eq!(stored.book, book);
+    assert!(bench.store.put_season("demo", &book, 1, now()).await.unwrap());
+    let lines = bench.store.ledger(SEASON, 0, 10).await.unwrap();
+    assert_eq!(lines.last().unwrap().entry.about, "changed=0 gone=0 revision=2");
+    let (at, mut other) = demo::changes(7, &book).remove(0);
+    other.sheet_mut("children").rows.iter_mut().zip(2..).for_each(|(row, n)| row.number = n);
+    assert!(bench.store.put_season("demo", &other, 2, at).await.unwrap());
+    assert_eq!(bench.store.season().await.unwrap().unwrap().book, other);
 }
 
-#[tokio::test]
-async fn a_workbook_made_from_an_old_one_is_not_put_in_force() {
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
-        for stale in [0, 2, 7] {
-            assert!(!bench.store.put_season("s", &demo::book(1), stale, now()).await.unwrap(), "{stale}");
-        }
-        let stored = bench.store.season().await.unwrap().unwrap();
-        assert_eq!((stored.revision, stored.book), (1, Book::default()));
-        assert_eq!(bench.ledger_lines().await, 1);
+async fn a_workbook_made_from_an_old_one_is_not_put_in_force(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    for stale in [0, 2, 7] {
+        assert!(!bench.store.put_season("s", &demo::book(1), stale, now()).await.unwrap(), "{stale}");
     }
+    let stored = bench.store.season().await.unwrap().unwrap();
+    assert_eq!((stored.revision, stored.book), (1, Book::default()));
+    assert_eq!(bench.ledger_lines().await, 1);
 }
 
-#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
-async fn each_message_has_one_claimer_of_eight() {
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
-        bench.add((0..300).map(|n| message(&format!("k{n}"), Channel::Mail)).collect()).await;
-        let claimers: Vec<_> = (0..8)
-            .map(|_| {
-                let store = bench.store.clone();
-                tokio::spawn(async move {
-                    let mut mine = Vec::new();
-                    loop {
-                        let lease = now() + minutes(15);
-                        let some = store.claim(SEASON, Channel::Mail, 7, now(), lease).await.unwrap();
-                        if some.is_empty() {
-                            return mine;
-                        }
-                        mine.extend(some.into_iter().map(|m| (m.id, m.fence)));
+async fn each_message_has_one_claimer_of_eight(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add((0..300).map(|n| message(&format!("k{n}"), Channel::Mail)).collect()).await;
+    let claimers: Vec<_> = (0..8)
+        .map(|_| {
+            let store = bench.store.clone();
+            tokio::spawn(async move {
+                let mut mine = Vec::new();
+                loop {
+                    let lease = now() + minutes(15);
+                    let some = store.claim(SEASON, Channel::Mail, 7, now(), lease).await.unwrap();
+                    if some.is_empty() {
+                        return mine;
                     }
-                })
+                    mine.extend(some.into_iter().map(|m| (m.id, m.fence)));
+                }
             })
-            .collect();
-        let mut all = Vec::new();
-        for claimer in claimers {
-            all.extend(claimer.await.unwrap());
-        }
-        let ids: BTreeSet<i64> = all.iter().map(|(id, _)| *id).collect();
-        assert_eq!((all.len(), ids.len()), (300, 300));
-        let later = now() + minutes(16);
-        assert_eq!(bench.tend(later).await.released, 300);
-        let again = bench.claim(Channel::Mail, later).await;
-        for message in &again {
-            let before = all.iter().find(|(id, _)| *id == message.id).unwrap().1;
-            assert!(message.fence > before, "fences rise");
-        }
-        assert_eq!(again.len(), 300);
+        })
+        .collect();
+    let mut all = Vec::new();
+    for claimer in claimers {
+        all.extend(claimer.await.unwrap());
     }
+    let ids: BTreeSet<i64> = all.iter().map(|(id, _)| *id).collect();
+    assert_eq!((all.len(), ids.len()), (300, 300));
+    let later = now() + minutes(16);
+    assert_eq!(bench.tend(later).await.released, 300);
+    let again = bench.claim(Channel::Mail, later).await;
+    for message in &again {
+        let before = all.iter().find(|(id, _)| *id == message.id).unwrap().1;
+        assert!(message.fence > before, "fences rise");
+    }
+    assert_eq!(again.len(), 300);
 }
 
-#[tokio::test]
-async fn a_write_with_an_old_fence_changes_no_message() {
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
-        bench.add(vec![message("k", Channel::Mail)]).await;
-        let old = bench.claim(Channel::Mail, now()).await.remove(0);
-        bench.tend(now() + minutes(16)).await;
-        let new = bench.claim(Channel::Mail, now() + minutes(16)).await.remove(0);
-        let before = bench.ledger_lines().await;
-        assert_eq!(bench.attempt(&old, now() + minutes(16)).await, Vec::<i64>::new());
-        bench.store.put_back(SEASON, &[unsent(&old, State::Withdrawn)], now()).await.unwrap();
-        assert_eq!(bench.message(new.id).await.state, State::Claimed);
-        assert_eq!(bench.attempt(&new, now() + minutes(16)).await, vec![new.id]);
-        bench.store.settle(SEASON, &[settled(&old, State::Refused)], now()).await.unwrap();
-        let seen = bench.message(new.id).await;
-        assert_eq!((seen.state, seen.fence), (State::Attempting, new.fence));
-        assert_eq!(bench.ledger_lines().await, before + 1, "the attempt alone was written down");
-    }
+async fn a_write_with_an_old_fence_changes_no_message(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add(vec![message("k", Channel::Mail)]).await;
+    let old = bench.claim(Channel::Mail, now()).await.remove(0);
+    bench.tend(now() + minutes(16)).await;
+    let new = bench.claim(Channel::Mail, now() + minutes(16)).await.remove(0);
+    let before = bench.ledger_lines().await;
+    assert_eq!(bench.attempt(&old, now() + minutes(16)).await, Vec::<i64>::new());
+    bench.store.put_back(SEASON, &[unsent(&old, State::Withdrawn)], now()).await.unwrap();
+    assert_eq!(bench.message(new.id).await.state, State::Claimed);
+    assert_eq!(bench.attempt(&new, now() + minutes(16)).await, vec![new.id]);
+    bench.store.settle(SEASON, &[settled(&old, State::Refused)], now()).await.unwrap();
+    let seen = bench.message(new.id).await;
+    assert_eq!((seen.state, seen.fence), (State::Attempting, new.fence));
+    assert_eq!(bench.ledger_lines().await, before + 1, "the attempt alone was written down");
 }
 
 /// An operation of the store and where it may lead a message, by the step of the graph it takes.
@@ -368,8 +399,7 @@ impl Operation {
     }
 }
 
-#[tokio::test]
-async fn every_operation_moves_messages_along_the_graph_only() {
+async fn every_operation_moves_messages_along_the_graph_only(engine: Engine<'_>) {
     use State::{Accepted, Expired, Planned, Quarantined, Refused, Uncertain, WaitingToRetry, Withdrawn};
     let operations = [
         Operation::Withdraw,
@@ -391,215 +421,188 @@ async fn every_operation_moves_messages_along_the_graph_only() {
         Operation::Decide(Accepted),
         Operation::Decide(WaitingToRetry),
     ];
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
-        let mut cases = 0;
-        for operation in operations {
-            for state in State::ALL {
-                cases += 1;
-                bench
-                    .raw("UPDATE message SET state = 'withdrawn' WHERE season = $1", vec![SEASON.into()])
-                    .await;
-                bench.add(vec![message(&format!("k{cases}"), Channel::Mail)]).await;
-                let id = bench.one("SELECT MAX(id) FROM message").await;
-                let held = matches!(state, State::Claimed | State::Attempting);
-                let until =
-                    if matches!(operation, Operation::MomentPasses) { minutes(1) } else { minutes(600) };
-                let long = if matches!(operation, Operation::MomentPasses) { 60 } else { 15 };
-                let lease = if held { (now() + minutes(long)).as_millisecond() } else { 0 };
-                bench
-                    .raw(
-                        "UPDATE message SET state = $2, fence = 3, claims = 2, attempts = 1, lease_ms = $3, \
+    let bench = with_season(engine).await;
+    let mut cases = 0;
+    for operation in operations {
+        for state in State::ALL {
+            cases += 1;
+            bench.raw("UPDATE message SET state = 'withdrawn' WHERE season = $1", vec![SEASON.into()]).await;
+            bench.add(vec![message(&format!("k{cases}"), Channel::Mail)]).await;
+            let id = bench.one("SELECT MAX(id) FROM message").await;
+            let held = matches!(state, State::Claimed | State::Attempting);
+            let until = if matches!(operation, Operation::MomentPasses) { minutes(1) } else { minutes(600) };
+            let long = if matches!(operation, Operation::MomentPasses) { 60 } else { 15 };
+            let lease = if held { (now() + minutes(long)).as_millisecond() } else { 0 };
+            bench
+                .raw(
+                    "UPDATE message SET state = $2, fence = 3, claims = 2, attempts = 1, lease_ms = $3, \
                          until_ms = $4 WHERE id = $1",
-                        vec![
-                            id.into(),
-                            state.word().into(),
-                            lease.into(),
-                            (now() + until).as_millisecond().into(),
-                        ],
-                    )
-                    .await;
-                // For the second try the one attempt lies back; otherwise it has only just been made.
-                let since =
-                    if matches!(operation, Operation::WaitEnds) { now() } else { now() + minutes(10) };
-                bench
+                    vec![
+                        id.into(),
+                        state.word().into(),
+                        lease.into(),
+                        (now() + until).as_millisecond().into(),
+                    ],
+                )
+                .await;
+            // For the second try the one attempt lies back; otherwise it has only just been made.
+            let since = if matches!(operation, Operation::WaitEnds) { now() } else { now() + minutes(10) };
+            bench
                     .raw(
                         "INSERT INTO attempt (message, number, at_ms, address, reference, outcome, outcome_ms, why, gateway, gateway_id) \
                          VALUES ($1, 1, $2, 'g1@example.com', 'k', 'uncertain', 0, '', '', '')",
                         vec![id.into(), since.as_millisecond().into()],
                     )
                     .await;
-                let before = bench.message(id).await;
-                if matches!(operation, Operation::WaitEnds) && held {
-                    continue;
-                }
-                operation.run(&bench, &before).await;
-                let expect = operation
-                    .steps()
-                    .into_iter()
-                    .find(|(_, from)| from.contains(&state))
-                    .map_or(state, |(step, _)| graph::next(state, step).expect("the graph has that arrow"));
-                assert_eq!(bench.message(id).await.state, expect, "{operation:?} from {state}");
+            let before = bench.message(id).await;
+            if matches!(operation, Operation::WaitEnds) && held {
+                continue;
             }
+            operation.run(&bench, &before).await;
+            let expect = operation
+                .steps()
+                .into_iter()
+                .find(|(_, from)| from.contains(&state))
+                .map_or(state, |(step, _)| graph::next(state, step).expect("the graph has that arrow"));
+            assert_eq!(bench.message(id).await.state, expect, "{operation:?} from {state}");
         }
-        assert_eq!(cases, operations.len() * State::ALL.len());
-        assert_eq!(verify_ledger(&*bench.store, SEASON).await.unwrap(), bench.ledger_lines().await);
     }
+    assert_eq!(cases, operations.len() * State::ALL.len());
+    assert_eq!(verify_ledger(&*bench.store, SEASON).await.unwrap(), bench.ledger_lines().await);
 }
 
-#[tokio::test]
-async fn three_claims_without_an_attempt_set_a_message_aside() {
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
-        bench.add(vec![message("k", Channel::Mail)]).await;
+async fn three_claims_without_an_attempt_set_a_message_aside(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add(vec![message("k", Channel::Mail)]).await;
+    let mut at = now();
+    for turn in 1..=3 {
+        assert_eq!(bench.claim(Channel::Mail, at).await.len(), 1);
+        at += minutes(15);
+        let tended = bench.tend(at).await;
+        assert_eq!((tended.released, tended.quarantined), if turn < 3 { (1, 0) } else { (0, 1) });
+    }
+    assert_eq!(bench.claim(Channel::Mail, at).await.len(), 0);
+    // One that is only put back for the night is never set aside.
+    bench.add(vec![message("night", Channel::Mail)]).await;
+    for _ in 0..6 {
+        let claimed = bench.claim(Channel::Mail, at).await.remove(0);
+        bench.store.put_back(SEASON, &[unsent(&claimed, State::Planned)], at).await.unwrap();
+    }
+    bench.claim(Channel::Mail, at).await;
+    assert_eq!(bench.tend(at + minutes(15)).await.quarantined, 0);
+}
+
+async fn an_open_attempt_is_doubted_and_only_mail_is_repeated_once(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    for (channel, repeats) in [(Channel::Mail, [1, 0]), (Channel::Text, [0, 0])] {
+        bench.add(vec![message(channel.word(), channel)]).await;
         let mut at = now();
-        for turn in 1..=3 {
-            assert_eq!(bench.claim(Channel::Mail, at).await.len(), 1);
+        let mut claimed = bench.claim(channel, at).await.remove(0);
+        for again in repeats {
+            assert_eq!(bench.attempt(&claimed, at).await, vec![claimed.id]);
+            assert_eq!(bench.tend(at + minutes(14)).await, Tended::default(), "the lease still runs");
             at += minutes(15);
             let tended = bench.tend(at).await;
-            assert_eq!((tended.released, tended.quarantined), if turn < 3 { (1, 0) } else { (0, 1) });
+            // The wait is counted from the attempt, so a lease that long is followed by the second try at once.
+            assert_eq!((tended.doubted, tended.tried_again), (1, again), "{channel:?}");
+            let Some(next) = bench.claim(channel, at).await.pop() else { break };
+            claimed = next;
         }
-        assert_eq!(bench.claim(Channel::Mail, at).await.len(), 0);
-        // One that is only put back for the night is never set aside.
-        bench.add(vec![message("night", Channel::Mail)]).await;
-        for _ in 0..6 {
-            let claimed = bench.claim(Channel::Mail, at).await.remove(0);
-            bench.store.put_back(SEASON, &[unsent(&claimed, State::Planned)], at).await.unwrap();
-        }
-        bench.claim(Channel::Mail, at).await;
-        assert_eq!(bench.tend(at + minutes(15)).await.quarantined, 0);
+        assert_eq!(bench.message(claimed.id).await.state, State::Uncertain);
+        assert_eq!(bench.tend(at + minutes(300)).await, Tended::default(), "it waits for a person");
+        assert!(bench.store.decide(SEASON, claimed.id, State::Accepted, at).await.unwrap());
+        assert!(!bench.store.decide(SEASON, claimed.id, State::Accepted, at).await.unwrap());
     }
 }
 
-#[tokio::test]
-async fn an_open_attempt_is_doubted_and_only_mail_is_repeated_once() {
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
-        for (channel, repeats) in [(Channel::Mail, [1, 0]), (Channel::Text, [0, 0])] {
-            bench.add(vec![message(channel.word(), channel)]).await;
-            let mut at = now();
-            let mut claimed = bench.claim(channel, at).await.remove(0);
-            for again in repeats {
-                assert_eq!(bench.attempt(&claimed, at).await, vec![claimed.id]);
-                assert_eq!(bench.tend(at + minutes(14)).await, Tended::default(), "the lease still runs");
-                at += minutes(15);
-                let tended = bench.tend(at).await;
-                // The wait is counted from the attempt, so a lease that long is followed by the second try at once.
-                assert_eq!((tended.doubted, tended.tried_again), (1, again), "{channel:?}");
-                let Some(next) = bench.claim(channel, at).await.pop() else { break };
-                claimed = next;
-            }
-            assert_eq!(bench.message(claimed.id).await.state, State::Uncertain);
-            assert_eq!(bench.tend(at + minutes(300)).await, Tended::default(), "it waits for a person");
-            assert!(bench.store.decide(SEASON, claimed.id, State::Accepted, at).await.unwrap());
-            assert!(!bench.store.decide(SEASON, claimed.id, State::Accepted, at).await.unwrap());
-        }
-    }
-}
-
-#[tokio::test]
-async fn no_attempt_is_written_when_the_world_has_moved_on() {
-    for engine in ENGINES {
-        for reason in ["nothing", "revision", "stopped", "withdrawn"] {
-            let bench = with_season(*engine).await;
-            bench.add(vec![message("k", Channel::Mail)]).await;
-            let claimed = bench.claim(Channel::Mail, now()).await.remove(0);
-            let store = &bench.store;
-            match reason {
-                "revision" => assert!(store.put_season("s", &demo::book(1), 1, now()).await.unwrap()),
-                "stopped" => {
-                    let who = ["G001".to_owned()];
-                    let none = Delta::default();
-                    store
-                        .set_stopped(SEASON, Channel::Mail, "g1@example.com", &who, true, &none, now())
-                        .await
-                        .unwrap();
-                }
-                "withdrawn" => Operation::Withdraw.run(&bench, &claimed).await,
-                _ => {}
-            }
-            let allowed = bench.attempt(&claimed, now()).await;
-            assert_eq!(allowed.len(), usize::from(reason == "nothing"), "{reason}");
-            assert_eq!(bench.one("SELECT COUNT(*) FROM attempt").await, allowed.len() as i64, "{reason}");
-            assert_eq!(bench.one("SELECT COUNT(*) FROM link").await, allowed.len() as i64, "{reason}");
-        }
-    }
-}
-
-#[tokio::test]
-async fn a_moved_due_time_binds_whoever_waits() {
-    for engine in ENGINES {
-        for state in [State::Planned, State::Claimed, State::WaitingToRetry] {
-            let bench = with_season(*engine).await;
-            bench.add(vec![message("k", Channel::Mail)]).await;
-            let mut claimed = message("k", Channel::Mail);
-            if state != State::Planned {
-                claimed = bench.claim(Channel::Mail, now()).await.remove(0);
-            }
-            if state == State::WaitingToRetry {
-                bench.attempt(&claimed, now()).await;
-                bench.store.settle(SEASON, &[settled(&claimed, state)], now()).await.unwrap();
-            }
-            let id = bench.one("SELECT MAX(id) FROM message").await;
-            let later = now() + minutes(120);
-            let retime = vec![(id, later, later + minutes(60), false)];
-            bench.store.reconcile(SEASON, &Delta { retime, ..Delta::default() }, now()).await.unwrap();
-            bench.tend(now() + minutes(16)).await;
-            assert_eq!(bench.claim(Channel::Mail, now() + minutes(119)).await.len(), 0, "{state}");
-            assert_eq!(bench.claim(Channel::Mail, later).await.len(), 1, "{state}");
-        }
-    }
-}
-
-#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
-async fn an_answer_has_its_effect_once_however_often_it_comes() {
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
+async fn no_attempt_is_written_when_the_world_has_moved_on(engine: Engine<'_>) {
+    for reason in ["nothing", "revision", "stopped", "withdrawn"] {
+        let bench = with_season(engine).await;
         bench.add(vec![message("k", Channel::Mail)]).await;
+        let claimed = bench.claim(Channel::Mail, now()).await.remove(0);
+        let store = &bench.store;
+        match reason {
+            "revision" => assert!(store.put_season("s", &demo::book(1), 1, now()).await.unwrap()),
+            "stopped" => {
+                let who = ["G001".to_owned()];
+                let none = Delta::default();
+                store
+                    .set_stopped(SEASON, Channel::Mail, "g1@example.com", &who, true, &none, now())
+                    .await
+                    .unwrap();
+            }
+            "withdrawn" => Operation::Withdraw.run(&bench, &claimed).await,
+            _ => {}
+        }
+        let allowed = bench.attempt(&claimed, now()).await;
+        assert_eq!(allowed.len(), usize::from(reason == "nothing"), "{reason}");
+        assert_eq!(bench.one("SELECT COUNT(*) FROM attempt").await, allowed.len() as i64, "{reason}");
+        assert_eq!(bench.one("SELECT COUNT(*) FROM link").await, allowed.len() as i64, "{reason}");
+    }
+}
+
+async fn a_moved_due_time_binds_whoever_waits(engine: Engine<'_>) {
+    for state in [State::Planned, State::Claimed, State::WaitingToRetry] {
+        let bench = with_season(engine).await;
+        bench.add(vec![message("k", Channel::Mail)]).await;
+        let mut claimed = message("k", Channel::Mail);
+        if state != State::Planned {
+            claimed = bench.claim(Channel::Mail, now()).await.remove(0);
+        }
+        if state == State::WaitingToRetry {
+            bench.attempt(&claimed, now()).await;
+            bench.store.settle(SEASON, &[settled(&claimed, state)], now()).await.unwrap();
+        }
         let id = bench.one("SELECT MAX(id) FROM message").await;
-        let copies: Vec<_> = (0..8)
-            .map(|_| {
-                let store = bench.store.clone();
-                let delta = Delta {
-                    withdraw: vec![(id, "answered".to_owned())],
-                    add: vec![message("next", Channel::Text)],
-                    ..Delta::default()
-                };
-                tokio::spawn(
-                    async move { store.answer(SEASON, &[said("x", "")], &delta, now()).await.unwrap() },
-                )
-            })
-            .collect();
-        let mut fresh = 0;
-        for copy in copies {
-            fresh += i32::from(copy.await.unwrap());
-        }
-        assert_eq!(fresh, 1);
-        assert_eq!(bench.store.history(SEASON).await.unwrap().answers.len(), 1);
-        assert_eq!(bench.message(id).await.state, State::Withdrawn);
-        assert_eq!(bench.one("SELECT COUNT(*) FROM message").await, 2);
-        assert!(bench.store.answer(SEASON, &[said("y", "")], &Delta::default(), now()).await.unwrap());
+        let later = now() + minutes(120);
+        let retime = vec![(id, later, later + minutes(60), false)];
+        bench.store.reconcile(SEASON, &Delta { retime, ..Delta::default() }, now()).await.unwrap();
+        bench.tend(now() + minutes(16)).await;
+        assert_eq!(bench.claim(Channel::Mail, now() + minutes(119)).await.len(), 0, "{state}");
+        assert_eq!(bench.claim(Channel::Mail, later).await.len(), 1, "{state}");
     }
 }
 
-#[tokio::test]
-async fn a_withdrawn_message_may_be_wanted_again_but_is_alive_once() {
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
-        for turn in 1..=3 {
-            bench.add(vec![message("k", Channel::Mail)]).await;
-            bench.add(vec![message("k", Channel::Mail)]).await;
-            assert_eq!(bench.one("SELECT COUNT(*) FROM message").await, turn);
-            let open = bench.store.open_messages(SEASON, Some("HG001")).await.unwrap();
-            assert_eq!((open.len(), open[0].parts.len()), (1, 1));
-            Operation::Withdraw.run(&bench, &open[0]).await;
-            assert_eq!(bench.store.open_messages(SEASON, None).await.unwrap().len(), 0);
-        }
+async fn an_answer_has_its_effect_once_however_often_it_comes(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add(vec![message("k", Channel::Mail)]).await;
+    let id = bench.one("SELECT MAX(id) FROM message").await;
+    let copies: Vec<_> = (0..8)
+        .map(|_| {
+            let store = bench.store.clone();
+            let delta = Delta {
+                withdraw: vec![(id, "answered".to_owned())],
+                add: vec![message("next", Channel::Text)],
+                ..Delta::default()
+            };
+            tokio::spawn(async move { store.answer(SEASON, &[said("x", "")], &delta, now()).await.unwrap() })
+        })
+        .collect();
+    let mut fresh = 0;
+    for copy in copies {
+        fresh += i32::from(copy.await.unwrap());
+    }
+    assert_eq!(fresh, 1);
+    assert_eq!(bench.store.history(SEASON).await.unwrap().answers.len(), 1);
+    assert_eq!(bench.message(id).await.state, State::Withdrawn);
+    assert_eq!(bench.one("SELECT COUNT(*) FROM message").await, 2);
+    assert!(bench.store.answer(SEASON, &[said("y", "")], &Delta::default(), now()).await.unwrap());
+}
+
+async fn a_withdrawn_message_may_be_wanted_again_but_is_alive_once(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    for turn in 1..=3 {
+        bench.add(vec![message("k", Channel::Mail)]).await;
+        bench.add(vec![message("k", Channel::Mail)]).await;
+        assert_eq!(bench.one("SELECT COUNT(*) FROM message").await, turn);
+        let open = bench.store.open_messages(SEASON, Some("HG001")).await.unwrap();
+        assert_eq!((open.len(), open[0].parts.len()), (1, 1));
+        Operation::Withdraw.run(&bench, &open[0]).await;
+        assert_eq!(bench.store.open_messages(SEASON, None).await.unwrap().len(), 0);
     }
 }
 
-#[tokio::test]
-async fn the_ledger_shows_every_changed_byte_and_survives_erasing_a_person() {
+async fn the_ledger_shows_every_changed_byte_and_survives_erasing_a_person(engine: Engine<'_>) {
     const CHANGES: [(&str, &str); 5] = [
         ("at", "UPDATE ledger SET at_ms = at_ms + 1 WHERE seq = $1"),
         ("kind", "UPDATE ledger SET kind = kind || 'x' WHERE seq = $1"),
@@ -607,31 +610,29 @@ async fn the_ledger_shows_every_changed_byte_and_survives_erasing_a_person() {
         ("digest", "UPDATE ledger SET digest = digest || '0' WHERE seq = $1"),
         ("hash", "UPDATE ledger SET hash = 'f' || substr(hash, 1, 63) WHERE seq = $1"),
     ];
-    for engine in ENGINES {
-        for (what, change) in CHANGES {
-            let bench = with_words(*engine).await;
-            let lines = bench.ledger_lines().await;
-            assert_eq!(verify_ledger(&*bench.store, SEASON).await, Ok(lines));
-            assert_eq!(bench.raw(change, vec![3_i64.into()]).await, 1);
-            let fault = verify_ledger(&*bench.store, SEASON).await.unwrap_err();
-            assert!(fault.contains("line 3 "), "{what}: {fault}");
-        }
-        let bench = with_words(*engine).await;
-        let other = "UPDATE ledger_words SET words = words || '.' WHERE seq = $1";
-        assert_eq!(bench.raw(other, vec![2_i64.into()]).await, 1);
-        let fault = verify_ledger(&*bench.store, SEASON).await.unwrap_err();
-        assert!(fault.contains("line 2 "), "{fault}");
-        bench.raw("DELETE FROM ledger_words WHERE person = $1", vec!["G001".into()]).await;
-        bench.raw("DELETE FROM person_salt WHERE person = $1", vec!["G001".into()]).await;
+    for (what, change) in CHANGES {
+        let bench = with_words(engine).await;
         let lines = bench.ledger_lines().await;
-        assert_eq!(verify_ledger(&*bench.store, SEASON).await, Ok(lines), "erased, and still whole");
-        let left = bench.store.ledger(SEASON, 0, 100).await.unwrap();
-        assert!(left.iter().all(|line| line.words.is_none()));
+        assert_eq!(verify_ledger(&*bench.store, SEASON).await, Ok(lines));
+        assert_eq!(bench.raw(change, vec![3_i64.into()]).await, 1);
+        let fault = verify_ledger(&*bench.store, SEASON).await.unwrap_err();
+        assert!(fault.contains("line 3 "), "{what}: {fault}");
     }
+    let bench = with_words(engine).await;
+    let other = "UPDATE ledger_words SET words = words || '.' WHERE seq = $1";
+    assert_eq!(bench.raw(other, vec![2_i64.into()]).await, 1);
+    let fault = verify_ledger(&*bench.store, SEASON).await.unwrap_err();
+    assert!(fault.contains("line 2 "), "{fault}");
+    bench.raw("DELETE FROM ledger_words WHERE person = $1", vec!["G001".into()]).await;
+    bench.raw("DELETE FROM person_salt WHERE person = $1", vec!["G001".into()]).await;
+    let lines = bench.ledger_lines().await;
+    assert_eq!(verify_ledger(&*bench.store, SEASON).await, Ok(lines), "erased, and still whole");
+    let left = bench.store.ledger(SEASON, 0, 100).await.unwrap();
+    assert!(left.iter().all(|line| line.words.is_none()));
 }
 
 /// A season, an attempt with words and two answers with words: four lines.
-async fn with_words(engine: Engine) -> Bench {
+async fn with_words(engine: Engine<'_>) -> Bench {
     let bench = with_season(engine).await;
     bench.add(vec![message("k", Channel::Mail)]).await;
     let claimed = bench.claim(Channel::Mail, now()).await.remove(0);
@@ -644,40 +645,34 @@ async fn with_words(engine: Engine) -> Bench {
     bench
 }
 
-#[tokio::test]
-async fn a_database_of_a_newer_program_is_refused_in_one_line() {
-    for engine in ENGINES {
-        let bench = fresh(*engine).await;
-        bench
+async fn a_database_of_a_newer_program_is_refused_in_one_line(engine: Engine<'_>) {
+    let bench = fresh(engine).await;
+    bench
             .raw(
                 "INSERT INTO _sqlx_migrations (version, description, installed_on, success, checksum, execution_time) \
-                 VALUES ($1, 'later', CURRENT_TIMESTAMP, TRUE, x'00', 0)",
+                 VALUES ($1, 'later', CURRENT_TIMESTAMP, TRUE, '', 0)",
                 vec![999_999_i64.into()],
             )
             .await;
-        bench.store.close().await;
-        match SqlStore::open(&bench.url, Seeded::boxed(1, "salts")).await {
-            Err(StoreFault::Refused(line)) => {
-                assert!(line.contains("newer program") && line.contains("999999"), "{line}");
-                assert!(!line.contains('\n'), "{line}");
-            }
-            Err(other) => panic!("{other}"),
-            Ok(_) => panic!("it was opened"),
+    bench.store.close().await;
+    match SqlStore::open(&bench.url, Seeded::boxed(1, "salts")).await {
+        Err(StoreFault::Refused(line)) => {
+            assert!(line.contains("newer program") && line.contains("999999"), "{line}");
+            assert!(!line.contains('\n'), "{line}");
         }
+        Err(other) => panic!("{other}"),
+        Ok(_) => panic!("it was opened"),
     }
 }
 
-#[tokio::test]
-async fn a_hundred_thousand_messages_are_stored_in_time() {
-    for engine in ENGINES {
-        let bench = with_season(*engine).await;
-        let messages: Vec<_> = (0..100_000).map(|n| message(&format!("{n:032x}"), Channel::Mail)).collect();
-        let delta = Delta { add: messages, ..Delta::default() };
-        let begun = std::time::Instant::now();
-        bench.store.reconcile(SEASON, &delta, now()).await.unwrap();
-        let seconds = begun.elapsed().as_secs_f64();
-        println!("100,000 messages stored in {seconds:.2} s");
-        assert_eq!(bench.one("SELECT COUNT(*) FROM message_part").await, 100_000);
-        assert!(seconds < STORING_SECONDS_MAX, "{seconds} s");
-    }
+async fn a_hundred_thousand_messages_are_stored_in_time(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    let messages: Vec<_> = (0..100_000).map(|n| message(&format!("{n:032x}"), Channel::Mail)).collect();
+    let delta = Delta { add: messages, ..Delta::default() };
+    let begun = std::time::Instant::now();
+    bench.store.reconcile(SEASON, &delta, now()).await.unwrap();
+    let seconds = begun.elapsed().as_secs_f64();
+    println!("100,000 messages stored in {seconds:.2} s");
+    assert_eq!(bench.one("SELECT COUNT(*) FROM message_part").await, 100_000);
+    assert!(seconds < STORING_SECONDS_MAX, "{seconds} s");
 }

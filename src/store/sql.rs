@@ -104,7 +104,7 @@ pub(super) const SEASON_PULSE: Statement =
 pub(super) const ROWS_PUT: Statement = s(
     2,
     "INSERT INTO season_row (season, sheet, line, position, cells) \
-     SELECT $2, value->>0, value->>1, CAST(value->>2 AS BIGINT), value->>3 FROM json_each($1) WHERE true \
+     SELECT CAST($2 AS BIGINT), value->>0, value->>1, CAST(value->>2 AS BIGINT), value->>3 FROM json_each($1) WHERE true \
      ON CONFLICT (season, sheet, line) DO UPDATE SET position = excluded.position, cells = excluded.cells",
 );
 pub(super) const ROWS_DROP: Statement = s(
@@ -118,7 +118,7 @@ pub(super) const MESSAGES_ADD: Statement = s(
     2,
     "INSERT INTO message (season, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, \
      state, ready_ms, lease_ms, fence, claims, attempts, why) \
-     SELECT $2, value->>0, value->>1, value->>2, value->>3, value->>4, CAST(value->>5 AS BIGINT), \
+     SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, value->>3, value->>4, CAST(value->>5 AS BIGINT), \
      CAST(value->>6 AS BIGINT), CAST(value->>7 AS BIGINT), CAST(value->>8 AS BIGINT), 'planned', \
      CAST(value->>7 AS BIGINT), 0, 0, 0, 0, '' FROM json_each($1) WHERE true \
      ON CONFLICT (season, key) WHERE state <> 'withdrawn' DO NOTHING RETURNING id, key",
@@ -185,7 +185,7 @@ pub(super) const CLAIM: Statement = s(
     "UPDATE message SET state = 'claimed', fence = fence + 1, claims = claims + 1, lease_ms = $5 \
      WHERE state IN ('planned', 'waiting_to_retry') AND id IN ( \
        SELECT id FROM message WHERE season = $1 AND channel = $2 AND state IN ('planned', 'waiting_to_retry') \
-       AND ready_ms <= $4 AND until_ms > $4 ORDER BY until_ms, id LIMIT $3) \
+       AND ready_ms <= $4 AND until_ms > $4 ORDER BY until_ms, id LIMIT $3 /* skip locked */) \
      RETURNING id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
      attempts, why",
 );
@@ -197,13 +197,13 @@ pub(super) const ATTEMPT: Statement = s(
      WHERE message.id = w.id AND message.fence = w.fence AND message.state = 'claimed' \
      AND (SELECT revision FROM season WHERE id = $2) = $3 \
      AND NOT EXISTS (SELECT 1 FROM address a WHERE a.season = $2 AND a.channel = w.channel \
-       AND a.address = w.address AND (a.stopped OR a.bad)) \
+       AND a.address = w.address AND (a.stopped = 1 OR a.bad = 1)) \
      RETURNING message.id",
 );
 pub(super) const ATTEMPTS_ADD: Statement = s(
     2,
     "INSERT INTO attempt (message, number, at_ms, address, reference, outcome, outcome_ms, why, gateway, gateway_id) \
-     SELECT CAST(value->>0 AS BIGINT), CAST(value->>1 AS BIGINT), $2, value->>2, value->>3, '', 0, '', '', '' \
+     SELECT CAST(value->>0 AS BIGINT), CAST(value->>1 AS BIGINT), CAST($2 AS BIGINT), value->>2, value->>3, '', 0, '', '', '' \
      FROM json_each($1)",
 );
 pub(super) const TELL: Statement = s(
@@ -216,13 +216,13 @@ pub(super) const TELL: Statement = s(
 );
 pub(super) const FACTS_ADD: Statement = s(
     2,
-    "INSERT INTO facts (season, fingerprint, form) SELECT $2, value->>0, value->>1 FROM json_each($1) WHERE true \
+    "INSERT INTO facts (season, fingerprint, form) SELECT CAST($2 AS BIGINT), value->>0, value->>1 FROM json_each($1) WHERE true \
      ON CONFLICT (season, fingerprint) DO NOTHING",
 );
 pub(super) const LINKS_ADD: Statement = s(
     2,
     "INSERT INTO link (hash, season, kind, message, chaperone, expires_ms) \
-     SELECT value->>0, $2, value->>1, CAST(value->>2 AS BIGINT), value->>3, CAST(value->>4 AS BIGINT) \
+     SELECT value->>0, CAST($2 AS BIGINT), value->>1, CAST(value->>2 AS BIGINT), value->>3, CAST(value->>4 AS BIGINT) \
      FROM json_each($1) WHERE true ON CONFLICT (hash) DO NOTHING",
 );
 pub(super) const SETTLE: Statement = s(
@@ -329,7 +329,7 @@ pub(super) const ANSWERS_ADD: Statement = s(
     2,
     "INSERT INTO answer (season, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, \
      noted_by, outcome) \
-     SELECT $2, CAST(value->>0 AS BIGINT), value->>1, value->>2, value->>3, value->>4, value->>5, value->>6, \
+     SELECT CAST($2 AS BIGINT), CAST(value->>0 AS BIGINT), value->>1, value->>2, value->>3, value->>4, value->>5, value->>6, \
      value->>7, CAST(value->>8 AS BIGINT), value->>9, value->>10, value->>11 FROM json_each($1) WHERE true \
      ON CONFLICT (season, road, external, guardian, child, event) DO NOTHING \
      RETURNING guardian, child, event",
@@ -349,16 +349,16 @@ pub(super) const ADDRESSES: Statement =
     s(1, "SELECT channel, address, stopped, bad FROM address WHERE season = $1");
 pub(super) const ADDRESS_STOP: Statement = s(
     4,
-    "INSERT INTO address (season, channel, address, stopped, bad) VALUES ($1, $2, $3, $4, false) \
+    "INSERT INTO address (season, channel, address, stopped, bad) VALUES ($1, $2, $3, $4, 0) \
      ON CONFLICT (season, channel, address) DO UPDATE SET stopped = excluded.stopped",
 );
 pub(super) const ADDRESSES_BAD: Statement = s(
     2,
     "INSERT INTO address (season, channel, address, stopped, bad) \
-     SELECT DISTINCT $2, m.channel, a.address, false, true FROM json_each($1) AS w \
+     SELECT DISTINCT CAST($2 AS BIGINT), m.channel, a.address, 0, 1 FROM json_each($1) AS w \
      JOIN attempt a ON a.message = CAST(w.value->>0 AS BIGINT) AND a.number = CAST(w.value->>1 AS BIGINT) \
      JOIN message m ON m.id = a.message WHERE true \
-     ON CONFLICT (season, channel, address) DO UPDATE SET bad = true",
+     ON CONFLICT (season, channel, address) DO UPDATE SET bad = 1",
 );
 pub(super) const FACTS: Statement = s(2, "SELECT form FROM facts WHERE season = $1 AND fingerprint = $2");
 
@@ -489,13 +489,13 @@ pub(super) const LEDGER_TAIL: Statement =
 pub(super) const LEDGER_ADD: Statement = s(
     2,
     "INSERT INTO ledger (season, seq, at_ms, kind, about, digest, hash) \
-     SELECT $2, CAST(value->>0 AS BIGINT), CAST(value->>1 AS BIGINT), value->>2, value->>3, value->>4, value->>5 \
+     SELECT CAST($2 AS BIGINT), CAST(value->>0 AS BIGINT), CAST(value->>1 AS BIGINT), value->>2, value->>3, value->>4, value->>5 \
      FROM json_each($1)",
 );
 pub(super) const WORDS_ADD: Statement = s(
     2,
     "INSERT INTO ledger_words (season, seq, person, words) \
-     SELECT $2, CAST(value->>0 AS BIGINT), value->>1, value->>2 FROM json_each($1)",
+     SELECT CAST($2 AS BIGINT), CAST(value->>0 AS BIGINT), value->>1, value->>2 FROM json_each($1)",
 );
 pub(super) const SALTS: Statement = s(
     2,
@@ -505,7 +505,7 @@ pub(super) const SALT_ADD: Statement =
     s(3, "INSERT INTO person_salt (season, person, salt) VALUES ($1, $2, $3)");
 pub(super) const LEDGER: Statement = s(
     3,
-    "SELECT l.seq, l.at_ms, l.kind, l.about, l.digest, l.hash, COALESCE(w.words, ''), COALESCE(s.salt, x'') \
+    "SELECT l.seq, l.at_ms, l.kind, l.about, l.digest, l.hash, COALESCE(w.words, ''), COALESCE(s.salt, '') \
      FROM ledger l LEFT JOIN ledger_words w ON w.season = l.season AND w.seq = l.seq \
      LEFT JOIN person_salt s ON s.season = w.season AND s.person = w.person \
      WHERE l.season = $1 AND l.seq > $2 ORDER BY l.seq LIMIT $3",
