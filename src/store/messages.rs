@@ -114,6 +114,11 @@ fn items(parts: &[StoredPart]) -> String {
 /// Ledger notes for messages that reached a state: rows of id, channel, household, guardians, state, why, key.
 pub(super) async fn ended(tx: &mut Tx, rows: &[Row], at: Timestamp) -> Result<Vec<Note>, StoreFault> {
     let mut parts: HashMap<i64, Vec<StoredPart>> = HashMap::new();
+    // Databases give rows back in orders of their own; the chain must not depend on it.
+    let mut rows: Vec<(String, &Row)> =
+        rows.iter().map(|r| Ok((r.text(6)?, r))).collect::<Result<_, StoreFault>>()?;
+    rows.sort_by(|a, b| a.0.cmp(&b.0));
+    let rows: Vec<&Row> = rows.into_iter().map(|(_, row)| row).collect();
     let list = rows.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
     for row in tx.fetch(sql::PARTS_OF, vec![json!(list).to_string().into()]).await? {
         parts.entry(row.int(0)?).or_default().push(StoredPart {

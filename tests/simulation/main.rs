@@ -1,10 +1,13 @@
 //! Seasons lived through step by step with a clock of our own: seeded families, carriers, changes and crashes, and
 //! the promises checked from outside after every step.
 
+#![allow(clippy::print_stderr, reason = "what is left out is said")]
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a helper of a test may fail the test")]
 
 #[path = "../common/mod.rs"]
 mod common;
+#[path = "../support/database.rs"]
+mod database;
 mod post;
 mod run;
 mod school;
@@ -16,6 +19,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 /// Small seasons in one go; the environment variable `ALLHEARD_SEASONS` asks for another number.
 const SEASONS: u64 = 12;
+/// Crashing seasons that are lived through on both databases.
+const SEEDS_ON_BOTH: [u64; 2] = [1, 6];
 /// Threads that live through seasons side by side.
 const WORKERS: usize = 2;
 
@@ -70,6 +75,20 @@ fn one_seed_is_one_season() {
         assert_eq!(first.trace, second.trace, "seed {seed}");
     }
     assert_ne!(live(Setup::small(3)).trace, live(Setup::small(7)).trace);
+}
+
+#[test]
+fn a_season_is_the_same_on_both_databases() {
+    let Some(cluster) = database::server("a_season_is_the_same_on_both_databases") else { return };
+    for seed in SEEDS_ON_BOTH {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+        let url = runtime.block_on(cluster.database());
+        let on_server = live(Setup { url: Some(url), ..Setup::crashing(seed) });
+        let on_file = live(Setup::crashing(seed));
+        assert_eq!(on_server.breaches, Vec::<String>::new(), "seed {seed}");
+        assert_eq!(on_server.trace, on_file.trace, "seed {seed}");
+        assert_eq!((on_server.steps, on_server.offers), (on_file.steps, on_file.offers), "seed {seed}");
+    }
 }
 
 #[test]

@@ -117,8 +117,8 @@ impl Post {
     async fn witness(&self, parcel: &Parcel, channel: Channel) -> Option<(String, Vec<Part>)> {
         const OPEN: Statement = Statement {
             text: "SELECT m.guardians, m.at_once, m.due_ms, m.until_ms, a.at_ms, s.revision, \
-                   EXISTS (SELECT 1 FROM address x WHERE x.season = m.season AND x.channel = m.channel \
-                     AND x.address = a.address AND x.stopped) \
+                   (SELECT COUNT(*) FROM address x WHERE x.season = m.season AND x.channel = m.channel \
+                     AND x.address = a.address AND x.stopped = 1) \
                    FROM message m JOIN attempt a ON a.message = m.id AND a.number = m.attempts \
                    JOIN season s ON s.id = m.season \
                    WHERE m.id = $1 AND m.state = 'attempting' AND m.lease_ms > $2 AND a.outcome = '' \
@@ -237,6 +237,8 @@ impl Post {
 
     async fn offer(&self, parcel: &Parcel, channel: Channel) -> Handed {
         let witnessed = self.witness(parcel, channel).await.unwrap_or_default();
+        // A carrier that rests is not even offered it, and then no fate is drawn.
+        *self.last_fate.lock().unwrap() = Fate::NotNow;
         let outcome = self.inner.send(parcel).await;
         let fate = self.last_fate.lock().unwrap().clone();
         let (guardians, parts) = witnessed;

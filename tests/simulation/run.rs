@@ -62,6 +62,8 @@ pub struct Setup {
     pub answers: bool,
     /// Planted fault.
     pub twice: bool,
+    /// The database; none for a SQLite file of its own.
+    pub url: Option<String>,
 }
 
 impl Setup {
@@ -78,6 +80,7 @@ impl Setup {
             calm: seed.is_multiple_of(4),
             answers: true,
             twice: false,
+            url: None,
         }
     }
 
@@ -215,7 +218,8 @@ macro_rules! survive {
 impl Run {
     pub async fn new(setup: Setup) -> Run {
         let dir = tempfile::tempdir().expect("a folder");
-        let url = format!("sqlite://{}", dir.path().join("season.db").display());
+        let file = || format!("sqlite://{}", dir.path().join("season.db").display());
+        let url = setup.url.clone().unwrap_or_else(file);
         let world = Arc::new(World::default());
         let db = Arc::new(Db::open(&url).await.expect("a database"));
         let wording = Wording::load(None).expect("the templates load");
