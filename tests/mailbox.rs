@@ -11,92 +11,30 @@ use allheard::domain::board::Board;
 use allheard::domain::graph::State;
 use allheard::domain::reading;
 use allheard::domain::season::Channel;
-use allheard::gateway::smtp::{Protection, Server};
 use allheard::service::ports::Store as _;
 use jiff::Timestamp;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::fs;
 use std::io::Write as _;
-use std::os::unix::fs::PermissionsExt as _;
-use std::path::Path;
 use std::process::{Command, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
-use support::office::{Season, server, smtp};
-use support::peers::{free_port, here, node_package, program, python, ready, root, run};
+use support::mail_server::Servers;
+use support::office::{Season, smtp};
+use support::peers::{here, node_package, program, python, ready, root, run};
 use tempfile::TempDir;
 
 /// Mails to send, at least: the house rules to everybody first, which have no calendar, then call sheets, which have.
 const MAILS: u64 = 800;
 /// How long the mail server may take to put the last of them into its mailbox.
 const DELIVERY: Duration = Duration::from_secs(60);
-const PASSWORD: &str = "of this test only";
 
-/// Postfix and Dovecot with a mailbox for each address; stopped whatever happens.
-struct Servers {
-    folder: TempDir,
-    smtp: u16,
-    imap: u16,
-}
-
-impl Servers {
-    fn start(recipients: &BTreeSet<String>) -> Servers {
-        let folder = tempfile::Builder::new().prefix("mail").tempdir().unwrap();
-        fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o755)).unwrap();
-        let lines: String = recipients.iter().map(|address| format!("{address}\n")).collect();
-        fs::write(folder.path().join("recipients"), lines).unwrap();
-        fs::write(folder.path().join("password"), PASSWORD.replace(' ', "-")).unwrap();
-        let servers = Servers { folder, smtp: free_port(), imap: free_port() };
-        let mut start = servers.script("start");
-        start.env("SMTP", servers.smtp.to_string()).env("IMAP", servers.imap.to_string());
-        run(start.env("LMTP", free_port().to_string()).env("LOGIN", free_port().to_string()));
-        servers
-    }
-
-    fn script(&self, what: &str) -> Command {
-        let mut command = Command::new(here("tests/peers/mail-server"));
-        command.arg(what).arg(self.folder.path());
-        command
-    }
-
-    fn client(&self) -> Server {
-        Server {
-            login: Some(("season".to_owned(), PASSWORD.replace(' ', "-"))),
-            trusted: Some(fs::read(self.folder.path().join("ca.pem")).unwrap()),
-            ..server(self.smtp, Protection::StartTls)
-        }
-    }
-
-    /// Messages that lie in mailboxes, unread.
-    fn delivered(&self) -> usize {
-        fn count(folder: &Path, inside: bool) -> usize {
-            fs::read_dir(folder)
-                .into_iter()
-                .flatten()
-                .flatten()
-                .map(|entry| {
-                    let path = entry.path();
-                    if path.is_dir() { count(&path, path.ends_with("mail/new")) } else { usize::from(inside) }
-                })
-                .sum()
-        }
-        count(&self.folder.path().join("boxes"), false)
-    }
-
-    /// Every message as the reader tells it.
-    fn read(&self, zone: &str) -> Vec<Value> {
-        let mut reader = Command::new(python().unwrap());
-        reader.arg(here("tests/peers/read_mail.py")).arg(self.folder.path());
-        let said = run(reader.arg(self.imap.to_string()).arg(zone));
-        said.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
-    }
-}
-
-impl Drop for Servers {
-    fn drop(&mut self) {
-        let _ = self.script("stop").status();
-    }
+/// Every message as the reader tells it.
+fn read(servers: &Servers, zone: &str) -> Vec<Value> {
+    let mut reader = Command::new(python().unwrap());
+    reader.arg(here("tests/peers/read_mail.py")).arg(servers.folder.path());
+    let said = run(reader.arg(servers.imap.to_string()).arg(zone));
+    said.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
 }
 
 fn texts<'a>(message: &'a Value, header: &str) -> Vec<&'a str> {
@@ -150,7 +88,7 @@ async fn a_seasons_mail_arrives_whole_and_once() {
         sleep(Duration::from_millis(50));
     }
     println!("{} of {} delivered after {:?}", servers.delivered(), sent_at.len(), began.elapsed());
-    let messages = servers.read("Europe/London");
+    let messages = read(&servers, "Europe/London");
     assert_eq!(messages.len(), sent_at.len());
     println!("{} mails read back after {:?}", messages.len(), began.elapsed());
     let mut keys: Vec<String> = messages.iter().map(|m| texts(m, "Message-ID")[0].to_owned()).collect();

@@ -1,5 +1,9 @@
 //! The commands as a person types them, on the real program.
 
+#[allow(clippy::print_stderr, reason = "what is left out is said")]
+#[path = "support/database.rs"]
+mod database;
+
 use serde_json::Value;
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
@@ -136,10 +140,24 @@ fn configurations_are_checked() {
 
 #[test]
 fn a_season_is_brought_served_and_verified() {
+    a_season_goes_by_on("");
+}
+
+#[test]
+fn a_season_is_brought_served_and_verified_on_postgresql() {
+    let Some(cluster) = database::server("the program on PostgreSQL") else { return };
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    a_season_goes_by_on(&runtime.block_on(cluster.database()));
+}
+
+/// Brings, serves and verifies a season on the database of an address; empty is the usual one.
+fn a_season_goes_by_on(database: &str) {
     let folder = tempfile::tempdir().expect("a folder");
     let folder = folder.path();
     example(folder);
-    let config = "[pages]\nlisten = \"127.0.0.1:0\"\n[mail]\nfrom = \"Us <us@example.org>\"\n";
+    let config = format!(
+        "[data]\ndatabase = \"{database}\"\n[pages]\nlisten = \"127.0.0.1:0\"\n[mail]\nfrom = \"Us <us@example.org>\"\n"
+    );
     std::fs::write(folder.join("allheard.toml"), config).expect("written");
     let bring = ["bring", "example.xlsx", "--config", "allheard.toml", "--returned", "back.xlsx"];
     let asked = allheard(folder, &bring);

@@ -665,6 +665,35 @@ async fn a_database_of_a_newer_program_is_refused_in_one_line(engine: Engine<'_>
     }
 }
 
+/// Columns of a database in order, and whether each is always filled; types by SQLite's names.
+const COLUMNS_SQLITE: &str = "SELECT m.name, c.name, c.type, c.\"notnull\" + c.pk > 0 FROM sqlite_schema m \
+     JOIN pragma_table_info(m.name) c WHERE m.type = 'table' AND m.name NOT LIKE '\\_%' ESCAPE '\\' \
+     AND m.name NOT LIKE 'sqlite%' ORDER BY m.name, c.cid";
+const COLUMNS_POSTGRES: &str = "SELECT CAST(table_name AS TEXT), CAST(column_name AS TEXT), CASE data_type \
+     WHEN 'bigint' THEN 'INTEGER' WHEN 'text' THEN 'TEXT' WHEN 'bytea' THEN 'BLOB' ELSE CAST(data_type AS TEXT) END, \
+     CAST(CASE WHEN is_nullable = 'NO' THEN 1 ELSE 0 END AS BIGINT) FROM information_schema.columns \
+     WHERE table_schema = 'public' AND table_name NOT LIKE '\\_%' ORDER BY table_name COLLATE \"C\", ordinal_position";
+
+async fn columns(engine: Engine<'_>) -> Vec<(String, String, String, i64)> {
+    let bench = fresh(engine).await;
+    let text = match engine {
+        Engine::Sqlite => COLUMNS_SQLITE,
+        Engine::Postgres(_) => COLUMNS_POSTGRES,
+    };
+    let rows = bench.store.db().fetch(Statement { text, binds: 0 }, vec![]).await.unwrap();
+    rows.iter()
+        .map(|r| (r.text(0).unwrap(), r.text(1).unwrap(), r.text(2).unwrap(), r.int(3).unwrap()))
+        .collect()
+}
+
+#[tokio::test]
+async fn both_databases_have_the_same_columns() {
+    let Some(cluster) = database::server("both_databases_have_the_same_columns") else { return };
+    let (file, server) = (columns(Engine::Sqlite).await, columns(Engine::Postgres(&cluster)).await);
+    assert!(file.len() > 80 && file.iter().all(|(.., filled)| *filled == 1), "{file:?}");
+    assert_eq!(file, server);
+}
+
 async fn a_hundred_thousand_messages_are_stored_in_time(engine: Engine<'_>) {
     let bench = with_season(engine).await;
     let messages: Vec<_> = (0..100_000).map(|n| message(&format!("{n:032x}"), Channel::Mail)).collect();

@@ -162,8 +162,57 @@ pub struct Mail {
     pub per_second: f64,
     /// Sessions at once.
     pub sessions: usize,
-    /// Whether answers come in by `allheard inbound-mail` or an inbox.
-    pub answered: bool,
+    /// How answers come in.
+    pub answers: Answers,
+}
+
+/// How answers by mail come in.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Answers {
+    /// `none`, `pipe` (by `allheard inbound-mail`) or `imap`.
+    pub by: String,
+    /// Whether `name+detail@…` reaches the mailbox of `name@…`.
+    pub plus: bool,
+    /// IMAP server.
+    pub host: String,
+    /// Its port.
+    pub port: u16,
+    /// `starttls`, `tls` or `none`.
+    pub protection: String,
+    /// User name.
+    pub user: String,
+    /// Password; better in a file.
+    pub password: String,
+    /// File that holds the password and nothing else.
+    pub password_file: PathBuf,
+    /// Certificates (PEM) trusted besides the system's.
+    pub trusted: PathBuf,
+    /// Folder that is looked into.
+    pub folder: String,
+    /// Folder for what has been taken in.
+    pub processed: String,
+    /// How often to look where the server cannot tell by itself, seconds.
+    pub poll_seconds: u64,
+}
+
+impl Default for Answers {
+    fn default() -> Self {
+        Answers {
+            by: "none".to_owned(),
+            plus: false,
+            host: String::new(),
+            port: 143,
+            protection: "starttls".to_owned(),
+            user: String::new(),
+            password: String::new(),
+            password_file: PathBuf::new(),
+            trusted: PathBuf::new(),
+            folder: "INBOX".to_owned(),
+            processed: "Processed".to_owned(),
+            poll_seconds: 60,
+        }
+    }
 }
 
 impl Default for Mail {
@@ -182,7 +231,7 @@ impl Default for Mail {
             bounces: String::new(),
             per_second: 5.0,
             sessions: 2,
-            answered: false,
+            answers: Answers::default(),
         }
     }
 }
@@ -190,7 +239,7 @@ impl Default for Mail {
 impl Mail {
     /// Whether words sent back by mail come in.
     pub fn answers_come_in(&self) -> bool {
-        self.answered
+        self.answers.by != "none"
     }
 
     /// The protection its word means.
@@ -290,6 +339,10 @@ impl Config {
         }
         if self.texts.by == By::Http && self.texts.gateways.is_empty() {
             faults.push("texts.by is http and there is no [[texts.gateways]]; describe one".to_owned());
+        }
+        let by = self.mail.answers.by.as_str();
+        if !["none", "pipe", "imap"].contains(&by) {
+            faults.push(format!("mail.answers.by is '{by}'; write none, pipe or imap"));
         }
         for (name, rate) in [("mail", self.mail.per_second), ("texts", self.texts.per_second)] {
             if !(rate.is_finite() && rate > 0.0) {

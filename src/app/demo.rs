@@ -461,6 +461,7 @@ fn gateways(outbox: &Path, book: &Book, seed: u64) -> Result<Gateways, DemoFault
     };
     let from = address("Ashlarmere chaperones <chaperones@example.org>")?;
     let identity = Identity {
+        plus: false,
         reply_to: Some(from.clone()),
         bounces: from.email.clone(),
         domain: "example.org".to_owned(),

@@ -7,6 +7,7 @@ pub mod daemon;
 pub mod demo;
 pub mod inbox;
 pub mod ledger;
+pub mod letters;
 pub mod pages;
 pub mod preview;
 pub mod texts;
@@ -126,6 +127,7 @@ fn identity(config: &Config) -> Result<Identity, StartFault> {
     let bounces: Address = optional("mail.bounces", &config.mail.bounces)?
         .map_or_else(|| from.email.clone(), |mailbox| mailbox.email);
     Ok(Identity {
+        plus: config.mail.answers.plus,
         domain: from.email.domain().to_owned(),
         reply_to: reply_to.or(Some(from.clone())),
         from,

@@ -254,7 +254,7 @@ impl Default for InboxConfig {
 }
 
 /// A secret, from the file if one is named.
-fn secret(text: &str, file: &Path) -> Result<String, String> {
+pub(super) fn secret(text: &str, file: &Path) -> Result<String, String> {
     if file.as_os_str().is_empty() {
         return Ok(text.to_owned());
     }
@@ -294,7 +294,7 @@ fn headers(name: &str, given: &BTreeMap<String, String>) -> Result<Vec<(HeaderNa
 }
 
 /// The certificates that are trusted: the system's and those of a file.
-fn tls(trusted: &Path) -> Result<rustls::ClientConfig, String> {
+pub(super) fn tls(trusted: &Path) -> Result<rustls::ClientConfig, String> {
     let mut roots = rustls::RootCertStore::empty();
     for certificate in rustls_native_certs::load_native_certs().certs {
         // One that cannot be read is left out, as every other program does.

@@ -4,6 +4,7 @@ mod bring;
 mod check;
 mod config;
 mod demo;
+mod inbound_mail;
 mod ledger;
 mod links;
 mod plan;
@@ -27,16 +28,20 @@ pub enum Exit {
     Config,
     /// Something it needs could not be reached.
     Unreachable,
+    /// Nothing was taken in; whoever brought it should try again.
+    TryAgain,
 }
 
 impl Exit {
-    /// 0 done, 1 wrong, 3 configuration, 4 not reachable; 2 is for a wrong command line.
+    /// 0 done, 1 wrong, 3 configuration, 4 not reachable, 75 try again (EX_TEMPFAIL of sysexits.h); 2 is for a wrong
+    /// command line.
     pub fn code(self) -> u8 {
         match self {
             Exit::Done => 0,
             Exit::Wrong => 1,
             Exit::Config => 3,
             Exit::Unreachable => 4,
+            Exit::TryAgain => 75,
         }
     }
 }
@@ -66,6 +71,8 @@ enum Command {
     Bring(bring::Options),
     /// Run the daemon.
     Serve(serve::Options),
+    /// Take in one mail from standard input, for mail servers that hand mail to a program.
+    InboundMail(inbound_mail::Options),
     /// Print new links to the coordinator's pages and the chaperones' lists.
     Links(links::Options),
     /// Tell how many segments a text takes, and which characters make it longer.
@@ -97,6 +104,7 @@ pub fn run() -> u8 {
         Command::Plan(options) => plan::run(&options),
         Command::Bring(options) => bring::run(&options),
         Command::Serve(options) => serve::run(&options),
+        Command::InboundMail(options) => inbound_mail::run(&options),
         Command::Links(options) => links::run(&options),
         Command::Text(options) => text::run(&options),
         Command::Ledger { what } => ledger::run(&what),

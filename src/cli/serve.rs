@@ -3,7 +3,7 @@
 use super::{ConfigFile, Exit, block_on_exit, tell};
 use crate::app::config::Config;
 use crate::app::pages::{Pages, ended};
-use crate::app::{StartFault, daemon, inbox, open};
+use crate::app::{StartFault, daemon, inbox, letters, open};
 use crate::domain::wall;
 use crate::telemetry;
 use std::sync::Arc;
@@ -52,6 +52,7 @@ async fn serve(config: &Config) -> Result<(), StartFault> {
     let address = pages.address;
     let hooks = config.texts.hooks.iter().map(|hook| hook.hook()).collect::<Result<Vec<_>, _>>()?;
     let inboxes = config.texts.inboxes.iter().map(|inbox| inbox.inbox()).collect::<Result<Vec<_>, _>>()?;
+    let (mailbox, own) = (letters::mailbox(config)?, letters::own(config)?);
     let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
     match house.coordinator_link().await {
         Ok(token) => tell(format!("coordinator: {}/enter/{token}", config.pages.address)),
@@ -62,6 +63,9 @@ async fn serve(config: &Config) -> Result<(), StartFault> {
     let serving = tokio::spawn(pages.serve(house.clone(), hooks, acted.clone(), stop.clone()));
     for (inbox, client) in inboxes {
         tokio::spawn(inbox::watch(house.clone(), inbox, client, acted.clone(), stop.clone()));
+    }
+    if let Some(mailbox) = mailbox {
+        tokio::spawn(letters::watch(house.clone(), mailbox, own, acted.clone(), stop.clone()));
     }
     ended().await;
     tracing::info!("ending: nothing new is sent");

@@ -13,6 +13,8 @@ pub struct Identity {
     pub from: Mailbox,
     /// Where answers go.
     pub reply_to: Option<Mailbox>,
+    /// Whether the mail server hands `name+detail@…` to the mailbox of `name@…` (RFC 5233).
+    pub plus: bool,
     /// Where bounces go (envelope sender).
     pub bounces: Address,
     /// Domain of Message-IDs.
@@ -38,6 +40,16 @@ pub fn message_id(reference: &str, domain: &str) -> String {
     format!("<{reference}@{domain}>")
 }
 
+/// The address with the token as its detail (RFC 5233), where the mail server knows such.
+fn with_detail(address: &Mailbox, plus: bool, token: &str) -> Mailbox {
+    let email = &address.email;
+    let detailed = format!("{}+{token}@{}", email.user(), email.domain());
+    match detailed.parse::<Address>() {
+        Ok(email) if plus && !token.is_empty() => Mailbox::new(address.name.clone(), email),
+        _ => address.clone(),
+    }
+}
+
 fn raw(name: &'static str, value: &str) -> HeaderValue {
     HeaderValue::new(HeaderName::new_from_ascii_str(name), value.to_owned())
 }
@@ -56,7 +68,7 @@ pub fn build(parcel: &Parcel, mail: &MailContent, identity: &Identity) -> Result
         .raw_header(raw("Auto-Submitted", "auto-generated"))
         .raw_header(raw("Content-Language", &mail.language));
     if let Some(reply_to) = &identity.reply_to {
-        builder = builder.reply_to(reply_to.clone());
+        builder = builder.reply_to(with_detail(reply_to, identity.plus, &mail.reply_token));
     }
     if !mail.in_reply_to.is_empty() {
         let answered = format!("<{}>", mail.in_reply_to);

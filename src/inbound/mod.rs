@@ -3,4 +3,6 @@
 
 pub mod fields;
 pub mod hook;
+pub mod letter;
+pub mod mailbox;
 pub mod poll;

@@ -189,6 +189,7 @@ fn words(
             let mail = wording.mail(letter)?;
             Content::Mail(Box::new(MailContent {
                 in_reply_to: String::new(),
+                reply_token: letter.code.clone(),
                 subject: mail.subject,
                 text: mail.text,
                 html: mail.html,

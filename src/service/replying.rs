@@ -49,6 +49,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 calendar: String::new(),
                 stop_link: String::new(),
                 in_reply_to: reply.in_reply_to.clone(),
+                reply_token: String::new(),
                 language: String::new(),
             })),
         };

@@ -4,6 +4,7 @@
 #![allow(clippy::print_stderr, reason = "what is left out is said")]
 #![allow(clippy::unwrap_used, reason = "what cannot be set up fails its test")]
 
+pub mod mail_server;
 pub mod office;
 pub mod peers;
 pub mod server;

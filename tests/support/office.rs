@@ -52,6 +52,7 @@ impl Random for Seeded {
 /// An invented school; the host is reserved (RFC 2606).
 pub fn identity() -> Identity {
     Identity {
+        plus: true,
         from: "Écola Brightwater <season@school.example>".parse().unwrap(),
         reply_to: Some("answers@school.example".parse().unwrap()),
         bounces: "bounces@school.example".parse().unwrap(),
@@ -100,6 +101,7 @@ pub fn parcel(nth: usize, to: &str) -> Parcel {
             html: format!("<p>{}</p>", line.repeat(8)),
             calendar: String::new(),
             in_reply_to: String::new(),
+            reply_token: String::new(),
             stop_link: "https://allheard.example/s/token".to_owned(),
             language: "en".to_owned(),
         })),

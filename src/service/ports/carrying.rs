@@ -42,6 +42,8 @@ pub struct MailContent {
     pub calendar: String,
     /// Where a mail client may post to stop mail (RFC 8058); empty for none.
     pub stop_link: String,
+    /// What answers must hold as proof that their sender had this mail; empty for none.
+    pub reply_token: String,
     /// Message-ID of the mail this answers, without brackets; empty for none.
     pub in_reply_to: String,
     /// Language tag.

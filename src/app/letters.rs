@@ -1,0 +1,99 @@
+//! Answers by mail: from the mailbox or the pipe to the office.
+
+use super::config::Config;
+use super::texts::{secret, tls};
+use super::{House, StartFault};
+use crate::inbound::letter::{self, Letter, Own};
+use crate::inbound::mailbox::{self, Mailbox, Protection};
+use crate::service::hearing::Became;
+use crate::service::office::OfficeFault;
+use lettre::message::Mailbox as Sender;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
+
+/// What our own mails look like, as configured.
+pub fn own(config: &Config) -> Result<Own, StartFault> {
+    let from: Sender = config.mail.from.parse().map_err(|_| {
+        StartFault::Setting(format!("mail.from is '{}'; write a name and an address", config.mail.from))
+    })?;
+    Ok(Own { domain: from.email.domain().to_owned(), base_url: config.pages.address.clone() })
+}
+
+/// The mailbox as configured; none if answers do not come in by one.
+pub fn mailbox(config: &Config) -> Result<Option<Mailbox>, StartFault> {
+    let answers = &config.mail.answers;
+    if answers.by != "imap" {
+        return Ok(None);
+    }
+    let named = |fault: String| StartFault::Setting(format!("mail.answers: {fault}"));
+    let local = ["localhost", "127.0.0.1", "::1"].contains(&answers.host.as_str());
+    let protection = match answers.protection.as_str() {
+        "starttls" => Protection::StartTls,
+        "tls" => Protection::Tls,
+        "none" if local => Protection::None,
+        "none" => return Err(named("protection 'none' is only for a server on this host".to_owned())),
+        other => return Err(named(format!("protection is '{other}'; write starttls, tls or none"))),
+    };
+    if answers.host.is_empty() || answers.user.is_empty() {
+        return Err(named("host and user are needed".to_owned()));
+    }
+    let password = secret(&answers.password, &answers.password_file).map_err(named)?;
+    Ok(Some(Mailbox {
+        host: answers.host.clone(),
+        port: answers.port,
+        protection,
+        login: (answers.user.clone(), password),
+        tls: Arc::new(tls(&answers.trusted).map_err(named)?),
+        folder: answers.folder.clone(),
+        processed: answers.processed.clone(),
+        poll: Duration::from_secs(answers.poll_seconds.max(1)),
+    }))
+}
+
+/// Takes one mail in; an error means that it must be kept and brought again.
+pub async fn take(house: &House, octets: &[u8], own: &Own) -> Result<bool, OfficeFault> {
+    match letter::read(octets, own) {
+        Letter::Returned(keys) => {
+            let mut moved = false;
+            for key in keys {
+                moved |= house.bounced(&key).await?;
+            }
+            Ok(moved)
+        }
+        Letter::Report | Letter::ReadReceipt => Ok(false),
+        note @ Letter::Note { .. } => match note.incoming(house.now()) {
+            Some(incoming) => Ok(!matches!(house.hear(&incoming).await?, Became::Known | Became::Ignored)),
+            None => Ok(false),
+        },
+    }
+}
+
+/// Looks into the mailbox until told to stop.
+pub async fn watch(
+    house: Arc<House>,
+    mailbox: Mailbox,
+    own: Own,
+    acted: Arc<Notify>,
+    stop: CancellationToken,
+) {
+    let take = |octets: Vec<u8>| {
+        let (house, own, acted) = (house.clone(), own.clone(), acted.clone());
+        async move {
+            match take(&house, &octets, &own).await {
+                Ok(moved) => {
+                    if moved {
+                        acted.notify_one();
+                    }
+                    true
+                }
+                Err(fault) => {
+                    tracing::error!(%fault, "a mail could not be taken in");
+                    false
+                }
+            }
+        }
+    };
+    mailbox::watch(&mailbox, take, &stop).await;
+}
