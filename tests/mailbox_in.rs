@@ -179,7 +179,7 @@ async fn answers_by_mail_come_in_whatever_happens_to_the_connection() {
         text: Texts::new(vec![Carrier { road: memory(), per_second: 100.0, sessions: 1 }]),
     };
     let parcel =
-        Parcel { reference: message.key.clone(), ..support::office::parcel(1, "nobody@elsewhere.example") };
+        Parcel { reference: message.key.clone(), ..support::office::parcel(1, "gone@school.example") };
     assert_eq!(gateways.send(&parcel).await.outcome, Outcome::Accepted);
     let state = async || {
         let lives = office.store.lives(row, None, i64::MAX, 10).await.unwrap();
