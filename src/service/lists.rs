@@ -6,7 +6,7 @@ use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::record::{Record, Told};
 use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, EventKind, GuardianId, NumberId};
-use crate::domain::standing::{Standing, heard, reachable, settled, standing};
+use crate::domain::standing::{Standing, address, heard, reachable, settled, standing};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -106,6 +106,8 @@ pub struct SeasonData {
     pub uncertain: Vec<StoredMessage>,
     /// Messages that broke the sender or whose wording failed.
     pub quarantined: Vec<StoredMessage>,
+    /// Children none of whose guardians can answer a message by any road there is: as many calls to make.
+    pub calls: usize,
     /// Number of messages by state and channel.
     pub counts: Vec<(State, Channel, u64)>,
     /// Gateways that cannot be used at the moment.
@@ -129,6 +131,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let board = desk.board.clone();
         let events = event_ids(&board).map(|event| event_list(&board, &desk.record, event)).collect();
         let no_way = unreachable(&board, &desk.record);
+        let calls = self.calls(&board, &desk.record);
         let season = desk.season;
         let mut asked = cannot_come(&board, &desk.record, self.now());
         let questions = self.store.waiting(season, NEEDS_SHOWN).await?;
@@ -138,6 +141,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let returned = [State::Refused, State::Bounced];
         Ok(SeasonData {
             events,
+            calls,
             asked,
             no_way,
             next_due: self.store.next_due(season).await?,
@@ -149,6 +153,25 @@ impl<S: Store, G: Gateway> Office<S, G> {
             now: self.now(),
             board,
         })
+    }
+
+    /// Children for whom somebody has to be rung because no answer can come back by message.
+    fn calls(&self, board: &Board, record: &Record) -> usize {
+        let answers = |channel: Channel| {
+            self.ways.pages_public
+                || match channel {
+                    Channel::Text => self.ways.reply_by_text,
+                    Channel::Mail => self.ways.reply_by_mail,
+                }
+        };
+        let can = |guardian: GuardianId| {
+            [Channel::Mail, Channel::Text]
+                .into_iter()
+                .any(|channel| answers(channel) && address(board, record, guardian, channel).is_some())
+        };
+        (0..board.season.children.len() as u32)
+            .filter(|child| !board.cares_of(ChildId(*child)).any(|care| can(care.guardian)))
+            .count()
     }
 
     /// A chaperone's list for the event of a ref, or her next one; none if she has no duties.

@@ -158,6 +158,14 @@ pub(super) fn message_counts(counts: &[(State, Channel, u64)]) -> Vec<MessageCou
 pub(super) fn sending(data: &SeasonData) -> String {
     let zone = &data.board.season.zone;
     let mut words = Vec::new();
+    match data.calls {
+        0 => {}
+        1 => words
+            .push("The family of one child cannot answer by message: that is one call to make.".to_owned()),
+        n => words.push(format!(
+            "The families of {n} children cannot answer by message: that is as many calls to make."
+        )),
+    }
     if let Some(next) = data.next_due {
         let at = shown::as_of(zone, next.max(data.now));
         words.push(format!("Sending goes on: {}, {}.", at.english_day(), at.clock()));

@@ -15,6 +15,8 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("chaperone-hostile", hostile_list().render()),
         ("season", season().render()),
         ("season-empty", empty_season().render()),
+        ("messages", went_out(false).render()),
+        ("family", went_out(true).render()),
         ("event", event("Tomasz Kowal").render()),
         ("event-hostile", event("<script>alert(2)</script>").render()),
     ];
@@ -259,6 +261,44 @@ fn season() -> SeasonPage {
         ],
         sending: "The next message leaves at 19:00.".into(),
         notice: None,
+    }
+}
+
+/// What went out, of all or of one family.
+fn went_out(family: bool) -> MessagesPage {
+    let person = Person {
+        name: "Marisol Arce".into(),
+        standings: vec![
+            ("Ines, Dress rehearsal".into(), Mark::Heard),
+            ("Ines, First show".into(), Mark::Waiting),
+        ],
+        said: vec![Said {
+            words: "Which door is it?".into(),
+            how: "By text, waits for a person".into(),
+            at: as_of(),
+        }],
+    };
+    let life = Life {
+        to: "Marisol Arce and <b>Bo</b> Arce".into(),
+        href: "/season/family/H7".into(),
+        matter: "call sheet by text".into(),
+        about: "Ines, Dress rehearsal; Tariq, Dress rehearsal".into(),
+        state: "Now delivered.".into(),
+        steps: vec![
+            "Due Friday 28 May, 10:00".into(),
+            "Sent by first Friday 28 May, 10:00: waiting to retry (no connection)".into(),
+            "Sent by second Friday 28 May, 10:02: accepted".into(),
+        ],
+    };
+    MessagesPage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        heading: if family { "Marisol Arce" } else { "What went out" }.into(),
+        family,
+        people: if family { vec![person] } else { Vec::new() },
+        lives: vec![life.clone(), life],
+        older: (!family).then(|| "/season/messages?before=17".into()),
     }
 }
 

@@ -167,12 +167,22 @@ impl House {
 
     /// Without a season, with carriers of texts and hooks of the test's own.
     pub async fn with(text: Texts, hooks: Vec<Hook>) -> House {
+        House::with_ways(text, hooks, |_| {}).await
+    }
+
+    /// Without a season, working in ways of its own.
+    pub async fn in_other_ways(change: impl FnOnce(&mut Ways)) -> House {
+        House::with_ways(Texts::new(vec![carrier()]), vec![answers_hook()], change).await
+    }
+
+    async fn with_ways(text: Texts, hooks: Vec<Hook>, change: impl FnOnce(&mut Ways)) -> House {
         let folder = tempfile::tempdir().unwrap();
         let url = format!("sqlite://{}", folder.path().join("season.db").display());
         let store = SqlStore::open(&url, Box::new(Dice(1))).await.unwrap();
         let clock = Arc::new(Hands(Mutex::new("2027-05-20T09:00:00Z".parse().unwrap())));
         let gateways = Gateways { mail: carrier(), text };
-        let ways = Ways { base_url: "https://brackwater.example".to_owned(), ..Ways::default() };
+        let mut ways = Ways { base_url: "https://brackwater.example".to_owned(), ..Ways::default() };
+        change(&mut ways);
         let wording = Wording::load(None).ok().unwrap();
         let office = Office::new(store, gateways, clock.clone(), Box::new(Dice(2)), wording, ways);
         let office = Arc::new(office);
@@ -208,6 +218,15 @@ impl House {
         let parcel = taken.iter().rev().find(|parcel| parcel.to == address).expect("a mail went there");
         let Content::Mail(mail) = &parcel.content else { panic!("not a mail") };
         mail.stop_link.rsplit('/').next().unwrap().to_owned()
+    }
+
+    /// The words of the newest mail to an address.
+    pub fn mail(&self, address: &str) -> String {
+        let Road::Memory(memory) = &self.office.gateway.mail.road else { panic!("not memory") };
+        let taken = memory.taken();
+        let parcel = taken.iter().rev().find(|parcel| parcel.to == address).expect("a mail went there");
+        let Content::Mail(mail) = &parcel.content else { panic!("not a mail") };
+        mail.text.clone()
     }
 
     /// Every text that went out: to whom, and its words.

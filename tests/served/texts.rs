@@ -274,6 +274,43 @@ async fn a_forged_mail_is_a_hint_for_a_person_and_a_link_of_ours_is_proof() {
 }
 
 #[tokio::test]
+async fn a_host_with_only_a_phone_line_has_a_whole_road() {
+    let house = House::in_other_ways(|ways| (ways.pages_public, ways.reply_by_text) = (false, true)).await;
+    house.bring(book()).await;
+    house.clock.set("2027-05-28T09:30:00Z");
+    house.send().await;
+    let (_, words) = house.texts().into_iter().find(|(to, _)| to == MAY).unwrap();
+    assert!(words.contains("Reply YES to confirm.") && !words.contains("http"), "{words}");
+    text(&house, MAY, "yes").await;
+    assert_eq!(standing(&house, Standing::Heard).await, 1);
+    // Who has a mail address only, or may not be texted, has to be rung: one child each.
+    let token = house.office.coordinator_link().await.unwrap();
+    let page = house.coordinator_get(&token, "/season").await;
+    assert!(page.plain().contains("The families of 2 children cannot answer by message"), "{}", page.plain());
+}
+
+#[tokio::test]
+async fn a_host_with_only_a_mailbox_has_a_whole_road() {
+    use allheard::inbound::letter::{Own, read};
+    let house = House::in_other_ways(|ways| (ways.pages_public, ways.reply_by_mail) = (false, true)).await;
+    house.bring(season::book()).await;
+    house.clock.set("2027-05-28T09:30:00Z");
+    house.send().await;
+    let words = house.mail("may@example.org");
+    assert!(words.contains("answer this mail with the word YES") && !words.contains("http"), "{words}");
+    let quoted: String = words.lines().map(|line| format!("> {line}\r\n")).collect();
+    let answer = format!("From: may@example.org\r\nMessage-ID: <a@example.org>\r\n\r\nYes\r\n\r\n{quoted}");
+    let own =
+        Own { domain: "brackwater.example".to_owned(), base_url: "https://brackwater.example".to_owned() };
+    let incoming = read(answer.as_bytes(), &own).incoming(house.office.now()).unwrap();
+    house.office.hear(&incoming).await.unwrap();
+    assert_eq!(standing(&house, Standing::Heard).await, 1);
+    let token = house.office.coordinator_link().await.unwrap();
+    let page = house.coordinator_get(&token, "/season").await;
+    assert!(page.plain().contains("The family of one child cannot answer by message"), "{}", page.plain());
+}
+
+#[tokio::test]
 async fn receipts_come_in_any_order_and_only_move_forward() {
     let house = told().await;
     let season = house.office.desk().await.unwrap().season;
