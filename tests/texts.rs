@@ -279,6 +279,55 @@ async fn another_gateway_stands_in_only_where_nothing_was_taken() {
 }
 
 #[tokio::test]
+async fn an_inbox_is_looked_into_for_hosts_that_cannot_be_reached() {
+    use allheard::inbound::fields::Places;
+    use allheard::inbound::poll::Inbox;
+    use allheard::service::hearing::Told;
+    let (at, seen) = scripted(|seen| match seen.path.as_str() {
+        "/inbox" => says(
+            200,
+            r#"{"messages":[{"from":"+447700900021","body":{"text":"YES"},"id":7,"at":"2027-06-03T17:00:00Z"},
+                {"from":"+447700900022"},{"from":"+447700900023","body":{"text":"Sí"},"id":"8","at":"2099-01-01T00:00:00Z"}]}"#,
+        ),
+        "/page" => says(200, "<html>"),
+        "/long" => says(200, &"x".repeat(10 << 20)),
+        _ => says(500, "?"),
+    })
+    .await;
+    let inbox = |path: &str| Inbox {
+        name: "first".to_owned(),
+        url: format!("http://{at}{path}"),
+        headers: vec![("x-key".parse().unwrap(), "whisper".to_owned())],
+        login: None,
+        list: "/messages".to_owned(),
+        places: Places::Answer {
+            from: "from".to_owned(),
+            words: "/body/text".to_owned(),
+            id: "id".to_owned(),
+            at: "at".to_owned(),
+        },
+        every: Duration::from_secs(1),
+    };
+    let client = reqwest::Client::builder().tls_backend_preconfigured(tls()).build().unwrap();
+    let now: jiff::Timestamp = "2027-06-03T17:30:00Z".parse().unwrap();
+    let told = inbox("/inbox").fetch(&client, now).await.unwrap();
+    let answers: Vec<_> = told
+        .iter()
+        .map(|one| match one {
+            Told::Answer(answer) => (answer.words.as_str(), answer.external.as_str(), answer.at),
+            _ => panic!("not an answer"),
+        })
+        .collect();
+    let earlier = "2027-06-03T17:00:00Z".parse().unwrap();
+    // The item without words is left out and said so in the log; a clock ahead of ours is not believed.
+    assert_eq!(answers, [("YES", "first 7", earlier), ("Sí", "first 8", now)]);
+    assert_eq!(seen.lock().unwrap()[0].headers["x-key"], "whisper");
+    for path in ["/page", "/long", "/500"] {
+        assert!(inbox(path).fetch(&client, now).await.is_err(), "{path}");
+    }
+}
+
+#[tokio::test]
 async fn a_gateway_without_credit_burns_no_attempts_and_the_coordinator_hears_of_it() {
     let folder = tempfile::tempdir().unwrap();
     let (at, seen) = scripted(|_| says(402, "out of credit")).await;

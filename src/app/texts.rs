@@ -509,3 +509,77 @@ impl InboxConfig {
         Ok((inbox, client))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::config::{Config, SAMPLE};
+
+    /// The sample with its commented keys in force.
+    fn sample() -> String {
+        let key = regex::Regex::new(r"^# (\[\[|[a-z_]+ = )").expect("a pattern");
+        let lines = SAMPLE.lines().map(|line| if key.is_match(line) { &line[2..] } else { line });
+        lines.collect::<Vec<_>>().join("\n").replace("secret_file = \"/etc/allheard/gateway\"", "")
+    }
+
+    fn config(text: &str) -> Config {
+        toml::from_str(text).unwrap_or_else(|error| panic!("{error}\n{text}"))
+    }
+
+    #[test]
+    fn the_sample_describes_a_gateway_two_hooks_and_an_inbox_that_can_be_made() {
+        let config = config(&sample());
+        assert_eq!(
+            (config.texts.gateways.len(), config.texts.hooks.len(), config.texts.inboxes.len()),
+            (1, 2, 1)
+        );
+        for gateway in &config.texts.gateways {
+            assert!(gateway.carrier("https://show.example").is_ok());
+        }
+        for hook in &config.texts.hooks {
+            assert!(hook.hook().is_ok());
+        }
+        for inbox in &config.texts.inboxes {
+            assert!(inbox.inbox().is_ok());
+        }
+        assert!(config.texts.answers_come_in());
+    }
+
+    #[test]
+    fn what_would_not_work_is_said_at_start() {
+        let gateway = |lines: &str| {
+            let text = format!(
+                "[[texts.gateways]]\nname = \"g\"\nurl = \"https://g.example\"\nfields = {{ text = \"{{text}}\" }}\n{lines}"
+            );
+            let config = config(&text);
+            config.texts.gateways[0].carrier("https://show.example").err().map(|fault| fault.to_string())
+        };
+        assert_eq!(gateway(""), None);
+        for (lines, says) in [
+            ("method = \"put it\"", "write get, post or put"),
+            ("send_as = \"json\"", "json does not hold {text}"),
+            ("id_at = \"id\"", "a JSON pointer such as /id"),
+            ("id_at = \"pattern:x\"", "needs a group"),
+            ("accepted = [\"ok\"]", "write statuses such as 200"),
+            ("refused_body = \"(\"", "refused_body is no pattern"),
+            ("headers = { \"no header\" = \"x\" }", "no header's name"),
+            ("sessions = 0", "above 0"),
+            ("secret_file = \"/nowhere/at/all\"", "cannot be read"),
+        ] {
+            let fault = gateway(lines).unwrap_or_default();
+            assert!(fault.contains("text gateway 'g'") && fault.contains(says), "{lines}: {fault}");
+        }
+        let hook = |lines: &str| {
+            let config = config(&format!("[[texts.hooks]]\nname = \"h\"\n{lines}"));
+            config.texts.hooks[0].hook().err().map(|fault| fault.to_string())
+        };
+        assert_eq!(hook("secrets = [\"s\"]"), None);
+        for (lines, says) in [
+            ("", "anybody could speak for a family"),
+            ("secrets = [\"s\"]\nproof = \"hmac\"\nhash_over = \"{timestamp}\"", "would not be proven"),
+            ("secrets = [\"s\"]\ntells = \"all\"", "write answers or receipts"),
+        ] {
+            let fault = hook(lines).unwrap_or_default();
+            assert!(fault.contains(says), "{lines}: {fault}");
+        }
+    }
+}

@@ -73,8 +73,8 @@ impl Item<'_> {
     }
 }
 
-/// What an item tells; an error names what is missing.
-pub fn read(places: &Places, item: &Item<'_>, now: Timestamp) -> Result<Told, String> {
+/// What an item tells that came by the hook or inbox of a name; an error names what is missing.
+pub fn read(by: &str, places: &Places, item: &Item<'_>, now: Timestamp) -> Result<Told, String> {
     let need =
         |place: &str, what: &str| item.at(place).ok_or_else(|| format!("it has no {what} at '{place}'"));
     match places {
@@ -88,6 +88,8 @@ pub fn read(places: &Places, item: &Item<'_>, now: Timestamp) -> Result<Told, St
             });
             // A clock ahead of ours must not make an answer newer than the next.
             let at = told_at.as_deref().and_then(instant).map_or(now, |at| at.min(now));
+            // Two gateways may number alike.
+            let external = format!("{by} {external}");
             Ok(Told::Answer(Incoming {
                 channel: Channel::Text,
                 from,

@@ -113,7 +113,8 @@ impl Hook {
         }
         if self.form != Form::Json {
             return Ok(vec![
-                fields::read(&self.places, &Item::Flat(&flat), now).map_err(Refused::Unreadable)?,
+                fields::read(&self.name, &self.places, &Item::Flat(&flat), now)
+                    .map_err(Refused::Unreadable)?,
             ]);
         }
         let whole: serde_json::Value = serde_json::from_slice(request.body).map_err(|error| {
@@ -127,7 +128,9 @@ impl Hook {
         };
         items
             .iter()
-            .map(|item| fields::read(&self.places, &Item::Json(item), now).map_err(Refused::Unreadable))
+            .map(|item| {
+                fields::read(&self.name, &self.places, &Item::Json(item), now).map_err(Refused::Unreadable)
+            })
             .collect()
     }
 
@@ -248,7 +251,7 @@ mod tests {
             let told = hook.read(&request(secret, BODY, &at), now).expect("a good request");
             let Some(Told::Answer(incoming)) = told.first() else { panic!("no answer") };
             assert_eq!((incoming.from.as_str(), incoming.words.as_str()), ("+441632960001", "YES"));
-            assert_eq!(incoming.external, "m1");
+            assert_eq!(incoming.external, "answers m1");
         }
         assert_eq!(hook.read(&request("another", BODY, &at), now).err(), Some(Refused::Unproven));
         let old = (now.as_second() - 301).to_string();

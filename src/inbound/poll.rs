@@ -63,7 +63,7 @@ impl Inbox {
         };
         let mut told = Vec::with_capacity(items.len());
         for item in items {
-            match fields::read(&self.places, &Item::Json(item), now) {
+            match fields::read(&self.name, &self.places, &Item::Json(item), now) {
                 Ok(one) => told.push(one),
                 Err(why) => tracing::warn!(inbox = self.name, why, "an item of the inbox cannot be read"),
             }

@@ -202,26 +202,17 @@ async fn add(tx: &mut Tx, season: i64, messages: &[StoredMessage]) -> Result<(),
             ])
         })
         .collect();
-    let mut ids = HashMap::new();
-    for row in tx.fetch(sql::MESSAGES_ADD, vec![json!(rows).to_string().into(), season.into()]).await? {
-        ids.insert(row.text(1)?, row.int(0)?);
-    }
+    tx.run(sql::MESSAGES_ADD, vec![json!(rows).to_string().into(), season.into()]).await?;
     let parts: Vec<_> = messages
         .iter()
-        .filter_map(|m| ids.get(&m.key).map(|id| (id, m)))
-        .flat_map(|(id, m)| {
+        .flat_map(|m| {
             m.parts.iter().map(move |p| {
-                json!([
-                    id,
-                    p.child,
-                    p.event,
-                    p.notice,
-                    p.fingerprint.map_or(String::new(), |f| f.to_string())
-                ])
+                let announced = p.fingerprint.map_or(String::new(), |f| f.to_string());
+                json!([m.key, p.child, p.event, p.notice, announced])
             })
         })
         .collect();
-    tx.run(sql::PARTS_ADD, vec![json!(parts).to_string().into()]).await?;
+    tx.run(sql::PARTS_ADD, vec![json!(parts).to_string().into(), season.into()]).await?;
     Ok(())
 }
 
