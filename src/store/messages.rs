@@ -202,17 +202,26 @@ async fn add(tx: &mut Tx, season: i64, messages: &[StoredMessage]) -> Result<(),
             ])
         })
         .collect();
-    tx.run(sql::MESSAGES_ADD, vec![json!(rows).to_string().into(), season.into()]).await?;
+    let mut ids = HashMap::new();
+    for row in tx.fetch(sql::MESSAGES_ADD, vec![json!(rows).to_string().into(), season.into()]).await? {
+        ids.insert(row.text(1)?, row.int(0)?);
+    }
     let parts: Vec<_> = messages
         .iter()
-        .flat_map(|m| {
+        .filter_map(|m| ids.get(&m.key).map(|id| (id, m)))
+        .flat_map(|(id, m)| {
             m.parts.iter().map(move |p| {
-                let announced = p.fingerprint.map_or(String::new(), |f| f.to_string());
-                json!([m.key, p.child, p.event, p.notice, announced])
+                json!([
+                    id,
+                    p.child,
+                    p.event,
+                    p.notice,
+                    p.fingerprint.map_or(String::new(), |f| f.to_string())
+                ])
             })
         })
         .collect();
-    tx.run(sql::PARTS_ADD, vec![json!(parts).to_string().into(), season.into()]).await?;
+    tx.run(sql::PARTS_ADD, vec![json!(parts).to_string().into()]).await?;
     Ok(())
 }
 

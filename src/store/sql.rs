@@ -113,7 +113,7 @@ pub(super) const ROWS_DROP: Statement = s(
      AND (sheet, line) IN (SELECT value->>0, value->>1 FROM json_each($1))",
 );
 
-/// New messages; one that is alive under its key is left as it is.
+/// New messages; `id` comes from the caller's reading of the highest one inside the same transaction.
 pub(super) const MESSAGES_ADD: Statement = s(
     2,
     "INSERT INTO message (season, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, \
@@ -121,15 +121,12 @@ pub(super) const MESSAGES_ADD: Statement = s(
      SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, value->>3, value->>4, CAST(value->>5 AS BIGINT), \
      CAST(value->>6 AS BIGINT), CAST(value->>7 AS BIGINT), CAST(value->>8 AS BIGINT), 'planned', \
      CAST(value->>7 AS BIGINT), 0, 0, 0, 0, '' FROM json_each($1) WHERE true \
-     ON CONFLICT (season, key) WHERE state <> 'withdrawn' DO NOTHING",
+     ON CONFLICT (season, key) WHERE state <> 'withdrawn' DO NOTHING RETURNING id, key",
 );
-/// Parts by the keys of their messages; those of a message that was there before are there already.
 pub(super) const PARTS_ADD: Statement = s(
-    2,
+    1,
     "INSERT INTO message_part (message, child, event, notice, fingerprint, told_ms) \
-     SELECT m.id, w.value->>1, w.value->>2, w.value->>3, w.value->>4, 0 FROM json_each($1) AS w \
-     JOIN message m ON m.season = $2 AND m.key = w.value->>0 AND m.state <> 'withdrawn' WHERE true \
-     ON CONFLICT (message, child, event, notice) DO NOTHING",
+     SELECT CAST(value->>0 AS BIGINT), value->>1, value->>2, value->>3, value->>4, 0 FROM json_each($1)",
 );
 pub(super) const WITHDRAW: Statement = s(
     1,
