@@ -125,7 +125,9 @@ fn headers(message: &Value, sent_at: &BTreeMap<String, Timestamp>) {
     assert_eq!(message["faults"], Value::Array(vec![]), "{id}");
     assert_eq!(texts(message, "To"), [message["box"].as_str().unwrap()], "{id}: in its own mailbox");
     assert_eq!(texts(message, "From"), ["Écola Brightwater <season@school.example>"], "{id}");
-    assert_eq!(texts(message, "Reply-To"), ["answers@school.example"], "{id}");
+    let [answers] = texts(message, "Reply-To")[..] else { panic!("{id}: one place for answers") };
+    let token = answers.strip_prefix("answers+").and_then(|rest| rest.strip_suffix("@school.example"));
+    assert_eq!(token.map(str::len), Some(22), "{id}: {answers} carries the proof of an answer (RFC 5233)");
     assert_eq!(texts(message, "Return-Path"), ["<bounces@school.example>"], "{id}");
     assert_eq!(texts(message, "Auto-Submitted"), ["auto-generated"], "{id}: RFC 3834 5.2");
     assert_eq!(texts(message, "List-Unsubscribe-Post"), ["List-Unsubscribe=One-Click"], "{id}: RFC 8058 3.1");
