@@ -129,6 +129,8 @@ struct Decision {
     offer: Option<Offer>,
     reply: Option<(ReplyKind, Vec<Item>)>,
     about: Vec<Item>,
+    /// Who had the message whose link came along.
+    proven: Vec<GuardianId>,
 }
 
 impl Decision {
@@ -140,6 +142,7 @@ impl Decision {
             offer: None,
             reply: reply.map(|kind| (kind, Vec::new())),
             about: Vec::new(),
+            proven: Vec::new(),
         }
     }
 }
@@ -159,18 +162,22 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let incoming = &incoming;
         let words: String = incoming.words.chars().take(INCOMING_CHARACTERS_MAX).collect();
         let owners = owners(&desk.board, incoming.channel, &incoming.from);
-        let decision = self.decided(&desk, incoming, &words, &owners, now).await?;
-        let mut effects = Effects { offer: decision.offer, ..Effects::default() };
+        let mut decision = self.decided(&desk, incoming, &words, &owners, now).await?;
+        let mut effects = Effects { offer: decision.offer.take(), ..Effects::default() };
+        if let Some((kind, about)) = &decision.reply {
+            let offer = effects.offer.as_ref();
+            effects.replies.extend(self.reply_to(&desk, incoming, &owners, *kind, about, offer, now));
+        }
+        if matches!(decision.became, Became::AskedBack | Became::Helped) && effects.replies.is_empty() {
+            // What nobody can be asked back about, such as a mail or a text that comes late at night, is for a person.
+            decision.became = Became::Question;
+            effects.offer = None;
+        }
         let refs = |guardians: &[GuardianId], board: &Board| -> Vec<String> {
             guardians.iter().map(|g| board.season.guardians[g.at()].reference.clone()).collect()
         };
-        let mut guardians = refs(&owners, &desk.board);
-        if guardians.is_empty() {
-            // With a token of ours the sender is known by what she was sent, whatever address she writes from.
-            let told: BTreeSet<GuardianId> =
-                decision.said.iter().flat_map(|(who, ..)| who.iter().copied()).collect();
-            guardians = refs(&told.into_iter().collect::<Vec<_>>(), &desk.board);
-        }
+        // With a link of ours the sender is known by what she was sent, whatever address she writes from.
+        let guardians = refs(if owners.is_empty() { &decision.proven } else { &owners }, &desk.board);
         let items: Vec<Item> = if decision.about.is_empty() {
             decision.said.iter().map(|(_, item, _)| *item).collect()
         } else {
@@ -192,17 +199,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 .collect(),
             waits: decision.became == Became::Question,
         };
-        if let Some((kind, about)) = &decision.reply {
-            effects.replies.extend(self.reply_to(
-                &desk,
-                incoming,
-                &owners,
-                *kind,
-                about,
-                effects.offer.as_ref(),
-                now,
-            ));
-        }
         // Until the store has agreed, what is in memory is ahead of it and must be read again after a fault.
         let pulse = std::mem::replace(&mut desk.pulse, -1);
         let mut households: HashSet<HouseholdId> = HashSet::new();
@@ -222,19 +218,23 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 );
             }
         }
-        effects.stop = match decision.became {
+        let stop = match decision.became {
             Became::Stopped => Some(true),
             Became::Started => Some(false),
             _ => None,
         };
-        if let Some(stopped) = effects.stop {
-            let key = (incoming.channel, incoming.from.clone());
-            if stopped {
-                desk.record.stopped.insert(key);
-            } else {
-                desk.record.stopped.remove(&key);
+        if let Some(stopped) = stop {
+            let addresses = spellings(&desk.board, incoming, &owners);
+            for address in &addresses {
+                let key = (incoming.channel, address.clone());
+                if stopped {
+                    desk.record.stopped.insert(key);
+                } else {
+                    desk.record.stopped.remove(&key);
+                }
+                households.extend(self.households_at(&desk, incoming.channel, address));
             }
-            households.extend(self.households_at(&desk, incoming.channel, &incoming.from));
+            effects.stop = Some((stopped, addresses));
         }
         effects.delta = self.difference_for(&desk, &households, now).await?;
         let changes = effects.stop.is_some() || !effects.answers.is_empty();
@@ -259,6 +259,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let intent = understand(words);
         let text = incoming.channel == Channel::Text;
         let proven = self.proven(desk, incoming).await?;
+        let had: Vec<GuardianId> = proven
+            .iter()
+            .flat_map(|message| &message.guardians)
+            .filter_map(|g| desk.board.guardian(g))
+            .collect();
         // A mail's sender is what anybody may write there; a text's number is the network's word.
         let trusted = text && !owners.is_empty() || proven.is_some();
         match intent {
@@ -270,7 +275,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
             Intent::Start if trusted && !owners.is_empty() => {
                 return Ok(Decision::plain(Became::Started, Some(ReplyKind::Started)));
             }
-            Intent::Help if trusted => return Ok(Decision::plain(Became::Helped, Some(ReplyKind::Help))),
+            Intent::Help if trusted => {
+                let help = Decision::plain(Became::Helped, Some(ReplyKind::Help));
+                return Ok(Decision { proven: had, ..help });
+            }
             _ => {}
         }
         let asked = match &proven {
@@ -283,21 +291,39 @@ impl<S: Store, G: Gateway> Office<S, G> {
             None => Vec::new(),
         };
         let open = open_questions(&desk.board, &desk.record, &asked, now);
-        let kind = match intent {
-            Intent::Heard => AnswerKind::Heard,
-            Intent::CantCome => AnswerKind::CantCome,
-            Intent::Choice(number) => {
-                return Ok(self
-                    .chosen(desk, incoming, number, now)
-                    .await?
-                    .unwrap_or_else(|| for_a_person(&open, trusted)));
+        let known = match intent {
+            Intent::Heard if trusted => {
+                Some(self.answered(desk, incoming, AnswerKind::Heard, &open, asked.is_empty(), now))
             }
-            _ => return Ok(for_a_person(&open, trusted)),
+            Intent::CantCome if trusted => {
+                Some(self.answered(desk, incoming, AnswerKind::CantCome, &open, asked.is_empty(), now))
+            }
+            Intent::Choice(number) => self.chosen(desk, incoming, number, now).await?,
+            _ => None,
         };
-        if !trusted {
-            return Ok(for_a_person(&open, false));
-        }
-        Ok(self.answered(desk, incoming, kind, &open, asked.is_empty(), now))
+        let decision = match known {
+            Some(known) => known,
+            None => {
+                let hint = self.hint(desk, incoming, owners).await?;
+                for_a_person(if open.is_empty() { hint } else { items_of(&open) }, trusted)
+            }
+        };
+        Ok(Decision { proven: had, ..decision })
+    }
+
+    /// What a mail is about, by the message of ours that it answers: no proof, but of use to whoever reads it.
+    async fn hint(
+        &self,
+        desk: &Desk,
+        incoming: &Incoming,
+        owners: &[GuardianId],
+    ) -> Result<Vec<Item>, OfficeFault> {
+        let Some(key) = &incoming.about else { return Ok(Vec::new()) };
+        let Some(message) = self.store.message_of(desk.season, key).await? else { return Ok(Vec::new()) };
+        let hers =
+            message.guardians.iter().filter_map(|g| desk.board.guardian(g)).any(|g| owners.contains(&g));
+        let items = message.parts.iter().filter_map(|part| desk.board.item(&part.child, &part.event));
+        Ok(if hers { items.collect() } else { Vec::new() })
     }
 
     /// The message whose link came along, if it is one of ours and alive.
@@ -551,13 +577,29 @@ pub fn answer_road(board: &Board, record: &Record, incoming: &NewIncoming) -> Op
 }
 
 /// What goes to a person; the sender is told so if we know her.
-fn for_a_person(open: &[OpenQuestion], trusted: bool) -> Decision {
-    let about: Vec<Item> = open.iter().flat_map(|q| q.items.iter().map(|(item, _)| *item)).collect();
+fn for_a_person(about: Vec<Item>, trusted: bool) -> Decision {
     let reply = trusted.then_some(ReplyKind::PassedOn);
     if !trusted {
         tracing::info!(why = UNKNOWN, "a message waits for a person");
     }
     Decision { about, ..Decision::plain(Became::Question, reply) }
+}
+
+fn items_of(open: &[OpenQuestion]) -> Vec<Item> {
+    open.iter().flat_map(|q| q.items.iter().map(|(item, _)| *item)).collect()
+}
+
+/// An address as each of its owners has it in the workbook: mail addresses are one in any case, but written in several.
+fn spellings(board: &Board, incoming: &Incoming, owners: &[GuardianId]) -> Vec<String> {
+    let written = owners.iter().filter_map(|g| {
+        let contact = &board.season.guardians[g.at()].contact;
+        match incoming.channel {
+            Channel::Mail => contact.mail.as_ref().map(|mail| mail.0.clone()),
+            Channel::Text => contact.phone.as_ref().map(|phone| phone.e164.clone()),
+        }
+    });
+    let all: BTreeSet<String> = written.chain([incoming.from.clone()]).collect();
+    all.into_iter().collect()
 }
 
 /// All guardians whose address this is.
@@ -644,7 +686,7 @@ fn named(board: &Board, item: Item) -> About {
     let event = item.event.map(|event| &season.events[event.at()]);
     About {
         child: season.settings.given_names.then(|| season.children[item.child.at()].given.clone()),
-        what: event.map_or_else(|| "house rules".to_owned(), |event| event.name.clone()),
+        what: event.map(|event| event.name.clone()),
         date: event.map(|event| event.date),
     }
 }

@@ -538,6 +538,12 @@ pub trait Store: Send + Sync {
         delta: &Delta,
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// The latest message of a key.
+    fn message_of(
+        &self,
+        season: i64,
+        key: &str,
+    ) -> impl Future<Output = Result<Option<StoredMessage>, StoreFault>> + Send;
     /// Takes in what a person sent, with everything that follows, together; false if the same act was known.
     fn take_in(
         &self,

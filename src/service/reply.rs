@@ -76,8 +76,8 @@ pub struct Reply {
 pub struct About {
     /// Given name; none where the season leaves names out.
     pub child: Option<String>,
-    /// Name of the event, or of what else was asked.
-    pub what: String,
+    /// Name of the event; none for the house rules.
+    pub what: Option<String>,
     /// Local date; none for the house rules.
     #[serde(serialize_with = "date")]
     pub date: Option<Date>,
@@ -90,8 +90,8 @@ pub struct Choice {
     pub number: usize,
     /// Given name; none where the season leaves names out.
     pub child: Option<String>,
-    /// Name of the event.
-    pub what: String,
+    /// Name of the event; none for the house rules.
+    pub what: Option<String>,
     /// Local date; none for the house rules.
     #[serde(serialize_with = "date")]
     pub date: Option<Date>,

@@ -109,7 +109,7 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
 pub fn replies() -> Vec<Reply> {
     let about = |child: &str, what: &str, date: Date| About {
         child: Some(child.to_owned()),
-        what: what.to_owned(),
+        what: Some(what.to_owned()),
         date: Some(date),
     };
     let one = reply(vec![about("Ana", "Dress rehearsal", date(2027, 6, 4))]);
@@ -119,7 +119,7 @@ pub fn replies() -> Vec<Reply> {
     ]);
     let many =
         (1..=9).map(|n| about("Maximiliana-Charlotte", "Dress rehearsal at the theatre", date(2027, 6, n)));
-    let mut bare = reply(vec![About { child: None, what: "house rules".to_owned(), date: None }]);
+    let mut bare = reply(vec![About { child: None, what: None, date: None }]);
     bare.telephone = None;
     vec![one, outside, reply(many.collect()), bare]
 }

@@ -51,10 +51,13 @@ pub(super) async fn take_in(
     let mut notes = vec![came_in(new, now)];
     notes.extend(people::add_answers(&mut tx, season, &effects.answers, now).await?);
     let word = new.channel.map_or("", |c| c.word());
-    if let Some(stopped) = effects.stop {
-        let values = vec![season.into(), word.into(), new.address.as_str().into(), i64::from(stopped).into()];
-        tx.run(sql::ADDRESS_STOP, values).await?;
-        notes.extend(people::stop_notes(&new.guardians, word, &new.address, stopped, now));
+    if let Some((stopped, addresses)) = &effects.stop {
+        for address in addresses {
+            let values =
+                vec![season.into(), word.into(), address.as_str().into(), i64::from(*stopped).into()];
+            tx.run(sql::ADDRESS_STOP, values).await?;
+        }
+        notes.extend(people::stop_notes(&new.guardians, word, &new.address, *stopped, now));
     }
     let at_address = || vec![season.into(), word.into(), new.address.as_str().into()];
     match &effects.offer {

@@ -84,8 +84,19 @@ pub(super) async fn open(
     }
 }
 
+pub(super) async fn of_key(
+    store: &SqlStore,
+    season: i64,
+    key: &str,
+) -> Result<Option<StoredMessage>, StoreFault> {
+    first(store, &store.db.fetch(sql::MESSAGE_OF_KEY, vec![season.into(), key.into()]).await?).await
+}
+
 pub(super) async fn one(store: &SqlStore, id: i64) -> Result<Option<StoredMessage>, StoreFault> {
-    let rows = store.db.fetch(sql::MESSAGE, vec![id.into()]).await?;
+    first(store, &store.db.fetch(sql::MESSAGE, vec![id.into()]).await?).await
+}
+
+async fn first(store: &SqlStore, rows: &[Row]) -> Result<Option<StoredMessage>, StoreFault> {
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
     let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
     Ok(with_parts(messages, parts)?.into_iter().next())

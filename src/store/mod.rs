@@ -197,6 +197,9 @@ impl Store for SqlStore {
     ) -> Result<bool, StoreFault> {
         people::answer(self, season, answers, delta, now).await
     }
+    async fn message_of(&self, season: i64, key: &str) -> Result<Option<StoredMessage>, StoreFault> {
+        messages::of_key(self, season, key).await
+    }
     async fn take_in(
         &self,
         season: i64,

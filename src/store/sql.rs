@@ -24,6 +24,7 @@ pub const ALL: &[(&str, Statement)] = &[
     ("OPEN_OF_HOUSEHOLD", OPEN_OF_HOUSEHOLD),
     ("MESSAGES_IN", MESSAGES_IN),
     ("MESSAGE", MESSAGE),
+    ("MESSAGE_OF_KEY", MESSAGE_OF_KEY),
     ("PARTS_OF_OPEN", PARTS_OF_OPEN),
     ("PARTS_OF", PARTS_OF),
     ("CLAIM", CLAIM),
@@ -167,6 +168,11 @@ pub(super) const MESSAGE: Statement = s(
     1,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
      attempts, why FROM message WHERE id = $1",
+);
+pub(super) const MESSAGE_OF_KEY: Statement = s(
+    2,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why FROM message WHERE season = $1 AND key = $2 ORDER BY id DESC LIMIT 1",
 );
 pub(super) const PARTS_OF_OPEN: Statement = s(
     1,

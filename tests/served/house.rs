@@ -220,6 +220,12 @@ impl House {
         mail.stop_link.rsplit('/').next().unwrap().to_owned()
     }
 
+    /// Whether any mail went to an address.
+    pub fn has_mail(&self, address: &str) -> bool {
+        let Road::Memory(memory) = &self.office.gateway.mail.road else { panic!("not memory") };
+        memory.taken().iter().any(|parcel| parcel.to == address)
+    }
+
     /// The words of the newest mail to an address.
     pub fn mail(&self, address: &str) -> String {
         let Road::Memory(memory) = &self.office.gateway.mail.road else { panic!("not memory") };

@@ -3,8 +3,10 @@
 use super::house::{House, encoded};
 use super::season;
 use allheard::domain::book::Book;
+use allheard::domain::season::Channel;
 use allheard::domain::segments;
 use allheard::domain::standing::Standing;
+use allheard::service::hearing::{Became, Incoming};
 use allheard::service::ports::{NewReceipt, News, Receipted, Store as _};
 use axum::body::Body;
 use axum::http::Request;
@@ -126,16 +128,12 @@ async fn stop_ends_texts_at_once_for_every_child_and_start_undoes_it() {
     let (to, words) = last(&house);
     assert_eq!((to.as_str(), house.texts().len()), (MARISOL, before + 1), "one confirmation");
     assert!(words.contains("START"), "{words}");
-    assert!(
-        !house.office.desk().await.unwrap().record.usable(allheard::domain::season::Channel::Text, MARISOL)
-    );
+    assert!(!house.office.desk().await.unwrap().record.usable(Channel::Text, MARISOL));
     house.clock.set("2027-06-03T09:30:00Z");
     house.send().await;
     assert!(house.texts()[before + 1..].iter().all(|(to, _)| to != MARISOL), "nothing more goes there");
     text(&house, MARISOL, "start").await;
-    assert!(
-        house.office.desk().await.unwrap().record.usable(allheard::domain::season::Channel::Text, MARISOL)
-    );
+    assert!(house.office.desk().await.unwrap().record.usable(Channel::Text, MARISOL));
 }
 
 #[tokio::test]
@@ -244,33 +242,97 @@ async fn a_phone_of_two_households_is_asked_which() {
     assert_eq!(standing(&house, Standing::Heard).await, 1);
 }
 
-#[tokio::test]
-async fn a_forged_mail_is_a_hint_for_a_person_and_a_link_of_ours_is_proof() {
-    use allheard::domain::season::Channel;
-    use allheard::service::hearing::{Became, Incoming};
-    let house = House::told().await;
-    let token = house.token("may@example.org");
-    let mail = |token: Option<String>, words: &str, id: &str, automatic| Incoming {
+/// A mail as the mailbox hands it on.
+fn mail(from: &str, words: &str, id: &str) -> Incoming {
+    Incoming {
         channel: Channel::Mail,
-        from: "may@example.org".to_owned(),
+        from: from.to_owned(),
         words: words.to_owned(),
         at: "2027-05-28T10:00:00Z".parse().unwrap(),
         external: id.to_owned(),
-        token,
+        token: None,
         about: None,
-        automatic,
-    };
+        automatic: false,
+    }
+}
+
+#[tokio::test]
+async fn a_forged_mail_is_a_hint_for_a_person_and_a_link_of_ours_is_proof() {
+    let house = House::told().await;
     house.clock.set("2027-05-28T10:01:00Z");
-    let hear = |incoming: Incoming| {
-        let office = house.office.clone();
-        async move { office.hear(&incoming).await.unwrap() }
-    };
-    assert_eq!(hear(mail(None, "YES", "a", false)).await, Became::Question);
-    assert_eq!(hear(mail(Some(token.clone()), "YES", "b", true)).await, Became::Ignored);
+    let token = Some(house.token("may@example.org"));
+    let yes = |id: &str| mail("may@example.org", "Yes, thank you", id);
+    assert_eq!(house.office.hear(&yes("a")).await.unwrap(), Became::Question);
+    let machine = Incoming { token: token.clone(), automatic: true, ..yes("b") };
+    assert_eq!(house.office.hear(&machine).await.unwrap(), Became::Ignored);
     assert_eq!(standing(&house, Standing::Heard).await, 0);
-    assert_eq!(hear(mail(Some(token.clone()), "Yes, thank you", "c", false)).await, Became::Recorded);
-    assert_eq!(hear(mail(Some(token), "Yes, thank you", "c", false)).await, Became::Known);
+    let proven = Incoming { token, from: "may@work.example".to_owned(), ..yes("c") };
+    assert_eq!(house.office.hear(&proven).await.unwrap(), Became::Recorded);
+    assert_eq!(house.office.hear(&proven).await.unwrap(), Became::Known);
     assert_eq!(standing(&house, Standing::Heard).await, 1);
+}
+
+#[tokio::test]
+async fn what_nobody_can_be_asked_back_about_waits_for_a_person() {
+    // By mail no reply goes out, so a mail that may mean either of two children must not end unseen.
+    let house = House::told().await;
+    house.clock.set("2027-05-28T10:01:00Z");
+    let token = Some(house.token("marisol@example.org"));
+    let absent = Incoming { token, ..mail("marisol@work.example", "We can't come", "a") };
+    assert_eq!(house.office.hear(&absent).await.unwrap(), Became::Question);
+    let asked = house.office.season_data().await.unwrap().asked;
+    assert_eq!((asked.len(), asked[0].items.len(), asked[0].guardian.is_some()), (1, 2, true));
+    // Nor a text that comes in at night, long after it was written.
+    let house = told().await;
+    house.clock.set("2027-06-03T09:30:00Z");
+    house.send().await;
+    house.clock.set("2027-06-03T22:30:00Z");
+    let late = Incoming {
+        channel: Channel::Text,
+        at: "2027-06-03T22:00:00Z".parse().unwrap(),
+        ..mail(MAY, "YES", "late")
+    };
+    let before = house.texts().len();
+    assert_eq!(house.office.hear(&late).await.unwrap(), Became::Question);
+    house.office.send_tick().await.unwrap();
+    assert_eq!(house.texts().len(), before, "nothing goes out at night");
+    assert_eq!(house.office.season_data().await.unwrap().asked.len(), 1);
+}
+
+#[tokio::test]
+async fn stop_by_mail_holds_however_the_address_is_spelled() {
+    let mut book = season::book();
+    season::set(&mut book, "children", "Ada", "guardian 1 e-mail", "May.Finch@example.org");
+    let house = House::open_with(book).await;
+    let usable =
+        async || house.office.desk().await.unwrap().record.usable(Channel::Mail, "May.Finch@example.org");
+    assert!(usable().await);
+    assert_eq!(
+        house.office.hear(&mail("may.finch@example.org", "STOP", "a")).await.unwrap(),
+        Became::Stopped
+    );
+    assert!(!usable().await);
+    house.clock.set("2027-05-28T09:30:00Z");
+    house.send().await;
+    assert!(!house.has_mail("May.Finch@example.org"), "nothing goes there any more");
+}
+
+#[tokio::test]
+async fn the_message_that_a_mail_answers_tells_whoever_reads_it_what_it_is_about() {
+    let house = House::told().await;
+    house.clock.set("2027-05-28T10:01:00Z");
+    let row = house.office.desk().await.unwrap().season;
+    let lives = house.office.store.lives(row, None, i64::MAX, 10).await.unwrap();
+    let hers = house.household("May Finch").await;
+    let key = lives.iter().find(|(m, _)| m.household == hers).unwrap().0.key.clone();
+    for (from, id) in [("may@example.org", "a"), ("somebody@example.org", "b")] {
+        let question = Incoming { about: Some(key.clone()), ..mail(from, "Which door is it?", id) };
+        assert_eq!(house.office.hear(&question).await.unwrap(), Became::Question);
+    }
+    let asked = house.office.season_data().await.unwrap().asked;
+    let mut items: Vec<_> = asked.iter().map(|one| (one.guardian.is_some(), one.items.len())).collect();
+    items.sort_unstable();
+    assert_eq!(items, [(false, 0), (true, 1)], "what is hers, to nobody else");
 }
 
 #[tokio::test]

@@ -46,8 +46,8 @@ pub struct StoredIncoming {
 pub struct Effects {
     /// Answers it gives.
     pub answers: Vec<NewAnswer>,
-    /// Whether messages to its address stop or start.
-    pub stop: Option<bool>,
+    /// Whether messages stop (or start), and to which addresses.
+    pub stop: Option<(bool, Vec<String>)>,
     /// What is offered to choose from; answers put an earlier offer away.
     pub offer: Option<Offer>,
     /// What is sent back.

@@ -50,6 +50,8 @@ pub struct Words {
     pub your_child: String,
     /// Several children without names.
     pub your_children: String,
+    /// The house rules, as within a sentence.
+    pub house_rules: String,
     /// What each changed fact is called, by its name in templates.
     pub changes: BTreeMap<String, String>,
 }
@@ -220,6 +222,13 @@ pub fn add_filters(env: &mut Environment<'static>, words: &Arc<Words>) {
         "who",
         move |child: Value| {
             if child.is_none() { w.your_child.clone() } else { plain(&child) }
+        },
+    );
+    let w = Arc::clone(words);
+    env.add_filter(
+        "matter",
+        move |event: Value| {
+            if event.is_none() { w.house_rules.clone() } else { plain(&event) }
         },
     );
     let w = Arc::clone(words);
