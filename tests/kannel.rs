@@ -12,6 +12,7 @@ mod support;
 use allheard::domain::season::Channel;
 use allheard::domain::standing::Standing;
 use allheard::gateway::http::{Body, Http, Named, Spec, Statuses};
+use allheard::gateway::tls::client_config;
 use allheard::gateway::{Carrier, Road, Texts};
 use allheard::inbound::fields::Places;
 use allheard::inbound::hook::{Form, Hook, Proof};
@@ -27,12 +28,10 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
-use std::time::{Duration, Instant};
-use support::peers::{free_port, here, program, ready, run};
+use std::time::Duration;
+use support::peers::{free_port, here, program, ready, run, within};
 
 const MAY: &str = "+447700900021";
-/// How long a text, an answer or a receipt may be on its way.
-const ON_ITS_WAY: Duration = Duration::from_secs(30);
 /// Reports that are turned away at first, as while the store is away.
 const TURNED_AWAY: u32 = 2;
 
@@ -77,17 +76,6 @@ fn quiet(command: &mut Command) -> Command {
     shell
 }
 
-async fn within(mut done: impl AsyncFnMut() -> bool) -> bool {
-    let began = Instant::now();
-    while began.elapsed() < ON_ITS_WAY {
-        if done().await {
-            return true;
-        }
-        tokio::time::sleep(Duration::from_millis(100)).await;
-    }
-    false
-}
-
 fn gateway(send: u16, pages: u16) -> Carrier {
     let fields = [
         ("username", "show"),
@@ -124,12 +112,7 @@ fn gateway(send: u16, pages: u16) -> Carrier {
         price: 0.04,
         patience: Duration::from_secs(10),
     };
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    let tls = rustls::ClientConfig::builder_with_provider(provider)
-        .with_safe_default_protocol_versions()
-        .unwrap()
-        .with_root_certificates(rustls::RootCertStore::empty())
-        .with_no_client_auth();
+    let tls = client_config(None).unwrap();
     Carrier { road: Road::Http(Box::new(Http::new(spec, tls).unwrap())), per_second: 100.0, sessions: 2 }
 }
 

@@ -14,41 +14,29 @@ mod support;
 use allheard::app::letters;
 use allheard::domain::standing::Standing;
 use allheard::gateway::smtp::Smtp;
+use allheard::gateway::tls::client_config;
 use allheard::gateway::{Carrier, Gateways, Road, Texts};
 use allheard::inbound::letter::Own;
 use allheard::inbound::mailbox::{Mailbox, Protection};
 use allheard::service::ports::{Gateway as _, Outcome, Parcel, Store as _};
 use house::House;
-use rustls::pki_types::CertificateDer;
-use rustls::pki_types::pem::PemObject as _;
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use support::mail_server::{PASSWORD, Servers};
-use support::peers::{here, program, ready, root, run};
+use support::peers::{here, program, ready, root, run, within};
 use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 const ANSWERS: &str = "answers@school.example";
-/// How long a mail may be on its way.
-const ON_ITS_WAY: Duration = Duration::from_secs(30);
 
 fn mailbox(servers: &Servers) -> Mailbox {
-    let mut roots = rustls::RootCertStore::empty();
     let pem = fs::read(servers.folder.path().join("ca.pem")).unwrap();
-    for certificate in CertificateDer::pem_slice_iter(&pem) {
-        roots.add(certificate.unwrap()).unwrap();
-    }
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    let tls = rustls::ClientConfig::builder_with_provider(provider)
-        .with_safe_default_protocol_versions()
-        .unwrap()
-        .with_root_certificates(roots)
-        .with_no_client_auth();
+    let tls = client_config(Some(&pem)).unwrap();
     Mailbox {
         host: "localhost".to_owned(),
         port: servers.imap,
@@ -79,17 +67,6 @@ fn letter(id: &str, headers: &str, words: &str) -> String {
         "From: May Finch <may@example.org>\r\nTo: {ANSWERS}\r\nSubject: Re: Dress rehearsal\r\nMessage-ID: <{id}@example.org>\r\n{headers}\r\n\
          {words}\r\n\r\nOn Fri, 28 May 2027 at 10:31, the school wrote:\r\n> Reply YES\r\n"
     )
-}
-
-async fn within(mut done: impl AsyncFnMut() -> bool) -> bool {
-    let began = Instant::now();
-    while began.elapsed() < ON_ITS_WAY {
-        if done().await {
-            return true;
-        }
-        tokio::time::sleep(Duration::from_millis(100)).await;
-    }
-    false
 }
 
 /// Where the mailbox lies on the disk.

@@ -7,6 +7,7 @@
 mod support;
 
 use allheard::gateway::http::{Body, Http, Named, Spec, Statuses};
+use allheard::gateway::tls::client_config;
 use allheard::gateway::{Carrier, Gateways, Road, Texts};
 use allheard::service::ports::{Content, Gateway as _, Handed, Outcome, Parcel};
 use axum::Router;
@@ -116,17 +117,12 @@ fn spec(name: &str, at: SocketAddr) -> Spec {
     }
 }
 
-fn tls() -> rustls::ClientConfig {
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    rustls::ClientConfig::builder_with_provider(provider)
-        .with_safe_default_protocol_versions()
-        .unwrap()
-        .with_root_certificates(rustls::RootCertStore::empty())
-        .with_no_client_auth()
-}
-
 fn carrier(spec: Spec) -> Carrier {
-    Carrier { road: Road::Http(Box::new(Http::new(spec, tls()).unwrap())), per_second: 1e9, sessions: 16 }
+    Carrier {
+        road: Road::Http(Box::new(Http::new(spec, client_config(None).unwrap()).unwrap())),
+        per_second: 1e9,
+        sessions: 16,
+    }
 }
 
 fn gateways(specs: Vec<Spec>) -> Gateways {
@@ -308,7 +304,8 @@ async fn an_inbox_is_looked_into_for_hosts_that_cannot_be_reached() {
         },
         every: Duration::from_secs(1),
     };
-    let client = reqwest::Client::builder().tls_backend_preconfigured(tls()).build().unwrap();
+    let client =
+        reqwest::Client::builder().tls_backend_preconfigured(client_config(None).unwrap()).build().unwrap();
     let now: jiff::Timestamp = "2027-06-03T17:30:00Z".parse().unwrap();
     let told = inbox("/inbox").fetch(&client, now).await.unwrap();
     let answers: Vec<_> = told

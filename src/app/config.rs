@@ -244,12 +244,8 @@ impl Mail {
 
     /// The protection its word means.
     pub fn protection(&self) -> Result<Protection, String> {
-        match self.protection.as_str() {
-            "starttls" => Ok(Protection::StartTls),
-            "tls" => Ok(Protection::Tls),
-            "none" => Ok(Protection::None),
-            other => Err(format!("mail.protection is '{other}'; write starttls, tls or none")),
-        }
+        Protection::from_word(&self.protection)
+            .ok_or_else(|| format!("mail.protection is '{}'; write starttls, tls or none", self.protection))
     }
 }
 
@@ -298,6 +294,16 @@ impl Texts {
     }
 }
 
+/// A secret, from the file if one is named.
+pub(super) fn secret(text: &str, file: &Path) -> Result<String, String> {
+    if file.as_os_str().is_empty() {
+        return Ok(text.to_owned());
+    }
+    let read =
+        std::fs::read_to_string(file).map_err(|e| format!("{} cannot be read: {e}", file.display()))?;
+    Ok(read.trim_end_matches(['\r', '\n']).to_owned())
+}
+
 impl Config {
     /// Reads and checks a file, and the files it names.
     pub fn read(path: &Path) -> Result<Config, ConfigFault> {
@@ -309,12 +315,7 @@ impl Config {
         if !faults.is_empty() {
             return Err(invalid(faults.join("; ")));
         }
-        if !config.mail.password_file.as_os_str().is_empty() {
-            let file = &config.mail.password_file;
-            let password = std::fs::read_to_string(file)
-                .map_err(|e| ConfigFault::Unreadable { path: file.clone(), reason: e.to_string() })?;
-            password.trim_end_matches(['\r', '\n']).clone_into(&mut config.mail.password);
-        }
+        config.mail.password = secret(&config.mail.password, &config.mail.password_file).map_err(invalid)?;
         Ok(config)
     }
 

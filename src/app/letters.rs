@@ -1,12 +1,13 @@
 //! Answers by mail: from the mailbox or the pipe to the office.
 
-use super::config::Config;
-use super::texts::{secret, tls};
+use super::config::{Config, secret};
+use super::texts::tls;
 use super::{House, StartFault};
 use crate::inbound::letter::{self, Letter, Own};
 use crate::inbound::mailbox::{self, Mailbox, Protection};
 use crate::service::hearing::Became;
 use crate::service::office::OfficeFault;
+use crate::service::ports::is_this_host;
 use lettre::message::Mailbox as Sender;
 use std::sync::Arc;
 use std::time::Duration;
@@ -28,14 +29,12 @@ pub fn mailbox(config: &Config) -> Result<Option<Mailbox>, StartFault> {
         return Ok(None);
     }
     let named = |fault: String| StartFault::Setting(format!("mail.answers: {fault}"));
-    let local = ["localhost", "127.0.0.1", "::1"].contains(&answers.host.as_str());
-    let protection = match answers.protection.as_str() {
-        "starttls" => Protection::StartTls,
-        "tls" => Protection::Tls,
-        "none" if local => Protection::None,
-        "none" => return Err(named("protection 'none' is only for a server on this host".to_owned())),
-        other => return Err(named(format!("protection is '{other}'; write starttls, tls or none"))),
-    };
+    let protection = Protection::from_word(&answers.protection).ok_or_else(|| {
+        named(format!("protection is '{}'; write starttls, tls or none", answers.protection))
+    })?;
+    if protection == Protection::None && !is_this_host(&answers.host) {
+        return Err(named("protection 'none' is only for a server on this host".to_owned()));
+    }
     if answers.host.is_empty() || answers.user.is_empty() {
         return Err(named("host and user are needed".to_owned()));
     }

@@ -1,9 +1,11 @@
 //! The part of the configuration that is about text gateways, and what it makes of it.
 
 use super::StartFault;
+use super::config::secret;
 use crate::gateway::Carrier;
 use crate::gateway::Road;
 use crate::gateway::http::{Body, Http, Named, Spec, Statuses};
+use crate::gateway::tls::client_config;
 use crate::inbound::fields::Places;
 use crate::inbound::hook::{Form, Hook, Proof};
 use crate::inbound::poll::Inbox;
@@ -11,12 +13,9 @@ use jiff::SignedDuration;
 use regex::Regex;
 use reqwest::Method;
 use reqwest::header::HeaderName;
-use rustls::pki_types::CertificateDer;
-use rustls::pki_types::pem::PemObject as _;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::time::Duration;
 
 /// One text gateway.
@@ -253,16 +252,6 @@ impl Default for InboxConfig {
     }
 }
 
-/// A secret, from the file if one is named.
-pub(super) fn secret(text: &str, file: &Path) -> Result<String, String> {
-    if file.as_os_str().is_empty() {
-        return Ok(text.to_owned());
-    }
-    let read =
-        std::fs::read_to_string(file).map_err(|e| format!("{} cannot be read: {e}", file.display()))?;
-    Ok(read.trim_end_matches(['\r', '\n']).to_owned())
-}
-
 fn pattern(name: &str, text: &str) -> Result<Option<Regex>, String> {
     if text.is_empty() {
         return Ok(None);
@@ -293,26 +282,12 @@ fn headers(name: &str, given: &BTreeMap<String, String>) -> Result<Vec<(HeaderNa
         .collect()
 }
 
-/// The certificates that are trusted: the system's and those of a file.
+/// Whom to trust: the system's certificates and those of a file.
 pub(super) fn tls(trusted: &Path) -> Result<rustls::ClientConfig, String> {
-    let mut roots = rustls::RootCertStore::empty();
-    for certificate in rustls_native_certs::load_native_certs().certs {
-        // One that cannot be read is left out, as every other program does.
-        let _ = roots.add(certificate);
-    }
-    if !trusted.as_os_str().is_empty() {
-        let bad = |error: String| format!("{} cannot be used: {error}", trusted.display());
-        let pem = std::fs::read(trusted).map_err(|e| bad(e.to_string()))?;
-        for certificate in CertificateDer::pem_slice_iter(&pem) {
-            let certificate = certificate.map_err(|e| bad(e.to_string()))?;
-            roots.add(certificate).map_err(|e| bad(e.to_string()))?;
-        }
-    }
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    rustls::ClientConfig::builder_with_provider(provider)
-        .with_safe_default_protocol_versions()
-        .map(|builder| builder.with_root_certificates(roots).with_no_client_auth())
-        .map_err(|error| error.to_string())
+    let bad = |error: String| format!("{} cannot be used: {error}", trusted.display());
+    let named = !trusted.as_os_str().is_empty();
+    let pem = named.then(|| std::fs::read(trusted).map_err(|e| bad(e.to_string()))).transpose()?;
+    client_config(pem.as_deref()).map_err(bad)
 }
 
 impl GatewayConfig {

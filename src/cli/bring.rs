@@ -1,7 +1,6 @@
 //! `allheard bring`: puts a workbook in force, after showing what it changes.
 
 use super::{ConfigFile, Exit, block_on_exit, check, say, tell};
-use crate::app::config::Config;
 use crate::app::{House, open};
 use crate::domain::changes::ChangeKind;
 use crate::service::bringing::{BringFault, Bringing};
@@ -27,13 +26,7 @@ pub(super) struct Options {
 }
 
 pub(super) fn run(options: &Options) -> Exit {
-    let config = match Config::read(&options.config.config) {
-        Ok(config) => config,
-        Err(fault) => {
-            tell(fault);
-            return Exit::Config;
-        }
-    };
+    let Some(config) = options.config.read() else { return Exit::Config };
     let (book, problems) = match workbook::read(&options.file) {
         Ok(read) => read,
         Err(problem) => {

@@ -1,7 +1,6 @@
 //! `allheard inbound-mail`: one mail from standard input, for mail servers that hand mail to a program.
 
 use super::{ConfigFile, Exit, block_on_exit, tell};
-use crate::app::config::Config;
 use crate::app::{StartFault, letters, open};
 use crate::telemetry;
 use std::io::Read as _;
@@ -17,13 +16,7 @@ pub(super) struct Options {
 
 pub(super) fn run(options: &Options) -> Exit {
     telemetry::start();
-    let config = match Config::read(&options.file.config) {
-        Ok(config) => config,
-        Err(fault) => {
-            tell(fault);
-            return Exit::TryAgain;
-        }
-    };
+    let Some(config) = options.file.read() else { return Exit::TryAgain };
     let mut octets = Vec::new();
     if let Err(error) = std::io::stdin().lock().take(PIPE_MAX_OCTETS).read_to_end(&mut octets) {
         tell(format!("the mail cannot be read from standard input: {error}"));

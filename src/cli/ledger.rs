@@ -1,7 +1,6 @@
 //! `allheard ledger`: the record, checked.
 
 use super::{ConfigFile, Exit, block_on_exit, say, tell};
-use crate::app::config::Config;
 use crate::app::ledger::{Verdict, verify_stored};
 
 #[derive(Debug, clap::Subcommand)]
@@ -18,13 +17,7 @@ pub(super) struct VerifyOptions {
 
 pub(super) fn run(what: &What) -> Exit {
     let What::Verify(options) = what;
-    let config = match Config::read(&options.file.config) {
-        Ok(config) => config,
-        Err(fault) => {
-            tell(fault);
-            return Exit::Config;
-        }
-    };
+    let Some(config) = options.file.read() else { return Exit::Config };
     block_on_exit(async {
         match verify_stored(&config).await {
             Ok(Verdict::Whole { lines, erased }) => {

@@ -1,7 +1,6 @@
 //! `allheard links`: new links to the coordinator's pages and to the chaperones' lists.
 
 use super::{ConfigFile, Exit, block_on_exit, say, tell};
-use crate::app::config::Config;
 use crate::app::{House, open};
 use crate::service::office::OfficeFault;
 
@@ -15,13 +14,7 @@ pub(super) struct Options {
 }
 
 pub(super) fn run(options: &Options) -> Exit {
-    let config = match Config::read(&options.file.config) {
-        Ok(config) => config,
-        Err(fault) => {
-            tell(fault);
-            return Exit::Config;
-        }
-    };
+    let Some(config) = options.file.read() else { return Exit::Config };
     block_on_exit(async {
         let house = match open(&config).await {
             Ok(house) => house,

@@ -12,6 +12,7 @@ mod serve;
 mod text;
 mod workbook;
 
+use crate::app::config::Config;
 use clap::{Parser, Subcommand};
 use std::fmt::Display;
 use std::io::Write as _;
@@ -92,6 +93,13 @@ struct ConfigFile {
     /// The configuration file.
     #[arg(long, value_name = "FILE", env = "ALLHEARD_CONFIG")]
     config: PathBuf,
+}
+
+impl ConfigFile {
+    /// Reads it; what is wrong has been told.
+    fn read(&self) -> Option<Config> {
+        Config::read(&self.config).map_err(tell).ok()
+    }
 }
 
 /// Runs the command line; gives back the exit code.

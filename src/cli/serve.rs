@@ -22,13 +22,7 @@ pub(super) struct Options {
 
 pub(super) fn run(options: &Options) -> Exit {
     telemetry::start();
-    let config = match Config::read(&options.file.config) {
-        Ok(config) => config,
-        Err(fault) => {
-            tell(fault);
-            return Exit::Config;
-        }
-    };
+    let Some(config) = options.file.read() else { return Exit::Config };
     for canary in wall::canaries(jiff::tz::db()) {
         tell(format!("time zone data are too old: {} is wrong; times there may be an hour off", canary.zone));
     }

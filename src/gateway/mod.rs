@@ -7,6 +7,7 @@ pub mod http;
 pub mod mail;
 pub mod memory;
 pub mod smtp;
+pub mod tls;
 
 use crate::domain::season::Channel;
 use crate::service::ports::{Content, Gateway, Handed, Outcome, Parcel};

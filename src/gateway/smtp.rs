@@ -2,7 +2,9 @@
 //! waits 44 ms for the peer's delayed acknowledgement.
 
 use super::mail::{self, Identity};
-use crate::service::ports::{Content, MailContent, Outcome, Parcel};
+use super::tls;
+pub use crate::service::ports::Protection;
+use crate::service::ports::{Content, MailContent, Outcome, Parcel, is_this_host};
 use lettre::transport::smtp::authentication::{Credentials, Mechanism};
 use lettre::transport::smtp::client::{AsyncSmtpConnection, AsyncTokioStream, Certificate, TlsParameters};
 use lettre::transport::smtp::commands::{Data, Mail, Rcpt, Rset};
@@ -26,17 +28,6 @@ const END_OF_DATA_SECONDS: u64 = 600;
 const IDLE_SECONDS: u64 = 20;
 /// Sessions kept open for the next batch.
 const KEPT_SESSIONS: usize = 16;
-
-/// How a connection is protected.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Protection {
-    /// STARTTLS after connecting; without it nothing is sent.
-    StartTls,
-    /// TLS from the first byte.
-    Tls,
-    /// None: for a mail server on the same host only.
-    None,
-}
 
 /// A mail server.
 #[derive(Debug, Clone)]
@@ -96,13 +87,18 @@ enum Session {
 impl Smtp {
     /// Checks the configuration; connects to nothing yet.
     pub fn new(server: Server, identity: Identity) -> Result<Smtp, SmtpFault> {
-        let local = ["localhost", "127.0.0.1", "::1"].contains(&server.host.as_str());
+        let local = is_this_host(&server.host);
         if server.protection == Protection::None && (!local || server.login.is_some()) {
             return Err(SmtpFault::Open(server.host));
         }
         let (tls, wrap) = match server.protection {
             Protection::StartTls => (Some(starttls_parameters(&server)?), None),
-            Protection::Tls => (None, Some(Arc::new(client_config(&server)?))),
+            Protection::Tls => (
+                None,
+                Some(Arc::new(
+                    tls::client_config(server.trusted.as_deref()).map_err(SmtpFault::Certificates)?,
+                )),
+            ),
             Protection::None => (None, None),
         };
         Ok(Smtp { server, identity, tls, wrap, idle: Mutex::new(Vec::new()) })
@@ -314,24 +310,6 @@ fn starttls_parameters(server: &Server) -> Result<TlsParameters, SmtpFault> {
         builder = builder.add_root_certificate(Certificate::from_pem(pem).map_err(broken)?);
     }
     builder.build_rustls().map_err(broken)
-}
-
-fn client_config(server: &Server) -> Result<rustls::ClientConfig, SmtpFault> {
-    use rustls::pki_types::{CertificateDer, pem::PemObject};
-    let broken = |error: String| SmtpFault::Certificates(error);
-    let mut roots = rustls::RootCertStore::empty();
-    roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
-    if let Some(pem) = &server.trusted {
-        for certificate in CertificateDer::pem_slice_iter(pem) {
-            let certificate = certificate.map_err(|e| broken(format!("{e:?}")))?;
-            roots.add(certificate).map_err(|e| broken(e.to_string()))?;
-        }
-    }
-    let provider = Arc::new(rustls::crypto::ring::default_provider());
-    let builder = rustls::ClientConfig::builder_with_provider(provider)
-        .with_safe_default_protocol_versions()
-        .map_err(|e| broken(e.to_string()))?;
-    Ok(builder.with_root_certificates(roots).with_no_client_auth())
 }
 
 async fn wrapped(

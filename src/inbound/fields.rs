@@ -73,6 +73,12 @@ impl Item<'_> {
     }
 }
 
+/// The items of a JSON text: those of the list at a pointer, or the one thing that stands there; none if nothing does.
+pub fn items<'a>(whole: &'a Value, list: &str) -> Option<&'a [Value]> {
+    let listed = if list.is_empty() { Some(whole) } else { whole.pointer(list) };
+    listed.map(|found| found.as_array().map_or(std::slice::from_ref(found), Vec::as_slice))
+}
+
 /// What an item tells that came by the hook or inbox of a name; an error names what is missing.
 pub fn read(by: &str, places: &Places, item: &Item<'_>, now: Timestamp) -> Result<Told, String> {
     let need =

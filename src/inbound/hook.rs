@@ -120,13 +120,8 @@ impl Hook {
         let whole: serde_json::Value = serde_json::from_slice(request.body).map_err(|error| {
             Refused::Unreadable(format!("the JSON ends at line {}, column {}", error.line(), error.column()))
         })?;
-        let listed = if self.list.is_empty() { Some(&whole) } else { whole.pointer(&self.list) };
-        let items = match listed {
-            Some(serde_json::Value::Array(items)) => items.as_slice(),
-            Some(one) => std::slice::from_ref(one),
-            None => return Err(Refused::Unreadable(format!("it has no list at '{}'", self.list))),
-        };
-        items
+        fields::items(&whole, &self.list)
+            .ok_or_else(|| Refused::Unreadable(format!("it has no list at '{}'", self.list)))?
             .iter()
             .map(|item| {
                 fields::read(&self.name, &self.places, &Item::Json(item), now).map_err(Refused::Unreadable)

@@ -3,6 +3,7 @@
 //! Standards: RFC 3501 (IMAP), RFC 2177 (IDLE), RFC 6851 (MOVE), RFC 2595 (STARTTLS). Nothing depends on identifiers of the
 //! server that may change: a mail that is met again is known by its own.
 
+pub use crate::service::ports::Protection;
 use async_imap::extensions::idle::IdleResponse;
 use async_imap::{Client, Session};
 use futures_util::TryStreamExt as _;
@@ -26,17 +27,6 @@ const WAIT_SECONDS_MAX: u64 = 300;
 const REFUSED_SECONDS: u64 = 900;
 /// Mails fetched in one go.
 const AT_ONCE: usize = 50;
-
-/// How the connection is protected.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Protection {
-    /// STARTTLS after connecting.
-    StartTls,
-    /// TLS from the first byte.
-    Tls,
-    /// None: for a server on this host only.
-    None,
-}
 
 /// Where the mailbox is.
 #[derive(Clone)]

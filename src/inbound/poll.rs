@@ -57,10 +57,8 @@ impl Inbox {
         }
         let whole: serde_json::Value =
             serde_json::from_slice(&octets).map_err(|_| "the answer is not JSON".to_owned())?;
-        let listed = if self.list.is_empty() { Some(&whole) } else { whole.pointer(&self.list) };
-        let Some(items) = listed.and_then(serde_json::Value::as_array) else {
-            return Err(format!("it has no list at '{}'", self.list));
-        };
+        let items =
+            fields::items(&whole, &self.list).ok_or_else(|| format!("it has no list at '{}'", self.list))?;
         let mut told = Vec::with_capacity(items.len());
         for item in items {
             match fields::read(&self.name, &self.places, &Item::Json(item), now) {

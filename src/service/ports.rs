@@ -11,7 +11,7 @@ use std::future::Future;
 mod carrying;
 mod incoming;
 
-pub use carrying::{Content, Gateway, Handed, MailContent, Parcel};
+pub use carrying::{Content, Gateway, Handed, MailContent, Parcel, Protection, is_this_host};
 pub use incoming::{
     ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, Receipted, SettledReply,
     StoredIncoming,

@@ -74,6 +74,21 @@ pub fn certificate(folder: &Path) {
     run(Command::new(here("tests/peers/certificate")).arg(folder));
 }
 
+/// How long a text or a mail may be on its way.
+const ON_ITS_WAY: Duration = Duration::from_secs(30);
+
+/// Whether something comes true while a text or a mail may be on its way.
+pub async fn within(mut done: impl AsyncFnMut() -> bool) -> bool {
+    let began = Instant::now();
+    while began.elapsed() < ON_ITS_WAY {
+        if done().await {
+            return true;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    false
+}
+
 /// Runs a program to its end; what it says is shown if it fails.
 pub fn run(command: &mut Command) -> String {
     let done = command.output().unwrap_or_else(|error| panic!("{command:?}: {error}"));

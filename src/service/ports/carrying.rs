@@ -88,3 +88,31 @@ pub trait Gateway: Send + Sync {
     /// Sessions at once.
     fn sessions(&self, channel: Channel) -> usize;
 }
+
+/// How a connection to a mail server is protected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Protection {
+    /// STARTTLS after connecting; without it nothing is said.
+    StartTls,
+    /// TLS from the first byte.
+    Tls,
+    /// None: for a mail server on the same host only.
+    None,
+}
+
+impl Protection {
+    /// The protection of a word of the configuration.
+    pub fn from_word(word: &str) -> Option<Protection> {
+        match word {
+            "starttls" => Some(Protection::StartTls),
+            "tls" => Some(Protection::Tls),
+            "none" => Some(Protection::None),
+            _ => None,
+        }
+    }
+}
+
+/// Whether a host's name means the host that the program runs on.
+pub fn is_this_host(name: &str) -> bool {
+    ["localhost", "127.0.0.1", "::1"].contains(&name)
+}
