@@ -196,7 +196,7 @@ async fn texts_go_out_and_answers_and_receipts_come_back() {
     let office = house.office.clone();
     let season = office.desk().await.unwrap().season;
     let states = async || -> Vec<String> {
-        let lives = office.store.lives(season, None, i64::MAX, 10).await.unwrap();
+        let lives = office.store.lives(season, None, 0, 10).await.unwrap();
         let texts = lives.iter().filter(|(message, _)| message.channel == Channel::Text);
         texts.map(|(message, _)| message.state.word().to_owned()).collect()
     };

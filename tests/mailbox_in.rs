@@ -140,7 +140,7 @@ async fn answers_by_mail_come_in_whatever_happens_to_the_connection() {
 
     // A mail of ours that a real mail server could not deliver comes back, and its message with it.
     let row = office.desk().await.unwrap().season;
-    let lives = office.store.lives(row, None, i64::MAX, 10).await.unwrap();
+    let lives = office.store.lives(row, None, 0, 10).await.unwrap();
     let message = &lives[0].0;
     let memory = || {
         Road::Memory(allheard::gateway::memory::Memory::new(|_, _| allheard::gateway::memory::Fate::Taken))
@@ -159,7 +159,7 @@ async fn answers_by_mail_come_in_whatever_happens_to_the_connection() {
         Parcel { reference: message.key.clone(), ..support::office::parcel(1, "gone@school.example") };
     assert_eq!(gateways.send(&parcel).await.outcome, Outcome::Accepted);
     let state = async || {
-        let lives = office.store.lives(row, None, i64::MAX, 10).await.unwrap();
+        let lives = office.store.lives(row, None, 0, 10).await.unwrap();
         lives.iter().find(|(m, _)| m.id == message.id).map(|(m, _)| m.state.word()).unwrap()
     };
     assert!(within(async || state().await == "bounced").await, "{}", state().await);

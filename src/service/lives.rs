@@ -34,13 +34,13 @@ pub struct FamilyData {
 }
 
 impl<S: Store, G: Gateway> Office<S, G> {
-    /// Messages that were tried, with ids below `before`, newest first.
-    pub async fn lives(&self, before: i64, most: u32) -> Result<(Arc<Board>, Vec<Life>), OfficeFault> {
+    /// Messages that were tried, the latest first, without the first `skip`.
+    pub async fn lives(&self, skip: u32, most: u32) -> Result<(Arc<Board>, Vec<Life>), OfficeFault> {
         let (season, board) = {
             let desk = self.desk().await?;
             (desk.season, desk.board.clone())
         };
-        Ok((board, self.store.lives(season, None, before, most).await?))
+        Ok((board, self.store.lives(season, None, skip, most).await?))
     }
 
     /// What a family was told and answered; none if there is no such household.
@@ -72,7 +72,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let reference = &board.season.guardians[person.guardian.at()].reference;
             person.sent = self.store.incoming_of(season, reference, OF_A_FAMILY).await?;
         }
-        let lives = self.store.lives(season, Some(household), i64::MAX, OF_A_FAMILY).await?;
+        let lives = self.store.lives(season, Some(household), 0, OF_A_FAMILY).await?;
         Ok(Some(FamilyData { board, people, lives }))
     }
 }

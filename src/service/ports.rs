@@ -620,12 +620,12 @@ pub trait Store: Send + Sync {
         receipt: &NewReceipt,
         now: Timestamp,
     ) -> impl Future<Output = Result<Receipted, StoreFault>> + Send;
-    /// Messages with their attempts, newest first: all of one household, or those tried of all with ids below `before`.
+    /// Messages with their attempts, newest first: of one household, or those tried of all but the first `skip`.
     fn lives(
         &self,
         season: i64,
         household: Option<&str>,
-        before: i64,
+        skip: u32,
         most: u32,
     ) -> impl Future<Output = Result<Vec<(StoredMessage, Vec<StoredAttempt>)>, StoreFault>> + Send;
     /// Stops or starts an address and carries out what follows, together.

@@ -385,12 +385,12 @@ pub(super) async fn asked_at(
     with_parts(messages, parts)
 }
 
-/// Messages with their attempts: of a household, by due time, or all that were tried before an id; newest first.
+/// Messages with their attempts: of a household, by due time, or all by when they were last tried; newest first.
 pub(super) async fn lives(
     store: &SqlStore,
     season: i64,
     household: Option<&str>,
-    before: i64,
+    skip: u32,
     most: u32,
 ) -> Result<Vec<(StoredMessage, Vec<StoredAttempt>)>, StoreFault> {
     let most = i64::from(most);
@@ -398,7 +398,12 @@ pub(super) async fn lives(
         Some(household) => {
             store.db.fetch(sql::MESSAGES_OF, vec![season.into(), household.into(), most.into()]).await?
         }
-        None => store.db.fetch(sql::MESSAGES_LATEST, vec![season.into(), before.into(), most.into()]).await?,
+        None => {
+            store
+                .db
+                .fetch(sql::MESSAGES_LATEST, vec![season.into(), i64::from(skip).into(), most.into()])
+                .await?
+        }
     };
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
     let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;

@@ -272,10 +272,10 @@ impl Store for SqlStore {
         &self,
         season: i64,
         household: Option<&str>,
-        before: i64,
+        skip: u32,
         most: u32,
     ) -> Result<Vec<(StoredMessage, Vec<StoredAttempt>)>, StoreFault> {
-        messages::lives(self, season, household, before, most).await
+        messages::lives(self, season, household, skip, most).await
     }
     async fn set_stopped(
         &self,

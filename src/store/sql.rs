@@ -386,10 +386,13 @@ pub(super) const MESSAGES_OF: Statement = s(
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
      attempts, why FROM message WHERE season = $1 AND household = $2 ORDER BY due_ms DESC, id DESC LIMIT $3",
 );
+/// Messages by when they were last tried, newest first.
 pub(super) const MESSAGES_LATEST: Statement = s(
     3,
-    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 AND attempts > 0 AND id < $2 ORDER BY id DESC LIMIT $3",
+    "SELECT m.id, m.key, m.household, m.guardians, m.channel, m.wording, m.owes, m.at_once, m.due_ms, m.until_ms, \
+     m.state, m.fence, m.claims, m.attempts, m.why FROM message m \
+     JOIN attempt a ON a.message = m.id AND a.number = m.attempts WHERE m.season = $1 \
+     ORDER BY a.at_ms DESC, m.id DESC LIMIT $3 OFFSET $2",
 );
 pub(super) const RECEIPT_ADD: Statement = s(
     6,

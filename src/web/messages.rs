@@ -22,21 +22,20 @@ const ON_A_PAGE: u32 = 50;
 
 /// Where a page of the newest messages begins.
 #[derive(Debug, Deserialize)]
-pub(super) struct Before {
-    before: Option<i64>,
+pub(super) struct Skip {
+    #[serde(default)]
+    skip: u32,
 }
 
 pub(super) async fn latest<S: Store + 'static, G: Gateway + 'static>(
     State(front): State<Arc<Front<S, G>>>,
-    Query(query): Query<Before>,
+    Query(query): Query<Skip>,
     headers: HeaderMap,
 ) -> Result<Response, Denied> {
     front.coordinator(&headers).await?;
-    let before = query.before.unwrap_or(i64::MAX);
-    let (board, lives) = front.office.lives(before, ON_A_PAGE).await?;
-    let more = lives.len() == ON_A_PAGE as usize;
-    let older =
-        lives.last().filter(|_| more).map(|(message, _)| format!("/season/messages?before={}", message.id));
+    let (board, lives) = front.office.lives(query.skip, ON_A_PAGE).await?;
+    let next = query.skip.saturating_add(ON_A_PAGE);
+    let older = (lives.len() == ON_A_PAGE as usize).then(|| format!("/season/messages?skip={next}"));
     Ok(html(&MessagesPage {
         school: board.season.school.clone(),
         season: board.season.name.clone(),

@@ -298,7 +298,7 @@ fn went_out(family: bool) -> MessagesPage {
         family,
         people: if family { vec![person] } else { Vec::new() },
         lives: vec![life.clone(), life],
-        older: (!family).then(|| "/season/messages?before=17".into()),
+        older: (!family).then(|| "/season/messages?skip=50".into()),
     }
 }
 

@@ -322,7 +322,7 @@ async fn the_message_that_a_mail_answers_tells_whoever_reads_it_what_it_is_about
     let house = House::told().await;
     house.clock.set("2027-05-28T10:01:00Z");
     let row = house.office.desk().await.unwrap().season;
-    let lives = house.office.store.lives(row, None, i64::MAX, 10).await.unwrap();
+    let lives = house.office.store.lives(row, None, 0, 10).await.unwrap();
     let hers = house.household("May Finch").await;
     let key = lives.iter().find(|(m, _)| m.household == hers).unwrap().0.key.clone();
     for (from, id) in [("may@example.org", "a"), ("somebody@example.org", "b")] {
@@ -373,10 +373,23 @@ async fn a_host_with_only_a_mailbox_has_a_whole_road() {
 }
 
 #[tokio::test]
+async fn what_went_out_is_shown_by_when_it_left() {
+    let house = told().await;
+    house.clock.set("2027-06-03T09:30:00Z");
+    house.send().await;
+    let (_, lives) = house.office.lives(0, 50).await.unwrap();
+    let left: Vec<_> = lives.iter().map(|(_, attempts)| attempts.last().unwrap().at).collect();
+    assert!(left.windows(2).all(|pair| pair[0] >= pair[1]) && left.first() > left.last(), "{left:?}");
+    let (_, rest) = house.office.lives(2, 50).await.unwrap();
+    assert_eq!(rest.len(), lives.len() - 2);
+    assert_eq!(rest[0].0.id, lives[2].0.id);
+}
+
+#[tokio::test]
 async fn receipts_come_in_any_order_and_only_move_forward() {
     let house = told().await;
     let season = house.office.desk().await.unwrap().season;
-    let lives = house.office.store.lives(season, None, i64::MAX, 10).await.unwrap();
+    let lives = house.office.store.lives(season, None, 0, 10).await.unwrap();
     let key = lives[0].0.key.clone();
     let receipt = |external: &str, news| NewReceipt {
         gateway: "first".to_owned(),
@@ -393,7 +406,7 @@ async fn receipts_come_in_any_order_and_only_move_forward() {
     assert_eq!(told(receipt("2", News::Failed)).await, Receipted::Known, "it is there already");
     let stranger = NewReceipt { reference: "never sent".to_owned(), ..receipt("3", News::Delivered) };
     assert_eq!(told(stranger).await, Receipted::Parked);
-    let lives = house.office.store.lives(season, None, i64::MAX, 10).await.unwrap();
+    let lives = house.office.store.lives(season, None, 0, 10).await.unwrap();
     let delivered = lives.iter().find(|(message, _)| message.key == key).unwrap();
     assert_eq!(delivered.0.state.word(), "delivered");
     assert_eq!(standing(&house, Standing::Heard).await, 0, "delivered is not heard");
