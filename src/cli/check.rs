@@ -61,7 +61,8 @@ fn problem_line(problem: &Problem) -> String {
         place.push_str(&format!(", {column}"));
     }
     let colon = if place.is_empty() { "" } else { ": " };
-    format!("{weight}: {place}{colon}{} {}", problem.reason, problem.cure)
+    let stop = if problem.reason.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{weight}: {place}{colon}{}{stop} {}", problem.reason, problem.cure)
 }
 
 fn problem_json(problem: &Problem) -> Value {
