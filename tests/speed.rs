@@ -78,11 +78,12 @@ async fn the_whole_office_keeps_one_session_busy() {
     }
     let mails = mailed().await;
     assert!(mails >= MAILS, "{mails} mails");
-    let rate = sent as f64 / busy.as_secs_f64();
+    // Texts of the same ticks cost the office as much to write down; they go to memory and are not counted.
+    let rate = mails as f64 / busy.as_secs_f64();
     println!(
-        "whole office: {rate:.0} messages a second, {mails} of them mails through one session and {} texts to memory",
+        "whole office, one session: {rate:.0} mails a second, with {} texts in the same time",
         sent - mails
     );
     let floor = if cfg!(debug_assertions) { PER_SECOND_UNOPTIMISED } else { PER_SECOND };
-    assert!(rate >= floor, "{rate:.0} messages a second");
+    assert!(rate >= floor, "{rate:.0} mails a second");
 }

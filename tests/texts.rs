@@ -26,10 +26,14 @@ use support::peers::free_port;
 const TO: &str = "+447700900021";
 /// Octets of a request body read by the scripted gateway.
 const BODY_MAX_OCTETS: usize = 1 << 20;
-/// Texts a second below which a whole office, durable and with its mail beside, has become slow, optimized or not.
-const TEXTS_PER_SECOND: f64 = 150.0;
-/// The same of answers taken in.
-const ANSWERS_PER_SECOND: f64 = 80.0;
+/// Texts a second that a whole office must reach in an optimized build, durable and with its mail beside.
+const TEXTS_PER_SECOND: f64 = 3_000.0;
+/// The same in a build that is optimized only a little.
+const TEXTS_PER_SECOND_UNOPTIMISED: f64 = 300.0;
+/// Answers a second that must be taken in, none lost.
+const ANSWERS_PER_SECOND: f64 = 500.0;
+/// The same in a build that is optimized only a little.
+const ANSWERS_PER_SECOND_UNOPTIMISED: f64 = 100.0;
 
 /// A request as the scripted gateway saw it.
 #[derive(Debug, Clone)]
@@ -380,7 +384,8 @@ async fn a_seasons_texts_leave_durably_and_fast() {
     let texts = seen.lock().unwrap().len();
     let rate = texts as f64 / spent.as_secs_f64();
     println!("{texts} texts beside the mail in {:.2} s: {rate:.0} a second", spent.as_secs_f64());
-    assert!(texts > 1_000 && rate >= TEXTS_PER_SECOND, "{rate:.0} a second");
+    let floor = if cfg!(debug_assertions) { TEXTS_PER_SECOND_UNOPTIMISED } else { TEXTS_PER_SECOND };
+    assert!(texts > 1_000 && rate >= floor, "{rate:.0} a second");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -419,5 +424,6 @@ async fn hundreds_of_answers_come_in_fast_and_none_is_lost() {
     let rate = f64::from(taken) / began.elapsed().as_secs_f64();
     println!("{taken} answers taken in: {rate:.0} a second");
     assert_eq!(taken, 2_000);
-    assert!(rate >= ANSWERS_PER_SECOND, "{rate:.0} a second");
+    let floor = if cfg!(debug_assertions) { ANSWERS_PER_SECOND_UNOPTIMISED } else { ANSWERS_PER_SECOND };
+    assert!(rate >= floor, "{rate:.0} a second");
 }
