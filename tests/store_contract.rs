@@ -205,7 +205,7 @@ impl Bench {
     }
 
     async fn attempt(&self, message: &StoredMessage, at: Timestamp) -> Vec<i64> {
-        self.store.attempt(SEASON, 1, &[attempt(message)], at, at + minutes(15)).await.unwrap()
+        self.store.attempt(SEASON, 1, &[&attempt(message)], at, at + minutes(15)).await.unwrap()
     }
 
     async fn tend(&self, at: Timestamp) -> Tended {

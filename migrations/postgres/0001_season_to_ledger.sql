@@ -37,6 +37,8 @@ CREATE TABLE message (
     state TEXT NOT NULL CHECK (state IN (
         'planned', 'claimed', 'attempting', 'accepted', 'delivered', 'waiting_to_retry',
         'withdrawn', 'expired', 'refused', 'bounced', 'quarantined', 'uncertain')),
+    -- 0 once it is withdrawn.
+    wanted BIGINT NOT NULL CHECK (wanted IN (0, 1)),
     -- When it may next be claimed.
     ready_ms BIGINT NOT NULL,
     -- When a claim or an attempt is given up for lost; 0 outside those states.
@@ -49,11 +51,11 @@ CREATE TABLE message (
     why TEXT NOT NULL
 );
 
--- A withdrawn message may be wanted again later; only one at a time is alive.
-CREATE UNIQUE INDEX message_key ON message (season, key) WHERE state <> 'withdrawn';
-CREATE INDEX message_ready ON message (season, state, ready_ms);
-CREATE INDEX message_until ON message (season, state, until_ms);
-CREATE INDEX message_household ON message (season, household);
+-- A withdrawn message may be wanted again later; only one at a time is wanted.
+CREATE UNIQUE INDEX message_key ON message (season, key) WHERE wanted = 1;
+-- The one index that a change of state touches.
+CREATE INDEX message_state ON message (season, state, channel, ready_ms, until_ms);
+CREATE INDEX message_household ON message (household, season);
 
 CREATE TABLE message_part (
     message BIGINT NOT NULL REFERENCES message (id),

@@ -1,3 +1,4 @@
+-- Tables that are looked up by what they hold are kept in that order (WITHOUT ROWID): each row is written once.
 -- Instants are milliseconds since 1970 in UTC. Refs name workbook rows for good and hold nothing personal.
 
 CREATE TABLE season (
@@ -18,7 +19,7 @@ CREATE TABLE season_row (
     position INTEGER NOT NULL,
     cells TEXT NOT NULL,
     PRIMARY KEY (season, sheet, line)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE message (
     id INTEGER PRIMARY KEY,
@@ -37,6 +38,8 @@ CREATE TABLE message (
     state TEXT NOT NULL CHECK (state IN (
         'planned', 'claimed', 'attempting', 'accepted', 'delivered', 'waiting_to_retry',
         'withdrawn', 'expired', 'refused', 'bounced', 'quarantined', 'uncertain')),
+    -- 0 once it is withdrawn.
+    wanted INTEGER NOT NULL CHECK (wanted IN (0, 1)),
     -- When it may next be claimed.
     ready_ms INTEGER NOT NULL,
     -- When a claim or an attempt is given up for lost; 0 outside those states.
@@ -49,11 +52,11 @@ CREATE TABLE message (
     why TEXT NOT NULL
 ) STRICT;
 
--- A withdrawn message may be wanted again later; only one at a time is alive.
-CREATE UNIQUE INDEX message_key ON message (season, key) WHERE state <> 'withdrawn';
-CREATE INDEX message_ready ON message (season, state, ready_ms);
-CREATE INDEX message_until ON message (season, state, until_ms);
-CREATE INDEX message_household ON message (season, household);
+-- A withdrawn message may be wanted again later; only one at a time is wanted.
+CREATE UNIQUE INDEX message_key ON message (season, key) WHERE wanted = 1;
+-- The one index that a change of state touches.
+CREATE INDEX message_state ON message (season, state, channel, ready_ms, until_ms);
+CREATE INDEX message_household ON message (household, season);
 
 CREATE TABLE message_part (
     message INTEGER NOT NULL REFERENCES message (id),
@@ -65,7 +68,7 @@ CREATE TABLE message_part (
     -- When it was last attempted; 0 for never.
     told_ms INTEGER NOT NULL,
     PRIMARY KEY (message, child, event, notice)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE attempt (
     message INTEGER NOT NULL REFERENCES message (id),
@@ -82,7 +85,7 @@ CREATE TABLE attempt (
     gateway TEXT NOT NULL,
     gateway_id TEXT NOT NULL,
     PRIMARY KEY (message, number)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 CREATE INDEX attempt_address ON attempt (address);
 CREATE INDEX attempt_gateway ON attempt (gateway_id, gateway);
@@ -97,7 +100,7 @@ CREATE TABLE receipt (
     at_ms INTEGER NOT NULL,
     joined INTEGER NOT NULL CHECK (joined IN (0, 1)),
     PRIMARY KEY (season, gateway, external)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 -- Canonical forms of published facts by their digest.
 CREATE TABLE facts (
@@ -105,7 +108,7 @@ CREATE TABLE facts (
     fingerprint TEXT NOT NULL,
     form TEXT NOT NULL,
     PRIMARY KEY (season, fingerprint)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE link (
     hash TEXT PRIMARY KEY,
@@ -114,7 +117,7 @@ CREATE TABLE link (
     message INTEGER NOT NULL,
     chaperone TEXT NOT NULL,
     expires_ms INTEGER NOT NULL
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE answer (
     id INTEGER PRIMARY KEY,
@@ -167,7 +170,7 @@ CREATE TABLE offer (
     kind TEXT NOT NULL,
     choices TEXT NOT NULL,
     PRIMARY KEY (season, channel, address)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 -- Answers of ours to a person's own message.
 CREATE TABLE reply (
@@ -197,7 +200,7 @@ CREATE TABLE address (
     stopped INTEGER NOT NULL CHECK (stopped IN (0, 1)),
     bad INTEGER NOT NULL CHECK (bad IN (0, 1)),
     PRIMARY KEY (season, channel, address)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 -- Append-only; each hash covers the one before.
 CREATE TABLE ledger (
@@ -209,7 +212,7 @@ CREATE TABLE ledger (
     digest TEXT NOT NULL,
     hash TEXT NOT NULL,
     PRIMARY KEY (season, seq)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 -- Words beside the chain; deleting a person's words and salt leaves the chain whole.
 CREATE TABLE ledger_words (
@@ -218,11 +221,11 @@ CREATE TABLE ledger_words (
     person TEXT NOT NULL,
     words TEXT NOT NULL,
     PRIMARY KEY (season, seq)
-) STRICT;
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE person_salt (
     season INTEGER NOT NULL,
     person TEXT NOT NULL,
     salt BLOB NOT NULL,
     PRIMARY KEY (season, person)
-) STRICT;
+) STRICT, WITHOUT ROWID;

@@ -81,7 +81,7 @@ pub struct Count {
 /// The text in Unicode normalization form C, in which it must be both counted and sent: a decomposed é is not in the
 /// alphabet, a composed one is.
 pub fn composed(text: &str) -> String {
-    text.nfc().collect()
+    if text.is_ascii() { text.to_owned() } else { text.nfc().collect() }
 }
 
 /// Counts `text` in normalization form C, as it will be sent.
@@ -146,8 +146,8 @@ fn base_code(c: char) -> Option<u8> {
     if c == char::from(ESCAPE) {
         return None;
     }
-    // Letters and figures, most of any text, stand where ASCII has them.
-    if c.is_ascii_alphanumeric() {
+    // Most of any text stands where ASCII has it, and need not be looked for.
+    if c.is_ascii_alphabetic() || (' '..='?').contains(&c) && c != '$' {
         return u8::try_from(c).ok();
     }
     let place = ALPHABET.chars().position(|known| known == c)?;

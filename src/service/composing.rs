@@ -36,6 +36,11 @@ const SPECIMEN_TOKEN: &str = "SPECIMEN-opens-nothing";
 /// How calendars know who made them.
 const PRODUCT: &str = "-//Allheard//Allheard//EN";
 
+/// Messages that one thread composes before another is asked to help.
+const COMPOSED_ALONE: usize = 64;
+/// Threads that compose at once, at most: the store and the gateways want some too.
+const COMPOSING_THREADS: usize = 4;
+
 /// Ready to be attempted.
 pub struct Composed {
     /// What the gateway gets.
@@ -57,14 +62,49 @@ impl<S: Store, G: Gateway> Office<S, G> {
         URL_SAFE_NO_PAD.encode(self.random::<TOKEN_OCTETS>())
     }
 
-    /// Composes a claimed message from today's facts, or says why it does not go.
-    pub(super) fn compose(
+    /// Composes claimed messages from today's facts, or says why one does not go; in the order they came.
+    pub(super) fn compose_all(
         &self,
         desk: &Desk,
         old: &HashMap<Fingerprint, Facts>,
-        message: &StoredMessage,
+        claimed: &[StoredMessage],
         now: Timestamp,
-    ) -> Result<Composed, Unsent> {
+    ) -> Vec<Result<Composed, Unsent>> {
+        // Drawn beforehand, so that the same bytes go to the same message whoever composes it.
+        let messages: Vec<(&StoredMessage, String)> = claimed.iter().map(|m| (m, self.token())).collect();
+        let composing = Composing { desk, old, wording: &self.wording, ways: &self.ways, now };
+        let all = |share: &[(&StoredMessage, String)]| -> Vec<_> {
+            share.iter().map(|(message, token)| composing.compose(message, token)).collect()
+        };
+        let hands = std::thread::available_parallelism().map_or(1, usize::from).min(COMPOSING_THREADS);
+        if hands < 2 || messages.len() < COMPOSED_ALONE {
+            return all(&messages);
+        }
+        let share = messages.len().div_ceil(hands);
+        std::thread::scope(|scope| {
+            let all = &all;
+            let shares: Vec<_> =
+                messages.chunks(share).map(|share| scope.spawn(move || all(share))).collect();
+            shares
+                .into_iter()
+                .flat_map(|share| share.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+                .collect()
+        })
+    }
+}
+
+/// What composing needs at hand.
+struct Composing<'a> {
+    desk: &'a Desk,
+    old: &'a HashMap<Fingerprint, Facts>,
+    wording: &'a Wording,
+    ways: &'a Ways,
+    now: Timestamp,
+}
+
+impl Composing<'_> {
+    fn compose(&self, message: &StoredMessage, token: &str) -> Result<Composed, Unsent> {
+        let (desk, now) = (self.desk, self.now);
         let unsent = |to, ready, why: &str| Unsent {
             message: message.id,
             fence: message.fence,
@@ -91,37 +131,33 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if parts.is_empty() {
             return Err(unsent(State::Withdrawn, now, "nothing of it is wanted any more"));
         }
-        let token = self.token();
         let household = board
             .household(&message.household)
             .ok_or_else(|| unsent(State::Withdrawn, now, "the household is gone"))?;
         let letter = letter(
             board,
             &desk.record,
-            old,
+            self.old,
             &To { household, guardians: &guardians, due: message.due },
             &parts,
-            &Links { ways: &self.ways, token: &token },
+            &Links { ways: self.ways, token },
             now,
         );
-        let content = words(&self.wording, board, &letter, message.channel, &parts, now)
+        let content = words(self.wording, board, &letter, message.channel, &parts, now)
             .map_err(|_| unsent(State::Quarantined, now, "its wording failed"))?;
-        Ok(self.composed(desk, message, guardians, address, parts, content, &token, now))
+        Ok(self.composed(message, guardians, address, parts, content, token))
     }
 
-    #[allow(clippy::too_many_arguments)]
     fn composed(
         &self,
-        desk: &Desk,
         message: &StoredMessage,
         guardians: Vec<GuardianId>,
         address: String,
         parts: Vec<(Item, NoticeKey)>,
         content: Content,
         token: &str,
-        now: Timestamp,
     ) -> Composed {
-        let board = &*desk.board;
+        let (board, now) = (&*self.desk.board, self.now);
         let over = parts.iter().map(|(item, _)| board.over_at(*item)).max().unwrap_or(now);
         let told: Vec<_> = parts
             .iter()

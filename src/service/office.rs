@@ -47,7 +47,7 @@ impl Default for Ways {
     fn default() -> Self {
         Ways {
             base_url: "http://127.0.0.1:8420".to_owned(),
-            batch: 100,
+            batch: 500,
             lease: SignedDuration::from_secs(900),
             claims_max: 3,
             attempts_max: 12,

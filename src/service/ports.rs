@@ -480,7 +480,7 @@ pub trait Store: Send + Sync {
         &self,
         season: i64,
         revision: i64,
-        attempts: &[NewAttempt],
+        attempts: &[&NewAttempt],
         now: Timestamp,
         lease_until: Timestamp,
     ) -> impl Future<Output = Result<Vec<i64>, StoreFault>> + Send;

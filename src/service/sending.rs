@@ -1,4 +1,5 @@
-//! One sending tick: claim and commit, write the attempt and commit, talk with nothing open, record.
+//! One sending tick: claim and commit, write the attempt and commit, talk with nothing open, record. While one batch is
+//! talked about with a gateway the next is claimed and written.
 
 use super::composing::{Composed, told_before};
 use super::office::{Allowance, Desk, Office, OfficeFault, Rest, note_state};
@@ -30,6 +31,12 @@ pub struct Sent {
     pub again_at: Option<Timestamp>,
 }
 
+/// Messages ready to be handed over.
+struct Batch {
+    claimed: Vec<StoredMessage>,
+    composed: Vec<Composed>,
+}
+
 impl<S: Store, G: Gateway> Office<S, G> {
     /// Frees what was left behind, expires what is useless, settles what rules settle.
     pub async fn tend_tick(&self) -> Result<Tended, OfficeFault> {
@@ -47,16 +54,19 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let mut sent = Sent::default();
         self.send_replies(&mut sent).await?;
         for channel in [Channel::Text, Channel::Mail] {
+            let mut batch = self.prepare(channel, &mut sent).await?;
             for _ in 0..BATCHES_PER_TICK {
-                let room = self.room(channel);
-                if let Err(at) = room {
-                    sent.again_at = Some(sent.again_at.map_or(at, |other: Timestamp| other.min(at)));
-                    break;
+                let Some(Batch { claimed, composed }) = batch else { break };
+                let (outcomes, next) =
+                    tokio::join!(self.hand_over(channel, composed), self.prepare(channel, &mut sent));
+                let accepted = outcomes.iter().filter(|(_, h)| h.outcome == Outcome::Accepted).count();
+                if accepted > 0 {
+                    self.store.pass(CrashPoint::AfterEffect)?;
                 }
-                let claimed = self.send_batch(channel, room.unwrap_or(0), &mut sent).await?;
-                if claimed == 0 {
-                    break;
-                }
+                self.record(channel, outcomes, &claimed).await?;
+                sent.accepted += accepted;
+                // What was prepared meanwhile is looked at only now: what became of this batch must not be lost to it.
+                batch = next?;
             }
         }
         if self.raise_alarm().await? {
@@ -95,25 +105,27 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }
     }
 
-    async fn send_batch(&self, channel: Channel, most: u32, sent: &mut Sent) -> Result<usize, OfficeFault> {
+    /// The next batch, claimed and written down as attempts; none if nothing is due or the rate does not allow it yet.
+    async fn prepare(&self, channel: Channel, sent: &mut Sent) -> Result<Option<Batch>, OfficeFault> {
+        let most = match self.room(channel) {
+            Ok(most) => most,
+            Err(at) => {
+                sent.again_at = Some(sent.again_at.map_or(at, |other: Timestamp| other.min(at)));
+                return Ok(None);
+            }
+        };
         let now = self.now();
         let lease_until = now.saturating_add(self.ways.lease).unwrap_or(now);
         let season = self.desk().await?.season;
         let claimed = self.store.claim(season, channel, most, now, lease_until).await?;
         sent.claimed += claimed.len();
         if claimed.is_empty() {
-            return Ok(0);
+            return Ok(None);
         }
         let composed = self.write_attempts(&claimed, now, lease_until).await?;
         sent.attempted += composed.len();
         self.spend(channel, composed.len());
-        let outcomes = self.hand_over(channel, composed).await;
-        if outcomes.iter().any(|(_, handed)| handed.outcome == Outcome::Accepted) {
-            self.store.pass(CrashPoint::AfterEffect)?;
-        }
-        sent.accepted += outcomes.iter().filter(|(_, h)| h.outcome == Outcome::Accepted).count();
-        self.record(channel, outcomes, &claimed).await?;
-        Ok(claimed.len())
+        Ok(Some(Batch { claimed, composed }))
     }
 
     /// Composes from today's facts and commits the attempts; what may not go is put back.
@@ -126,14 +138,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let mut desk = self.desk().await?;
         let old = self.old_facts(&desk, claimed).await?;
         let (mut going, mut staying) = (Vec::new(), Vec::new());
-        for message in claimed {
-            match self.compose(&desk, &old, message, now) {
+        for composed in self.compose_all(&desk, &old, claimed, now) {
+            match composed {
                 Ok(composed) => going.push(composed),
                 Err(unsent) => staying.push(unsent),
             }
         }
         if !going.is_empty() {
-            let attempts: Vec<_> = going.iter().map(|c| c.attempt.clone()).collect();
+            let attempts: Vec<_> = going.iter().map(|c| &c.attempt).collect();
             let allowed: HashSet<i64> = self
                 .store
                 .attempt(desk.season, desk.revision, &attempts, now, lease_until)
@@ -319,6 +331,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 self.rest(channel, settled.ready, why);
             }
         }
+        // Nothing waits beyond its moment, so that what is due is also all that can have expired.
+        settled.ready = settled.ready.min(until.max(now));
         settled
     }
 

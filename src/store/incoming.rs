@@ -2,7 +2,7 @@
 
 use super::db::{Row, Tx};
 use super::ledger::Note;
-use super::{SqlStore, channel, instant, ledger, messages, ms, people, sql, state};
+use super::{SqlStore, channel, instant, ledger, messages, ms, people, set, sql, state};
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
@@ -10,7 +10,6 @@ use crate::service::ports::{
     StoreFault, StoredIncoming,
 };
 use jiff::Timestamp;
-use serde_json::json;
 
 /// Adds what arrived; false if the same act was known.
 pub(super) async fn add(tx: &mut Tx, season: i64, new: &[NewIncoming]) -> Result<bool, StoreFault> {
@@ -19,21 +18,21 @@ pub(super) async fn add(tx: &mut Tx, season: i64, new: &[NewIncoming]) -> Result
         .map(|i| {
             let items: Vec<String> =
                 i.items.iter().map(|(child, event)| format!("{child}/{event}")).collect();
-            json!([
-                i.road,
-                i.external,
+            (
+                &i.road,
+                &i.external,
                 i.channel.map_or("", |c| c.word()),
-                i.address,
+                &i.address,
                 ms(i.at),
-                i.words,
-                i.became,
+                &i.words,
+                &i.became,
                 format!(" {} ", i.guardians.join(" ")),
                 items.join(" "),
-                i64::from(i.waits)
-            ])
+                i64::from(i.waits),
+            )
         })
         .collect();
-    let added = tx.fetch(sql::INCOMING_ADD, vec![json!(rows).to_string().into(), season.into()]).await?;
+    let added = tx.fetch(sql::INCOMING_ADD, vec![set(&rows)?, season.into()]).await?;
     Ok(!added.is_empty())
 }
 
@@ -104,13 +103,13 @@ async fn add_replies(
     let rows: Vec<_> = replies
         .iter()
         .map(|r| {
-            json!([r.channel.word(), r.address, r.subject, r.words, r.in_reply_to, ms(r.ready), ms(r.until)])
+            (r.channel.word(), &r.address, &r.subject, &r.words, &r.in_reply_to, ms(r.ready), ms(r.until))
         })
         .collect();
     if rows.is_empty() {
         return Ok(Vec::new());
     }
-    tx.run(sql::REPLY_ADD, vec![json!(rows).to_string().into(), season.into()]).await?;
+    tx.run(sql::REPLY_ADD, vec![set(&rows)?, season.into()]).await?;
     let person =
         |r: &NewReply| guardians.first().cloned().unwrap_or_else(|| format!("stranger {}", r.address));
     Ok(replies
@@ -261,9 +260,8 @@ pub(super) async fn claim_replies(
 
 pub(super) async fn settle_replies(store: &SqlStore, settled: &[SettledReply]) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
-    let rows: Vec<_> =
-        settled.iter().map(|r| json!([r.id, r.number, r.to.word(), ms(r.ready), r.why])).collect();
-    tx.run(sql::REPLY_SETTLE, vec![json!(rows).to_string().into()]).await?;
+    let rows: Vec<_> = settled.iter().map(|r| (&r.id, &r.number, r.to.word(), ms(r.ready), &r.why)).collect();
+    tx.run(sql::REPLY_SETTLE, vec![set(&rows)?]).await?;
     store.commit(tx, "settle_replies").await
 }
 
@@ -310,8 +308,8 @@ pub(super) async fn join(
     let Some(row) = moved.first() else { return Ok(Receipted::Known) };
     let to = state("message", &id.to_string(), &row.text(4)?)?;
     if new.news == News::FailedForGood {
-        let pair = json!([[id, number]]);
-        tx.run(sql::ADDRESSES_BAD, vec![pair.to_string().into(), season.into()]).await?;
+        let pair = [(id, number)];
+        tx.run(sql::ADDRESSES_BAD, vec![set(&pair)?, season.into()]).await?;
     }
     let notes = messages::ended(tx, &moved, now).await?;
     ledger::append(store, tx, season, notes).await?;

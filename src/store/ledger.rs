@@ -1,11 +1,10 @@
 //! The ledger: append-only, one hash chain a season, words and salts beside it.
 
 use super::db::Tx;
-use super::{SqlStore, instant, ms, sql};
+use super::{SqlStore, instant, ms, set, sql};
 use crate::domain::chain::{self, Entry};
 use crate::service::ports::{LedgerLine, StoreFault};
 use jiff::Timestamp;
-use serde_json::json;
 use std::collections::{BTreeSet, HashMap};
 
 /// Octets of a person's salt (128 bits).
@@ -52,14 +51,14 @@ pub(super) async fn append(
         };
         let entry = Entry { at: note.at, kind: note.kind.to_owned(), about: note.about, digest };
         hash = chain::link(&hash, seq, &entry);
-        lines.push(json!([seq, ms(entry.at), entry.kind, entry.about, entry.digest, hash]));
+        lines.push((seq, ms(entry.at), entry.kind, entry.about, entry.digest, hash.clone()));
         if let Some((person, text)) = note.words {
-            words.push(json!([seq, person, text]));
+            words.push((seq, person, text));
         }
     }
-    tx.run(sql::LEDGER_ADD, vec![json!(lines).to_string().into(), season.into()]).await?;
+    tx.run(sql::LEDGER_ADD, vec![set(&lines)?, season.into()]).await?;
     if !words.is_empty() {
-        tx.run(sql::WORDS_ADD, vec![json!(words).to_string().into(), season.into()]).await?;
+        tx.run(sql::WORDS_ADD, vec![set(&words)?, season.into()]).await?;
     }
     Ok(())
 }
@@ -77,7 +76,7 @@ async fn salts(
     if persons.is_empty() {
         return Ok(salts);
     }
-    for row in tx.fetch(sql::SALTS, vec![season.into(), json!(persons).to_string().into()]).await? {
+    for row in tx.fetch(sql::SALTS, vec![season.into(), set(&persons)?]).await? {
         salts.insert(row.text(0)?, row.bytes(1)?);
     }
     for person in persons {

@@ -3,7 +3,7 @@
 use super::db::{Row, Tx, Value};
 use super::ledger::Note;
 use super::people::add_links;
-use super::{SqlStore, channel, fingerprint, incoming, instant, ledger, ms, sql, state};
+use super::{SqlStore, channel, fingerprint, incoming, instant, ledger, ms, set, sql, state};
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
@@ -11,8 +11,7 @@ use crate::service::ports::{
     TendRules, Tended, Unsent,
 };
 use jiff::Timestamp;
-use serde_json::json;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 /// Rows in one statement, so that one JSON text stays small.
 const ROWS_PER_STATEMENT: usize = 2_000;
@@ -60,8 +59,8 @@ fn with_parts(mut messages: Vec<StoredMessage>, rows: Vec<Row>) -> Result<Vec<St
     Ok(messages)
 }
 
-fn ids(messages: &[StoredMessage]) -> Value {
-    json!(messages.iter().map(|m| m.id).collect::<Vec<_>>()).to_string().into()
+fn ids(messages: &[StoredMessage]) -> Result<Value, StoreFault> {
+    set(&messages.iter().map(|m| m.id).collect::<Vec<_>>())
 }
 
 pub(super) async fn open(
@@ -78,7 +77,7 @@ pub(super) async fn open(
         Some(household) => {
             let rows = store.db.fetch(sql::OPEN_OF_HOUSEHOLD, vec![season.into(), household.into()]).await?;
             let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
-            let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+            let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
             with_parts(messages, parts)
         }
     }
@@ -98,7 +97,7 @@ pub(super) async fn one(store: &SqlStore, id: i64) -> Result<Option<StoredMessag
 
 async fn first(store: &SqlStore, rows: &[Row]) -> Result<Option<StoredMessage>, StoreFault> {
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
-    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
     Ok(with_parts(messages, parts)?.into_iter().next())
 }
 
@@ -109,10 +108,10 @@ pub(super) async fn in_states(
     most: u32,
 ) -> Result<Vec<StoredMessage>, StoreFault> {
     let words: Vec<&str> = states.iter().map(|s| s.word()).collect();
-    let values = vec![season.into(), json!(words).to_string().into(), i64::from(most).into()];
+    let values = vec![season.into(), set(&words)?, i64::from(most).into()];
     let rows = store.db.fetch(sql::MESSAGES_IN, values).await?;
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
-    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
     with_parts(messages, parts)
 }
 
@@ -131,7 +130,7 @@ pub(super) async fn ended(tx: &mut Tx, rows: &[Row], at: Timestamp) -> Result<Ve
     rows.sort_by(|a, b| a.0.cmp(&b.0));
     let rows: Vec<&Row> = rows.into_iter().map(|(_, row)| row).collect();
     let list = rows.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
-    for row in tx.fetch(sql::PARTS_OF, vec![json!(list).to_string().into()]).await? {
+    for row in tx.fetch(sql::PARTS_OF, vec![set(&list)?]).await? {
         parts.entry(row.int(0)?).or_default().push(StoredPart {
             child: row.text(1)?,
             event: row.text(2)?,
@@ -168,13 +167,14 @@ pub(super) async fn reconcile(
 ) -> Result<(), StoreFault> {
     withdraw(store, tx, season, &delta.withdraw, at).await?;
     for chunk in delta.retime.chunks(ROWS_PER_STATEMENT) {
-        let rows: Vec<_> = chunk
-            .iter()
-            .map(|(id, due, until, once)| json!([id, ms(*due), ms(*until), i64::from(*once)]))
-            .collect();
-        tx.run(sql::RETIME, vec![json!(rows).to_string().into()]).await?;
+        let rows: Vec<_> =
+            chunk.iter().map(|(id, due, until, once)| (id, ms(*due), ms(*until), i64::from(*once))).collect();
+        tx.run(sql::RETIME, vec![set(&rows)?]).await?;
     }
-    for chunk in delta.add.chunks(ROWS_PER_STATEMENT) {
+    // Messages that leave together lie together, so that a batch touches few pages.
+    let mut new: Vec<&StoredMessage> = delta.add.iter().collect();
+    new.sort_by_key(|message| message.due);
+    for chunk in new.chunks(ROWS_PER_STATEMENT) {
         add(tx, season, chunk).await?;
     }
     Ok(())
@@ -188,51 +188,50 @@ async fn withdraw(
     at: Timestamp,
 ) -> Result<(), StoreFault> {
     for chunk in list.chunks(ROWS_PER_STATEMENT) {
-        let rows: Vec<_> = chunk.iter().map(|(id, why)| json!([id, why])).collect();
-        let rows = tx.fetch(sql::WITHDRAW, vec![json!(rows).to_string().into()]).await?;
+        let rows: Vec<_> = chunk.iter().map(|(id, why)| (id, why)).collect();
+        let rows = tx.fetch(sql::WITHDRAW, vec![set(&rows)?]).await?;
         let notes = ended(tx, &rows, at).await?;
         ledger::append(store, tx, season, notes).await?;
     }
     Ok(())
 }
 
-async fn add(tx: &mut Tx, season: i64, messages: &[StoredMessage]) -> Result<(), StoreFault> {
-    let rows: Vec<_> = messages
-        .iter()
-        .map(|m| {
-            json!([
-                m.key,
-                m.household,
+async fn add(tx: &mut Tx, season: i64, messages: &[&StoredMessage]) -> Result<(), StoreFault> {
+    let highest = tx.fetch(sql::MESSAGE_HIGHEST, vec![]).await?.first().map_or(Ok(0), |row| row.int(0))?;
+    let numbered = || (highest + 1..).zip(messages);
+    let rows: Vec<_> = numbered()
+        .map(|(id, m)| {
+            (
+                id,
+                &m.key,
+                &m.household,
                 m.guardians.join(" "),
                 m.channel.word(),
-                m.wording,
+                &m.wording,
                 i64::from(m.owes),
                 i64::from(m.at_once),
                 ms(m.due),
-                ms(m.until)
-            ])
+                ms(m.until),
+            )
         })
         .collect();
-    let mut ids = HashMap::new();
-    for row in tx.fetch(sql::MESSAGES_ADD, vec![json!(rows).to_string().into(), season.into()]).await? {
-        ids.insert(row.text(1)?, row.int(0)?);
-    }
-    let parts: Vec<_> = messages
-        .iter()
-        .filter_map(|m| ids.get(&m.key).map(|id| (id, m)))
+    let added = tx.run(sql::MESSAGES_ADD, vec![set(&rows)?, season.into()]).await?;
+    // One that is wanted already stays as it is, and so do its parts.
+    let there: Option<HashSet<i64>> = if added as usize == messages.len() {
+        None
+    } else {
+        let rows = tx.fetch(sql::MESSAGES_AFTER, vec![highest.into()]).await?;
+        Some(rows.iter().map(|row| row.int(0)).collect::<Result<_, _>>()?)
+    };
+    let parts: Vec<_> = numbered()
+        .filter(|(id, _)| there.as_ref().is_none_or(|there| there.contains(id)))
         .flat_map(|(id, m)| {
             m.parts.iter().map(move |p| {
-                json!([
-                    id,
-                    p.child,
-                    p.event,
-                    p.notice,
-                    p.fingerprint.map_or(String::new(), |f| f.to_string())
-                ])
+                (id, &p.child, &p.event, &p.notice, p.fingerprint.map_or(String::new(), |f| f.to_string()))
             })
         })
         .collect();
-    tx.run(sql::PARTS_ADD, vec![json!(parts).to_string().into()]).await?;
+    tx.run(sql::PARTS_ADD, vec![set(&parts)?]).await?;
     Ok(())
 }
 
@@ -257,7 +256,7 @@ pub(super) async fn claim(
         return Ok(Vec::new());
     }
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
-    let parts = tx.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    let parts = tx.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
     store.commit(tx, "claim").await?;
     let mut messages = with_parts(messages, parts)?;
     messages.sort_by_key(|m| (m.until, m.id));
@@ -268,31 +267,32 @@ pub(super) async fn attempt(
     store: &SqlStore,
     season: i64,
     revision: i64,
-    attempts: &[NewAttempt],
+    attempts: &[&NewAttempt],
     now: Timestamp,
     lease_until: Timestamp,
 ) -> Result<Vec<i64>, StoreFault> {
     let mut tx = store.db.begin().await?;
     let rows: Vec<_> =
-        attempts.iter().map(|a| json!([a.message, a.fence, a.number, a.channel.word(), a.address])).collect();
-    let values = vec![json!(rows).to_string().into(), season.into(), revision.into(), ms(lease_until).into()];
+        attempts.iter().map(|a| (&a.message, &a.fence, &a.number, a.channel.word(), &a.address)).collect();
+    let values = vec![set(&rows)?, season.into(), revision.into(), ms(lease_until).into()];
     let allowed =
         tx.fetch(sql::ATTEMPT, values).await?.iter().map(|row| row.int(0)).collect::<Result<Vec<_>, _>>()?;
-    let going: Vec<&NewAttempt> = attempts.iter().filter(|a| allowed.contains(&a.message)).collect();
+    let among: HashSet<i64> = allowed.iter().copied().collect();
+    let going: Vec<&NewAttempt> = attempts.iter().copied().filter(|a| among.contains(&a.message)).collect();
     if going.is_empty() {
         return Ok(allowed);
     }
-    let rows: Vec<_> = going.iter().map(|a| json!([a.message, a.number, a.address, a.reference])).collect();
-    tx.run(sql::ATTEMPTS_ADD, vec![json!(rows).to_string().into(), ms(now).into()]).await?;
+    let rows: Vec<_> = going.iter().map(|a| (&a.message, &a.number, &a.address, &a.reference)).collect();
+    tx.run(sql::ATTEMPTS_ADD, vec![set(&rows)?, ms(now).into()]).await?;
     let told: Vec<_> = going
         .iter()
-        .flat_map(|a| a.told.iter().map(move |(c, e, n, f)| json!([a.message, c, e, n, f.to_string()])))
+        .flat_map(|a| a.told.iter().map(move |(c, e, n, f)| (&a.message, c, e, n, f.to_string())))
         .collect();
-    tx.run(sql::TELL, vec![json!(told).to_string().into(), ms(now).into()]).await?;
+    tx.run(sql::TELL, vec![set(&told)?, ms(now).into()]).await?;
     let forms: HashMap<String, &String> =
         going.iter().flat_map(|a| a.forms.iter()).map(|(f, form)| (f.to_string(), form)).collect();
-    let forms: Vec<_> = forms.into_iter().map(|(f, form)| json!([f, form])).collect();
-    tx.run(sql::FACTS_ADD, vec![json!(forms).to_string().into(), season.into()]).await?;
+    let forms: Vec<_> = forms.into_iter().collect();
+    tx.run(sql::FACTS_ADD, vec![set(&forms)?, season.into()]).await?;
     add_links(&mut tx, season, going.iter().map(|a| &a.link)).await?;
     ledger::append(store, &mut tx, season, going.iter().map(|a| attempted(a, now)).collect()).await?;
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
@@ -328,18 +328,17 @@ pub(super) async fn settle(
 ) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
     let rows: Vec<_> =
-        outcomes.iter().map(|o| json!([o.message, o.fence, o.to.word(), ms(o.ready), o.why])).collect();
-    let moved = tx.fetch(sql::SETTLE, vec![json!(rows).to_string().into()]).await?;
+        outcomes.iter().map(|o| (&o.message, &o.fence, o.to.word(), ms(o.ready), &o.why)).collect();
+    let moved = tx.fetch(sql::SETTLE, vec![set(&rows)?]).await?;
     let ended_rows: Vec<Row> = moved;
     let ends: Vec<_> = outcomes
         .iter()
-        .map(|o| json!([o.message, o.number, o.to.word(), o.why, o.gateway, o.gateway_id]))
+        .map(|o| (&o.message, &o.number, o.to.word(), &o.why, &o.gateway, &o.gateway_id))
         .collect();
-    tx.run(sql::ATTEMPT_END, vec![json!(ends).to_string().into(), ms(now).into()]).await?;
-    let bad: Vec<_> =
-        outcomes.iter().filter(|o| o.bad_address).map(|o| json!([o.message, o.number])).collect();
+    tx.run(sql::ATTEMPT_END, vec![set(&ends)?, ms(now).into()]).await?;
+    let bad: Vec<_> = outcomes.iter().filter(|o| o.bad_address).map(|o| (&o.message, &o.number)).collect();
     if !bad.is_empty() {
-        tx.run(sql::ADDRESSES_BAD, vec![json!(bad).to_string().into(), season.into()]).await?;
+        tx.run(sql::ADDRESSES_BAD, vec![set(&bad)?, season.into()]).await?;
     }
     let notes = ended(&mut tx, &ended_rows, now).await?;
     ledger::append(store, &mut tx, season, notes).await?;
@@ -357,11 +356,11 @@ async fn join_parked(
     now: Timestamp,
 ) -> Result<(), StoreFault> {
     let named: Vec<_> =
-        outcomes.iter().filter(|o| !o.gateway_id.is_empty()).map(|o| json!([o.gateway_id])).collect();
+        outcomes.iter().filter(|o| !o.gateway_id.is_empty()).map(|o| (&o.gateway_id,)).collect();
     if named.is_empty() {
         return Ok(());
     }
-    for row in tx.fetch(sql::RECEIPTS_PARKED, vec![season.into(), json!(named).to_string().into()]).await? {
+    for row in tx.fetch(sql::RECEIPTS_PARKED, vec![season.into(), set(&named)?]).await? {
         let Some(news) = News::from_word(&row.text(3)?) else { continue };
         let parked =
             NewReceipt { gateway: row.text(0)?, external: row.text(1)?, reference: row.text(2)?, news };
@@ -381,7 +380,7 @@ pub(super) async fn asked_at(
     let values = vec![season.into(), channel.word().into(), address.into(), i64::from(most).into()];
     let rows = store.db.fetch(sql::ASKED_AT, values).await?;
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
-    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
     with_parts(messages, parts)
 }
 
@@ -406,9 +405,9 @@ pub(super) async fn lives(
         }
     };
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
-    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)]).await?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
     let mut attempts: HashMap<i64, Vec<StoredAttempt>> = HashMap::new();
-    for row in store.db.fetch(sql::ATTEMPTS_OF, vec![ids(&messages)]).await? {
+    for row in store.db.fetch(sql::ATTEMPTS_OF, vec![ids(&messages)?]).await? {
         let id = row.int(0)?;
         let key = id.to_string();
         let ended = row.int(4)?;
@@ -436,8 +435,8 @@ pub(super) async fn put_back(
 ) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
     let rows: Vec<_> =
-        unsent.iter().map(|u| json!([u.message, u.fence, u.to.word(), ms(u.ready), u.why])).collect();
-    let moved = tx.fetch(sql::PUT_BACK, vec![json!(rows).to_string().into()]).await?;
+        unsent.iter().map(|u| (&u.message, &u.fence, u.to.word(), ms(u.ready), &u.why)).collect();
+    let moved = tx.fetch(sql::PUT_BACK, vec![set(&rows)?]).await?;
     let (mut at_end, mut set_aside) = (Vec::new(), false);
     for row in moved {
         let state = state("message", "", &row.text(4)?)?;
@@ -470,12 +469,11 @@ pub(super) async fn tend(
     let doubted = tx.fetch(sql::TEND_DOUBT, at()).await?;
     if !doubted.is_empty() {
         let list = doubted.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
-        tx.run(sql::TEND_DOUBT_ATTEMPTS, vec![json!(list).to_string().into(), ms(now).into()]).await?;
+        tx.run(sql::TEND_DOUBT_ATTEMPTS, vec![set(&list)?, ms(now).into()]).await?;
     }
-    let mut again = vec![json!(["mail"])];
-    again.extend(rules.text_known_again.then(|| json!(["text"])));
-    let values =
-        vec![season.into(), ms(now).into(), rules.uncertain_wait_ms.into(), json!(again).to_string().into()];
+    let mut again = vec![("mail",)];
+    again.extend(rules.text_known_again.then_some(("text",)));
+    let values = vec![season.into(), ms(now).into(), rules.uncertain_wait_ms.into(), set(&again)?];
     tx.run(sql::REPLY_DOUBT, at()).await?;
     tx.run(sql::REPLY_EXPIRE, at()).await?;
     let again = tx.fetch(sql::TEND_TRY_AGAIN, values).await?;
@@ -539,8 +537,8 @@ pub(super) async fn bounce(
     let rows = tx.fetch(sql::BOUNCE, vec![season.into(), key.into()]).await?;
     let Some(row) = rows.first() else { return Ok(None) };
     let found = (channel("message", key, &row.text(1)?)?, row.text(8)?);
-    let pair = json!([[row.int(0)?, row.int(7)?]]);
-    tx.run(sql::ADDRESSES_BAD, vec![pair.to_string().into(), season.into()]).await?;
+    let pair = [(row.int(0)?, row.int(7)?)];
+    tx.run(sql::ADDRESSES_BAD, vec![set(&pair)?, season.into()]).await?;
     let notes = ended(&mut tx, &rows, now).await?;
     ledger::append(store, &mut tx, season, notes).await?;
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;

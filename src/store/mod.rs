@@ -69,6 +69,13 @@ fn ms(at: Timestamp) -> i64 {
     at.as_millisecond()
 }
 
+/// A set of rows as statements take it: one JSON text.
+fn set(rows: &impl serde::Serialize) -> Result<db::Value, StoreFault> {
+    serde_json::to_string(rows)
+        .map(db::Value::Text)
+        .map_err(|error| StoreFault::Database(format!("a set of rows cannot be written: {error}")))
+}
+
 /// A stored instant.
 fn instant(table: &'static str, row: &str, ms: i64) -> Result<Timestamp, StoreFault> {
     Timestamp::from_millisecond(ms).map_err(|_| StoreFault::BrokenRow {
@@ -151,7 +158,7 @@ impl Store for SqlStore {
         &self,
         season: i64,
         revision: i64,
-        attempts: &[NewAttempt],
+        attempts: &[&NewAttempt],
         now: Timestamp,
         lease_until: Timestamp,
     ) -> Result<Vec<i64>, StoreFault> {

@@ -2,12 +2,11 @@
 
 use super::db::Tx;
 use super::ledger::Note;
-use super::{SqlStore, incoming, instant, ledger, messages, ms, sql};
+use super::{SqlStore, incoming, instant, ledger, messages, ms, set, sql};
 use crate::domain::record::AnswerKind;
 use crate::domain::season::Channel;
 use crate::service::ports::{Delta, NewAnswer, NewIncoming, NewLink, StoreFault, StoredLink};
 use jiff::Timestamp;
-use serde_json::json;
 use std::collections::HashSet;
 
 pub(super) async fn link(
@@ -34,8 +33,8 @@ pub(super) async fn add_links(
     links: impl Iterator<Item = &NewLink>,
 ) -> Result<(), StoreFault> {
     let rows: Vec<_> =
-        links.map(|l| json!([l.hash, l.kind.word(), l.message, l.chaperone, ms(l.expires)])).collect();
-    tx.run(sql::LINKS_ADD, vec![json!(rows).to_string().into(), season.into()]).await?;
+        links.map(|l| (&l.hash, l.kind.word(), &l.message, &l.chaperone, ms(l.expires))).collect();
+    tx.run(sql::LINKS_ADD, vec![set(&rows)?, season.into()]).await?;
     Ok(())
 }
 
@@ -52,24 +51,24 @@ pub(super) async fn add_answers(
     let rows: Vec<_> = answers
         .iter()
         .map(|a| {
-            json!([
+            (
                 ms(a.at),
-                a.road,
-                a.external,
-                a.guardian,
-                a.child,
-                a.event,
+                &a.road,
+                &a.external,
+                &a.guardian,
+                &a.child,
+                &a.event,
                 a.kind.map_or("", |k| k.word()),
                 a.fingerprint.to_string(),
                 i64::from(a.one_phone),
-                a.words,
-                a.noted_by,
-                a.outcome
-            ])
+                &a.words,
+                &a.noted_by,
+                &a.outcome,
+            )
         })
         .collect();
     let mut fresh = HashSet::new();
-    for row in tx.fetch(sql::ANSWERS_ADD, vec![json!(rows).to_string().into(), season.into()]).await? {
+    for row in tx.fetch(sql::ANSWERS_ADD, vec![set(&rows)?, season.into()]).await? {
         fresh.insert((row.text(0)?, row.text(1)?, row.text(2)?));
     }
     Ok(answers

@@ -1,12 +1,11 @@
 //! The workbook in force, row by row.
 
 use super::db::Value;
-use super::{SqlStore, instant, ledger, ms, sql};
+use super::{SqlStore, instant, ledger, ms, set, sql};
 use crate::domain::book::{Book, Cell, Row, Sheet};
 use crate::domain::layout::SHEETS;
 use crate::service::ports::{StoreFault, StoredSeason};
 use jiff::Timestamp;
-use serde_json::json;
 use std::collections::{BTreeMap, HashMap};
 
 type Line = (String, String);
@@ -68,7 +67,7 @@ fn lines(book: &Book) -> BTreeMap<Line, (i64, String)> {
                     Cell::Fault(_) => None,
                 })
                 .collect();
-            out.insert((sheet.name.clone(), line), (at as i64 + 2, json!(cells).to_string()));
+            out.insert((sheet.name.clone(), line), (at as i64 + 2, serde_json::json!(cells).to_string()));
         }
     }
     out
@@ -101,15 +100,12 @@ pub(super) async fn put(
     let changed: Vec<_> = wanted
         .iter()
         .filter(|(line, value)| stored.get(*line) != Some(*value))
-        .map(|((sheet, line), (position, cells))| json!([sheet, line, position, cells]))
+        .map(|((sheet, line), (position, cells))| (sheet, line, position, cells))
         .collect();
-    let gone: Vec<_> = stored
-        .keys()
-        .filter(|line| !wanted.contains_key(*line))
-        .map(|(sheet, line)| json!([sheet, line]))
-        .collect();
-    tx.run(sql::ROWS_PUT, vec![json!(changed).to_string().into(), Value::Int(season)]).await?;
-    tx.run(sql::ROWS_DROP, vec![json!(gone).to_string().into(), Value::Int(season)]).await?;
+    let gone: Vec<_> =
+        stored.keys().filter(|line| !wanted.contains_key(*line)).map(|(sheet, line)| (sheet, line)).collect();
+    tx.run(sql::ROWS_PUT, vec![set(&changed)?, Value::Int(season)]).await?;
+    tx.run(sql::ROWS_DROP, vec![set(&gone)?, Value::Int(season)]).await?;
     let about = format!("changed={} gone={} revision={revision}", changed.len(), gone.len());
     ledger::append(store, &mut tx, season, vec![ledger::Note::plain(at, "season", about)]).await?;
     store.commit(tx, "put_season").await?;

@@ -16,7 +16,9 @@ pub const ALL: &[(&str, Statement)] = &[
     ("SEASON_PULSE", SEASON_PULSE),
     ("ROWS_PUT", ROWS_PUT),
     ("ROWS_DROP", ROWS_DROP),
+    ("MESSAGE_HIGHEST", MESSAGE_HIGHEST),
     ("MESSAGES_ADD", MESSAGES_ADD),
+    ("MESSAGES_AFTER", MESSAGES_AFTER),
     ("PARTS_ADD", PARTS_ADD),
     ("WITHDRAW", WITHDRAW),
     ("RETIME", RETIME),
@@ -114,16 +116,18 @@ pub(super) const ROWS_DROP: Statement = s(
      AND (sheet, line) IN (SELECT value->>0, value->>1 FROM json_each($1))",
 );
 
-/// New messages; `id` comes from the caller's reading of the highest one inside the same transaction.
+/// The highest number given to a message: the next ones follow it, given by the caller inside the same transaction.
+pub(super) const MESSAGE_HIGHEST: Statement = s(0, "SELECT COALESCE(MAX(id), 0) FROM message");
 pub(super) const MESSAGES_ADD: Statement = s(
     2,
-    "INSERT INTO message (season, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, \
-     state, ready_ms, lease_ms, fence, claims, attempts, why) \
-     SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, value->>3, value->>4, CAST(value->>5 AS BIGINT), \
-     CAST(value->>6 AS BIGINT), CAST(value->>7 AS BIGINT), CAST(value->>8 AS BIGINT), 'planned', \
-     CAST(value->>7 AS BIGINT), 0, 0, 0, 0, '' FROM json_each($1) WHERE true \
-     ON CONFLICT (season, key) WHERE state <> 'withdrawn' DO NOTHING RETURNING id, key",
+    "INSERT INTO message (season, id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, \
+     state, wanted, ready_ms, lease_ms, fence, claims, attempts, why) \
+     SELECT CAST($2 AS BIGINT), CAST(value->>0 AS BIGINT), value->>1, value->>2, value->>3, value->>4, value->>5, \
+     CAST(value->>6 AS BIGINT), CAST(value->>7 AS BIGINT), CAST(value->>8 AS BIGINT), CAST(value->>9 AS BIGINT), \
+     'planned', 1, CAST(value->>8 AS BIGINT), 0, 0, 0, 0, '' FROM json_each($1) WHERE true \
+     ON CONFLICT (season, key) WHERE wanted = 1 DO NOTHING",
 );
+pub(super) const MESSAGES_AFTER: Statement = s(1, "SELECT id FROM message WHERE id > $1");
 pub(super) const PARTS_ADD: Statement = s(
     1,
     "INSERT INTO message_part (message, child, event, notice, fingerprint, told_ms) \
@@ -131,7 +135,7 @@ pub(super) const PARTS_ADD: Statement = s(
 );
 pub(super) const WITHDRAW: Statement = s(
     1,
-    "UPDATE message SET state = 'withdrawn', why = w.why, lease_ms = 0, fence = fence + 1 \
+    "UPDATE message SET state = 'withdrawn', wanted = 0, why = w.why, lease_ms = 0, fence = fence + 1 \
      FROM (SELECT CAST(value->>0 AS BIGINT) AS id, value->>1 AS why FROM json_each($1)) AS w \
      WHERE message.id = w.id AND message.state IN ('planned', 'claimed', 'waiting_to_retry', 'uncertain') \
      RETURNING message.id, message.channel, message.household, message.guardians, message.state, message.why, message.key",
@@ -172,7 +176,7 @@ pub(super) const MESSAGE: Statement = s(
 pub(super) const MESSAGE_OF_KEY: Statement = s(
     2,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 AND key = $2 ORDER BY id DESC LIMIT 1",
+     attempts, why FROM message WHERE season = $1 AND key = $2 AND wanted = 1",
 );
 pub(super) const PARTS_OF_OPEN: Statement = s(
     1,
@@ -251,7 +255,8 @@ pub(super) const ATTEMPT_END: Statement = s(
 /// A postponed claim says nothing against the message, so its claim is not counted.
 pub(super) const PUT_BACK: Statement = s(
     1,
-    "UPDATE message SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why, \
+    "UPDATE message SET state = w.state, wanted = CASE WHEN w.state = 'withdrawn' THEN 0 ELSE 1 END, \
+     ready_ms = w.ready, lease_ms = 0, why = w.why, \
      claims = CASE WHEN w.state = 'planned' THEN claims - 1 ELSE claims END \
      FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS fence, value->>2 AS state, \
      CAST(value->>3 AS BIGINT) AS ready, value->>4 AS why FROM json_each($1)) AS w \
@@ -273,7 +278,8 @@ pub(super) const TEND_RELEASE: Statement = s(
 pub(super) const TEND_EXPIRE: Statement = s(
     2,
     "UPDATE message SET state = 'expired', lease_ms = 0, why = 'its moment passed' \
-     WHERE season = $1 AND state IN ('planned', 'waiting_to_retry') AND until_ms <= $2 \
+     WHERE season = $1 AND channel IN ('mail', 'text') AND state IN ('planned', 'waiting_to_retry') \
+     AND ready_ms <= $2 AND until_ms <= $2 \
      RETURNING id, channel, household, guardians, state, why, key",
 );
 pub(super) const TEND_DOUBT: Statement = s(
@@ -306,17 +312,17 @@ pub(super) const DECIDE: Statement = s(
 pub(super) const BOUNCE: Statement = s(
     2,
     "UPDATE message SET state = 'bounced', why = 'came back' \
-     WHERE season = $1 AND key = $2 AND state IN ('accepted', 'delivered') \
+     WHERE season = $1 AND key = $2 AND wanted = 1 AND state IN ('accepted', 'delivered') \
      RETURNING id, channel, household, guardians, state, why, key, attempts, \
      (SELECT a.address FROM attempt a WHERE a.message = message.id AND a.number = message.attempts)",
 );
 pub(super) const NEXT_DUE: Statement = s(
     1,
     "SELECT COALESCE(MIN(at), -1) FROM ( \
-       SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' \
+       SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' AND channel = 'mail' \
+       UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'planned' AND channel = 'text' \
        UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'waiting_to_retry' \
-       UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'claimed' \
-       UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state = 'attempting' \
+       UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state IN ('claimed', 'attempting') \
        UNION ALL SELECT MIN(ready_ms) FROM reply WHERE season = $1 AND state IN ('planned', 'waiting_to_retry') \
        UNION ALL SELECT MIN(lease_ms) FROM reply WHERE season = $1 AND state = 'attempting') AS moments",
 );
@@ -410,8 +416,11 @@ pub(super) const RECEIPTS_PARKED: Statement = s(
 /// The latest attempt known by our own reference, or by what the gateway calls it.
 pub(super) const RECEIPT_FIND: Statement = s(
     3,
-    "SELECT m.id, a.number, m.channel, a.address FROM message m JOIN attempt a ON a.message = m.id \
-     WHERE m.season = $1 AND a.number = m.attempts \
+    "SELECT m.id, a.number, m.channel, a.address FROM ( \
+       SELECT id FROM message WHERE season = $1 AND key = $3 AND wanted = 1 \
+       UNION SELECT message FROM attempt WHERE gateway_id = $3 AND gateway = $2) AS found \
+     CROSS JOIN message m CROSS JOIN attempt a \
+     WHERE m.id = found.id AND m.season = $1 AND a.message = m.id AND a.number = m.attempts \
      AND (m.key = $3 OR (a.gateway_id = $3 AND a.gateway = $2)) ORDER BY m.id DESC LIMIT 1",
 );
 pub(super) const DELIVER: Statement = s(
@@ -490,7 +499,7 @@ pub(super) const REPLY_DOUBT: Statement = s(
 pub(super) const REPLY_EXPIRE: Statement = s(
     2,
     "UPDATE reply SET state = 'expired', why = 'its moment passed' \
-     WHERE season = $1 AND state IN ('planned', 'waiting_to_retry') AND until_ms <= $2",
+     WHERE season = $1 AND channel IN ('mail', 'text') AND state IN ('planned', 'waiting_to_retry') AND ready_ms <= $2 AND until_ms <= $2",
 );
 
 pub(super) const LEDGER_TAIL: Statement =

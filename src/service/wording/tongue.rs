@@ -25,6 +25,8 @@ const SEGMENTS_FOR_CLARITY: usize = 1;
 /// One language, ready to use.
 pub struct Tongue {
     pub(super) words: Arc<Words>,
+    /// The words as templates see them.
+    seen: Value,
     pub(super) env: Environment<'static>,
     /// For each file of several wordings their number.
     wordings: BTreeMap<String, usize>,
@@ -55,6 +57,7 @@ impl Tongue {
         })?;
         let mut tongue = Tongue {
             env: engine(&words),
+            seen: Value::from(Serde(&*words)),
             words,
             wordings: BTreeMap::new(),
             labels: folder.iter().map(|(name, source)| (name.clone(), source.label.clone())).collect(),
@@ -132,8 +135,7 @@ impl Tongue {
     ) -> impl Iterator<Item = Result<String, Fault>> {
         let mut reply = serde_json::json!(reply);
         tidy(&mut reply, false);
-        let context =
-            context! { reply => Value::from(Serde(&reply)), words => Value::from(Serde(&*self.words)) };
+        let context = context! { reply => Value::from(Serde(&reply)), words => self.seen.clone() };
         self.in_one_line(kind.file().to_owned(), context)
     }
 
@@ -176,7 +178,7 @@ impl Tongue {
     fn context(&self, letter: &Letter) -> Value {
         let mut letter = serde_json::json!(letter);
         tidy(&mut letter, false);
-        context! { letter => Value::from(Serde(&letter)), words => Value::from(Serde(&*self.words)) }
+        context! { letter => Value::from(Serde(&letter)), words => self.seen.clone() }
     }
 
     fn render(&self, name: &str, context: &Value) -> Result<String, Fault> {
