@@ -10,6 +10,7 @@ pub mod ledger;
 pub mod letters;
 pub mod pages;
 pub mod preview;
+pub mod sheets;
 pub mod texts;
 
 use crate::gateway::folder::Folder;

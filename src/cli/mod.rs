@@ -9,11 +9,16 @@ mod ledger;
 mod links;
 mod plan;
 mod serve;
+mod sheets;
 mod text;
 mod workbook;
 
 use crate::app::config::Config;
+use crate::domain::season::Season;
+use crate::domain::wall;
 use clap::{Parser, Subcommand};
+use jiff::Timestamp;
+use jiff::civil::DateTime;
 use std::fmt::Display;
 use std::io::Write as _;
 use std::path::PathBuf;
@@ -68,6 +73,8 @@ enum Command {
     Check(check::Options),
     /// Show who would be told what, when and by which channel; sends nothing.
     Plan(plan::Options),
+    /// Write the sheets of a day for printing: clipboards, the quick-change room, the door, the wall and more.
+    Sheets(sheets::Options),
     /// Put a workbook in force: the first, or a corrected one. Shows what changes before it asks.
     Bring(bring::Options),
     /// Run the daemon.
@@ -110,6 +117,7 @@ pub fn run() -> u8 {
         Command::Workbook { which } => workbook::run(&which),
         Command::Check(options) => check::run(&options),
         Command::Plan(options) => plan::run(&options),
+        Command::Sheets(options) => sheets::run(&options),
         Command::Bring(options) => bring::run(&options),
         Command::Serve(options) => serve::run(&options),
         Command::InboundMail(options) => inbound_mail::run(&options),
@@ -151,4 +159,10 @@ fn block_on_exit(work: impl Future<Output = Exit>) -> Exit {
         tell(format!("the program cannot start its threads: {error}"));
         Exit::Unreachable
     })
+}
+
+/// An instant as typed: local time of the season, or with its offset.
+fn instant(season: &Season, text: &str) -> Option<Timestamp> {
+    let local = || text.parse::<DateTime>().ok().map(|local| wall::instant(&season.zone, local));
+    if text.ends_with(['Z', 'z']) || text.contains('+') { text.parse().ok() } else { local() }
 }

@@ -1,15 +1,12 @@
 //! `allheard plan`: who would be told what, when and by which channel.
 
-use super::{Exit, check, pretty, say, tell};
+use super::{Exit, check, instant, pretty, say, tell};
 use crate::app::config::Config;
 use crate::app::{preview, ways};
-use crate::domain::season::Season;
 use crate::domain::wall;
 use crate::service::office::Ways;
 use crate::service::wording::Wording;
 use crate::workbook;
-use jiff::Timestamp;
-use jiff::civil::DateTime;
 use serde_json::json;
 use std::path::PathBuf;
 
@@ -96,9 +93,4 @@ pub(super) fn run(options: &Options) -> Exit {
     }
     tell(format!("{} messages; nothing was sent", lines.len()));
     Exit::Done
-}
-
-fn instant(season: &Season, text: &str) -> Option<Timestamp> {
-    let local = || text.parse::<DateTime>().ok().map(|local| wall::instant(&season.zone, local));
-    if text.ends_with(['Z', 'z']) || text.contains('+') { text.parse().ok() } else { local() }
 }

@@ -482,6 +482,15 @@ pub enum SettledBy {
     BringsAndCollects,
 }
 
+/// What the calls before curtain up are called.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CallNames {
+    /// The half (35 minutes before curtain up), the quarter, the five, beginners.
+    British,
+    /// Half hour (30 minutes), fifteen, five, places.
+    NorthAmerican,
+}
+
 /// The season's figures. Defaults are common practice without a source unless said otherwise.
 #[derive(Debug, Clone)]
 pub struct Settings {
@@ -505,6 +514,18 @@ pub struct Settings {
     pub walk_feet_per_second: f64,
     /// Children to one adult at most.
     pub children_per_adult: u32,
+    /// A number is called to get ready when the number so many places before it starts.
+    pub ready_numbers: u32,
+    /// Seconds that a child walks off the stage and on again between two numbers.
+    pub walks_seconds: u32,
+    /// The shortest change that is planned, seconds without the walks.
+    pub change_seconds: u32,
+    /// Seconds that signing one child out takes.
+    pub door_seconds: u32,
+    /// Tables at which children are signed out.
+    pub door_tables: u32,
+    /// What the calls before curtain up are called.
+    pub call_names: CallNames,
 }
 
 /// Everything one season consists of.

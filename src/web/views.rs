@@ -9,6 +9,7 @@ mod chaperone;
 mod door;
 mod guardian;
 mod messages;
+mod paper;
 mod season;
 mod sheet;
 mod stop;
@@ -18,6 +19,7 @@ pub use chaperone::{ChaperonePage, EventChoice, Notice, OpenChild, Ring, Settled
 pub use door::DoorPage;
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
 pub use messages::{Life, MessagesPage, Person, Said};
+pub use paper::PaperPage;
 pub use season::{
     Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay, NumberGroup,
     NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,

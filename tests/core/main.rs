@@ -4,6 +4,7 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+mod day;
 mod plans;
 mod properties;
 mod standings;

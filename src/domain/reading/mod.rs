@@ -1,6 +1,7 @@
 //! From rows of text to a season: every problem at once, and a season only when none of them is an error.
 
 mod checks;
+mod days;
 mod desk;
 mod duties;
 mod households;
@@ -61,7 +62,8 @@ fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
     let people = people::read(book, &head, &programme, phones, desk);
     let rules = rules::read(book, &head, &programme, desk);
     checks::run(&head, &programme, &people, desk);
-    Some(Season {
+    let (event_rows, child_rows) = (programme.event_rows, people.child_rows);
+    let season = Season {
         reference: head.reference,
         name: head.name,
         school: head.school,
@@ -82,7 +84,9 @@ fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
         duties: people.duties,
         house_rules: rules.house_rules,
         notices: rules.notices,
-    })
+    };
+    days::run(&season, &event_rows, &child_rows, desk);
+    Some(season)
 }
 
 /// Whether each cell holds what its column is for; what the cells mean together is read later.

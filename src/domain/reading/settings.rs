@@ -2,7 +2,7 @@
 
 use super::super::book::{Book, Row};
 use super::super::layout::SETTINGS;
-use super::super::season::{Language, Settings, SettledBy};
+use super::super::season::{CallNames, Language, Settings, SettledBy};
 use super::super::words::{did_you_mean, key};
 use super::super::{phone, typed};
 use super::desk::{Desk, Spot};
@@ -14,6 +14,8 @@ use std::collections::HashMap;
 const PACES: std::ops::RangeInclusive<f64> = 1.0..=6.0;
 /// Minutes a setting may hold at most: a day.
 const MINUTES_MAX: u32 = 24 * 60;
+/// Seconds a setting may hold at most: an hour.
+const SECONDS_MAX: u32 = 3_600;
 /// Characters of the season's ref at most.
 const REF_MAX_CHARS: usize = 12;
 
@@ -203,5 +205,20 @@ fn figures(page: &mut Page<'_>) -> Settings {
         given_names: page.read("given names in messages", true, "Write yes or no.", typed::yes_no),
         walk_feet_per_second: pace,
         children_per_adult: page.count("children per adult", 1..=100),
+        ready_numbers: page.count("ready numbers ahead", 0..=100),
+        walks_seconds: page.count("walk off and on seconds", 0..=SECONDS_MAX),
+        change_seconds: page.count("shortest change seconds", 0..=SECONDS_MAX),
+        door_seconds: page.count("sign-out seconds", 1..=SECONDS_MAX),
+        door_tables: page.count("sign-out tables", 1..=100),
+        call_names: page.read(
+            "call names",
+            CallNames::British,
+            "Write 'British' or 'North American'.",
+            |text| match key(text).as_str() {
+                "british" => Ok(CallNames::British),
+                "north american" => Ok(CallNames::NorthAmerican),
+                _ => Err(format!("'{}' is neither of the two", typed::shown(text))),
+            },
+        ),
     }
 }

@@ -1,0 +1,71 @@
+//! Who has how many children in care at any moment, held against the season's planning figure.
+//!
+//! A child is in the care of the chaperones of its first number until it comes off, then of those of the next, and at
+//! last of those of its last number until it is signed out. Only adults whose vetting is not known to have lapsed count.
+
+use super::Day;
+use crate::domain::season::ChaperoneId;
+use std::collections::BTreeMap;
+
+/// The most children that one group of chaperones has at once.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Watch {
+    /// The chaperones, together in charge; empty where nobody is named.
+    pub chaperones: Vec<ChaperoneId>,
+    /// How many of them count.
+    pub adults: usize,
+    /// Children at the fullest moment.
+    pub children: usize,
+    /// When that begins, seconds from curtain up; none before the first number has ended.
+    pub from: Option<i64>,
+}
+
+impl Watch {
+    /// Whether there are more children than `per_adult` allows. No adult who counts is too few for any child.
+    pub fn too_many(&self, per_adult: u32) -> bool {
+        self.children > self.adults * per_adult as usize
+    }
+}
+
+impl Day<'_> {
+    /// Whether a chaperone counts as a supervising adult that day.
+    pub fn counts(&self, chaperone: ChaperoneId) -> bool {
+        let chaperone = &self.season.chaperones[chaperone.at()];
+        chaperone.adult && chaperone.vetted_until.is_none_or(|until| until >= self.event().date)
+    }
+
+    /// The fullest moment of each group of chaperones, by group.
+    pub fn watches(&self) -> Vec<Watch> {
+        let mut changes: BTreeMap<Vec<ChaperoneId>, BTreeMap<Option<i64>, i64>> = BTreeMap::new();
+        for of_child in self.parts.chunk_by(|a, b| a.child == b.child) {
+            let mut held: Option<Vec<ChaperoneId>> = None;
+            let mut since: Option<i64> = None;
+            for part in of_child {
+                let number = &self.numbers[part.at];
+                let mut group = self.chaperones(number.number).to_vec();
+                group.sort();
+                if held.as_ref() != Some(&group) {
+                    if let Some(before) = held.replace(group.clone()) {
+                        *changes.entry(before).or_default().entry(since).or_default() -= 1;
+                    }
+                    *changes.entry(group).or_default().entry(since).or_default() += 1;
+                }
+                since = Some(number.ends);
+            }
+        }
+        changes
+            .into_iter()
+            .map(|(chaperones, changes)| {
+                let (mut now, mut most, mut from) = (0, 0, None);
+                for (at, change) in changes {
+                    now += change;
+                    if now > most {
+                        (most, from) = (now, at);
+                    }
+                }
+                let adults = chaperones.iter().filter(|chaperone| self.counts(**chaperone)).count();
+                Watch { chaperones, adults, children: usize::try_from(most).unwrap_or(0), from }
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,195 @@
+//! One performance worked out to the second: when each number gets ready and starts, every child's turnarounds, who has
+//! which children in care, and how long the door takes.
+//!
+//! Times are whole seconds from curtain up, negative before it; [`Day::clock`] turns them into the season's wall time.
+//! What depends on a running order is empty for an event without one.
+
+pub mod care;
+pub mod door;
+pub mod turns;
+
+use super::itinerary::in_cast;
+use super::running_order::placed;
+use super::season::{CallNames, ChaperoneId, ChildId, Event, EventId, NumberId, Season, Side};
+use jiff::Span;
+use jiff::civil::DateTime;
+use std::collections::HashMap;
+use turns::Turn;
+
+/// Beginners stand ready so long before an act starts, seconds (5 minutes: British use; common practice elsewhere).
+pub const BEGINNERS_SECONDS: i64 = 5 * 60;
+
+/// The British calls before curtain up and how many minutes before it each is given.
+const BRITISH: &[(&str, i64)] = &[("the half", 35), ("the quarter", 20), ("the five", 10), ("beginners", 5)];
+/// The North American ones.
+const NORTH_AMERICAN: &[(&str, i64)] =
+    &[("half hour", 30), ("fifteen minutes", 15), ("five minutes", 5), ("places", 0)];
+
+/// One number in its place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Turned {
+    /// Which number.
+    pub number: NumberId,
+    /// Seconds from curtain up to its first step.
+    pub starts: i64,
+    /// Seconds from curtain up to its last.
+    pub ends: i64,
+    /// Intervals before it.
+    pub act: u32,
+    /// When it is called to get ready.
+    pub ready: i64,
+    /// It is called with the beginners of its act.
+    pub beginner: bool,
+}
+
+/// A child's part in one number of the day.
+#[derive(Debug, Clone, Copy)]
+pub struct Part {
+    /// Who.
+    pub child: ChildId,
+    /// Position of the number in [`Day::numbers`].
+    pub at: usize,
+    /// Place in the line-up.
+    pub line: Option<u16>,
+    /// Side of entrance.
+    pub entrance: Option<Side>,
+    /// Side of exit.
+    pub exit: Option<Side>,
+}
+
+/// A performance.
+#[derive(Debug)]
+pub struct Day<'a> {
+    /// The season.
+    pub season: &'a Season,
+    /// Which event.
+    pub id: EventId,
+    /// The numbers in running order.
+    pub numbers: Vec<Turned>,
+    /// Every child's parts, by child and then in running order.
+    pub parts: Vec<Part>,
+    /// Turnarounds in the order in which children come off.
+    pub turns: Vec<Turn>,
+    chaperones: HashMap<NumberId, Vec<ChaperoneId>>,
+}
+
+impl<'a> Day<'a> {
+    /// Works an event out. A number twice in the running order counts where it stands first: the workbook refuses it.
+    pub fn of(season: &'a Season, id: EventId) -> Day<'a> {
+        let event = &season.events[id.at()];
+        let numbers = turned(season, event);
+        let parts = parts(season, event, &numbers);
+        let mut chaperones: HashMap<NumberId, Vec<ChaperoneId>> = HashMap::new();
+        for duty in season.duties.iter().filter(|duty| duty.event == id) {
+            let Some(number) = duty.number else { continue };
+            let with = chaperones.entry(number).or_default();
+            if !with.contains(&duty.chaperone) {
+                with.push(duty.chaperone);
+            }
+        }
+        let turns = if event.ordered { turns::turns(season, &numbers, &parts) } else { Vec::new() };
+        Day { season, id, numbers, parts, turns, chaperones }
+    }
+
+    /// The event.
+    pub fn event(&self) -> &'a Event {
+        &self.season.events[self.id.at()]
+    }
+
+    /// The chaperones of a number, in workbook order.
+    pub fn chaperones(&self, number: NumberId) -> &[ChaperoneId] {
+        self.chaperones.get(&number).map_or(&[], Vec::as_slice)
+    }
+
+    /// Local time of a moment of the day.
+    pub fn clock(&self, seconds: i64) -> DateTime {
+        let event = self.event();
+        event.date.to_datetime(event.starts).saturating_add(Span::new().seconds(seconds))
+    }
+
+    /// A child's parts, in running order.
+    pub fn of_child(&self, child: ChildId) -> &[Part] {
+        let from = self.parts.partition_point(|part| part.child < child);
+        let to = self.parts.partition_point(|part| part.child <= child);
+        &self.parts[from..to]
+    }
+
+    /// The parts in one number (by position), as they line up: by place in line, then by name.
+    pub fn line_up(&self, at: usize) -> Vec<Part> {
+        let mut line: Vec<Part> = self.parts.iter().filter(|part| part.at == at).copied().collect();
+        line.sort_by_key(|part| {
+            let child = &self.season.children[part.child.at()];
+            (part.line.unwrap_or(u16::MAX), &child.given, &child.family, part.child)
+        });
+        line
+    }
+
+    /// Every child who performs, in workbook order.
+    pub fn children(&self) -> Vec<ChildId> {
+        let mut children: Vec<ChildId> = self.parts.iter().map(|part| part.child).collect();
+        children.dedup();
+        children
+    }
+
+    /// The calls before curtain up by the season's names for them, with their moments.
+    pub fn calls(&self) -> Vec<(&'static str, i64)> {
+        let names = match self.season.settings.call_names {
+            CallNames::British => BRITISH,
+            CallNames::NorthAmerican => NORTH_AMERICAN,
+        };
+        names.iter().map(|(name, minutes)| (*name, -minutes * 60)).collect()
+    }
+
+    /// Seconds from curtain up to the last step of the last number.
+    pub fn ends(&self) -> Option<i64> {
+        self.numbers.iter().map(|number| number.ends).max()
+    }
+}
+
+fn turned(season: &Season, event: &Event) -> Vec<Turned> {
+    let lead = season.settings.ready_numbers as usize;
+    let mut numbers: Vec<Turned> = Vec::new();
+    let mut act_begins = 0_usize;
+    for place in placed(season, event) {
+        if numbers.iter().any(|other| other.number == place.number) {
+            continue;
+        }
+        if numbers.last().is_some_and(|last| last.act != place.act) {
+            act_begins = numbers.len();
+        }
+        let starts = i64::from(place.start);
+        let before = numbers.len() - act_begins;
+        let act_starts = numbers.get(act_begins).map_or(starts, |first| first.starts);
+        let beginners = act_starts - BEGINNERS_SECONDS;
+        let called = before.checked_sub(lead).and_then(|nth| numbers.get(act_begins + nth));
+        numbers.push(Turned {
+            number: place.number,
+            starts,
+            ends: i64::from(place.end),
+            act: place.act,
+            // A lead of no numbers at all means: called when it starts.
+            ready: if lead == 0 { starts } else { called.map_or(beginners, |other| other.starts) },
+            beginner: lead > 0 && called.is_none(),
+        });
+    }
+    numbers
+}
+
+fn parts(season: &Season, event: &Event, numbers: &[Turned]) -> Vec<Part> {
+    let places: HashMap<NumberId, usize> = numbers.iter().enumerate().map(|(at, n)| (n.number, at)).collect();
+    let mut parts = Vec::new();
+    for (nth, child) in (0_u32..).zip(&season.children).filter(|(_, child)| in_cast(event, child)) {
+        let begins = parts.len();
+        parts.extend(child.castings.iter().filter_map(|casting| {
+            Some(Part {
+                child: ChildId(nth),
+                at: *places.get(&casting.number)?,
+                line: casting.line,
+                entrance: casting.entrance,
+                exit: casting.exit,
+            })
+        }));
+        parts[begins..].sort_by_key(|part| part.at);
+    }
+    parts
+}

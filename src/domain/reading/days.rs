@@ -1,0 +1,80 @@
+//! What the arithmetic of a day shows on paper: changes there is no time for, and adults with too many children.
+
+use super::super::day::Day;
+use super::super::day::turns::Ease;
+use super::super::season::{EventId, EventKind, Season};
+use super::desk::{Desk, Spot, counted, row_list};
+
+/// Cases spelled out in one sentence at most.
+const CASES_TOLD: usize = 4;
+
+/// `event_rows` and `child_rows` are the rows of the season's events and children in the workbook.
+pub(super) fn run(season: &Season, event_rows: &[u32], child_rows: &[u32], desk: &mut Desk) {
+    for ((at, event), row) in (0_u32..).zip(&season.events).zip(event_rows) {
+        if event.cancelled {
+            continue;
+        }
+        let day = Day::of(season, EventId(at));
+        no_time(&day, child_rows, desk);
+        // In class and at photographs the teachers are with the children (common practice, no source).
+        if !matches!(event.kind, EventKind::Class | EventKind::Photographs) {
+            too_many(&day, *row, desk);
+        }
+    }
+}
+
+fn no_time(day: &Day<'_>, child_rows: &[u32], desk: &mut Desk) {
+    let impossible: Vec<_> = day.turns.iter().filter(|turn| turn.ease == Ease::Impossible).collect();
+    let mut rows: Vec<u32> = impossible.iter().map(|turn| child_rows[turn.child.at()]).collect();
+    rows.sort_unstable();
+    rows.dedup();
+    let Some(first) = rows.first() else { return };
+    let name = |at: usize| day.season.numbers[day.numbers[at].number.at()].name.as_str();
+    let mut pairs: Vec<String> =
+        impossible.iter().map(|turn| format!("'{}' and '{}'", name(turn.from), name(turn.into))).collect();
+    pairs.dedup();
+    let more = if pairs.len() > CASES_TOLD { " and others" } else { "" };
+    let reason = format!(
+        "{} ({}) cannot change in time at '{}' between {}{more}",
+        counted(rows.len(), "child", "children"),
+        row_list(&rows),
+        day.event().name,
+        pairs.iter().take(CASES_TOLD).cloned().collect::<Vec<_>>().join(", ")
+    );
+    let cure = "Move one of the two numbers, or take the child out of one; if it has been rehearsed with a watch, lower \
+                'shortest change seconds'.";
+    desk.warn(Spot::row("children", *first), reason, cure);
+}
+
+fn too_many(day: &Day<'_>, row: u32, desk: &mut Desk) {
+    let per_adult = day.season.settings.children_per_adult;
+    let watches = day.watches();
+    let over: Vec<String> = watches
+        .iter()
+        .filter(|watch| !watch.chaperones.is_empty() && watch.too_many(per_adult))
+        .map(|watch| {
+            let who: Vec<&str> = watch
+                .chaperones
+                .iter()
+                .map(|chaperone| day.season.chaperones[chaperone.at()].reference.as_str())
+                .collect();
+            format!("{} ({} of them counted) with {}", who.join(" and "), watch.adults, watch.children)
+        })
+        .collect();
+    if over.is_empty() {
+        return;
+    }
+    let more = if over.len() > CASES_TOLD {
+        format!(" and {} more", over.len() - CASES_TOLD)
+    } else {
+        String::new()
+    };
+    let reason = format!(
+        "at '{}' more than {per_adult} children to an adult are in the care of {}{more}",
+        day.event().name,
+        over.iter().take(CASES_TOLD).cloned().collect::<Vec<_>>().join(", ")
+    );
+    let cure = "Add adults on the sheet 'duties'. The figure is the setting 'children per adult'; the school and local \
+                law decide.";
+    desk.warn(Spot::row("events", row), reason, cure);
+}

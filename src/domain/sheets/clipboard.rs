@@ -1,0 +1,137 @@
+//! The chaperone's clipboard: her children number by number, in lining-up order.
+
+use super::{Kind, Paper, Sheet, Table, minute, row, side};
+use crate::domain::board::Item;
+use crate::domain::day::Part;
+use crate::domain::day::turns::Ease;
+use crate::domain::season::{ChaperoneId, ChildId};
+use std::collections::HashSet;
+
+/// Lines left blank below each number, for a child nobody expected.
+const BLANK_LINES: usize = 2;
+
+pub(super) fn sheet(paper: &Paper<'_>, chaperone: ChaperoneId) -> Option<Sheet> {
+    let mut signed: HashSet<ChildId> = HashSet::new();
+    let tables: Vec<Table> = (0..paper.day.numbers.len())
+        .filter(|at| paper.day.chaperones(paper.day.numbers[*at].number).contains(&chaperone))
+        .map(|at| table(paper, chaperone, at, &mut signed))
+        .collect();
+    if tables.is_empty() {
+        return None;
+    }
+    let named = &paper.board.season.chaperones[chaperone.at()];
+    let mut sheet = paper.sheet(Kind::Clipboard, &format!("Clipboard of {}", named.name), tables);
+    sheet.whose.clone_from(&named.reference);
+    sheet.under.push(
+        "Count heads on arrival, before and after each number, in the interval and before dismissal. Times to the minute, \
+         in ink."
+            .to_owned(),
+    );
+    Some(sheet)
+}
+
+fn table(paper: &Paper<'_>, chaperone: ChaperoneId, at: usize, signed: &mut HashSet<ChildId>) -> Table {
+    let number = &paper.day.numbers[at];
+    let mut rows: Vec<Vec<String>> =
+        paper.day.line_up(at).iter().map(|part| line(paper, chaperone, part, signed)).collect();
+    let columns = vec![
+        "Line",
+        "Child",
+        "In",
+        "Out",
+        "Answer",
+        "Signed in: time, by",
+        "Before",
+        "After",
+        "Bag",
+        "Signed out: time, to",
+        "Mark",
+    ];
+    rows.extend(std::iter::repeat_n(vec![String::new(); columns.len()], BLANK_LINES));
+    let held: Vec<String> = paper.day.held_for(at).into_iter().map(|child| paper.child(child)).collect();
+    let note = if held.is_empty() { String::new() } else { format!("Hold for {}.", held.join(", ")) };
+    let when = if paper.day.event().ordered {
+        format!(
+            " · ready {} · on {} · off {}",
+            paper.at(number.ready),
+            paper.at(number.starts),
+            paper.at(number.ends)
+        )
+    } else {
+        String::new()
+    };
+    Table { heading: format!("{}{when}", paper.number(at)), note, columns, rows, together: false }
+}
+
+fn line(
+    paper: &Paper<'_>,
+    chaperone: ChaperoneId,
+    part: &Part,
+    signed: &mut HashSet<ChildId>,
+) -> Vec<String> {
+    let item = Item { child: part.child, event: Some(paper.day.id) };
+    let it = paper.board.itinerary(item);
+    let first = signed.insert(part.child);
+    // Where a child is signed stands once on her paper, at its first number with her.
+    let signs = |who: Option<ChaperoneId>| first && who == Some(chaperone);
+    let signs_in = signs(it.and_then(|it| it.signs_in));
+    let signs_out = signs(it.and_then(|it| it.signs_out));
+    let mut out = String::new();
+    if signs_out {
+        let from = it.and_then(|it| it.collect_from).map(|at| format!("from {} ", minute(at)));
+        let adults: Vec<&str> = paper
+            .board
+            .cares_of(part.child)
+            .filter(|care| care.collects)
+            .map(|care| paper.board.season.guardians[care.guardian.at()].name.as_str())
+            .collect();
+        let adults =
+            if adults.is_empty() { "ask the lead who collects".to_owned() } else { adults.join(" or ") };
+        out = format!("{}{adults}", from.unwrap_or_default());
+    }
+    row![
+        part.line.map_or(String::new(), |line| line.to_string()),
+        paper.child(part.child),
+        side(part.entrance),
+        side(part.exit),
+        (paper.standings)(part.child).unwrap_or_default(),
+        if signs_in { "" } else { "–" },
+        before(paper, part, it.map(|it| it.signs_in == Some(chaperone))),
+        after(paper, part, it.map(|it| it.signs_out == Some(chaperone))),
+        "☐",
+        if signs_out { out } else { "–".to_owned() },
+        "",
+    ]
+}
+
+/// Where the child comes from: the start of its day, or another number.
+fn before(paper: &Paper<'_>, part: &Part, starts_with_her: Option<bool>) -> String {
+    let turn = paper.day.turns.iter().find(|t| t.child == part.child && t.into == part.at);
+    match turn {
+        Some(turn) => format!("{} {}", from_word(turn.ease), paper.number(turn.from)),
+        None if starts_with_her == Some(true) => "starts with you".to_owned(),
+        None => String::new(),
+    }
+}
+
+/// Where the child goes: another number, or the end of its day.
+fn after(paper: &Paper<'_>, part: &Part, ends_with_her: Option<bool>) -> String {
+    let turn = paper.day.turns.iter().find(|t| t.child == part.child && t.from == part.at);
+    match turn {
+        Some(turn) => {
+            let to = paper.day.chaperones(paper.day.numbers[turn.into].number);
+            let word = match turn.ease {
+                Ease::Easy => "to",
+                Ease::Quick => "QUICK CHANGE into",
+                Ease::Impossible => "NO TIME to change into",
+            };
+            format!("{word} {}, with {}", paper.number(turn.into), paper.names(to))
+        }
+        None if ends_with_her == Some(true) => "ends with you".to_owned(),
+        None => String::new(),
+    }
+}
+
+fn from_word(ease: Ease) -> &'static str {
+    if ease == Ease::Easy { "from" } else { "quick change from" }
+}

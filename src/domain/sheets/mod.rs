@@ -1,0 +1,226 @@
+//! The sheets of a day on paper, as plain tables: what stands on each is decided here, how it looks elsewhere.
+//!
+//! Each role gets the least it needs: a given name and an initial, and names of adults only where a child is signed out.
+//! Nothing here can print a pick-up before dismissal: the one time a sheet shows for it is the itinerary's.
+
+mod clipboard;
+mod families;
+mod rooms;
+mod staff;
+
+use super::board::Board;
+use super::day::Day;
+use super::season::{ChaperoneId, ChildId, EventId, Season, Side};
+use super::words::key;
+use jiff::civil::DateTime;
+use std::collections::HashMap;
+
+/// What every sheet says at its foot.
+pub const CAUTION: &str = "A planning aid. It is no emergency service, and settles no question of custody, medicine or \
+release: ask the school's named lead. Local law and the venue's own rules come first.";
+
+/// What a sheet is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// A chaperone's own children.
+    Clipboard,
+    /// The quick-change room.
+    QuickChanges,
+    /// The children's door.
+    Door,
+    /// The running order, without any child's name.
+    Wall,
+    /// The roll at the assembly point.
+    Assembly,
+    /// Who is photographed when.
+    Photographs,
+    /// The chaperones' own roll.
+    Staff,
+    /// Tags for costume bags.
+    Tags,
+    /// Who has not acknowledged, with a line to sign.
+    Slips,
+}
+
+impl Kind {
+    /// The word in file names.
+    pub fn word(self) -> &'static str {
+        match self {
+            Kind::Clipboard => "clipboard",
+            Kind::QuickChanges => "quick-changes",
+            Kind::Door => "door",
+            Kind::Wall => "wall",
+            Kind::Assembly => "assembly",
+            Kind::Photographs => "photographs",
+            Kind::Staff => "chaperones",
+            Kind::Tags => "tags",
+            Kind::Slips => "slips",
+        }
+    }
+}
+
+/// One table of a sheet.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Table {
+    /// Above it.
+    pub heading: String,
+    /// Below the heading, small; may be empty.
+    pub note: String,
+    /// Heads of its columns.
+    pub columns: Vec<&'static str>,
+    /// Its rows, as many cells each as there are columns. An empty cell is room to write.
+    pub rows: Vec<Vec<String>>,
+    /// Kept on one page.
+    pub together: bool,
+}
+
+/// One sheet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sheet {
+    /// What it is for.
+    pub kind: Kind,
+    /// What tells it from others of its kind, for file names: a lasting name, or nothing.
+    pub whose: String,
+    /// Its title.
+    pub title: String,
+    /// Lines below the title.
+    pub under: Vec<String>,
+    /// Its tables.
+    pub tables: Vec<Table>,
+}
+
+/// How a child's answer stands at an event, in a word; none where that is not known.
+pub type Standings<'a> = &'a dyn Fn(ChildId) -> Option<&'static str>;
+
+/// Every sheet of an event: one of each kind that has something to say, a clipboard for each chaperone with children.
+pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<Sheet> {
+    let day = Day::of(&board.season, event);
+    let labels = labels(&board.season, &day.children());
+    let paper = Paper { board, day: &day, standings, labels };
+    let mut sheets: Vec<Sheet> = board
+        .season
+        .chaperones
+        .iter()
+        .zip(0_u32..)
+        .filter_map(|(_, at)| clipboard::sheet(&paper, ChaperoneId(at)))
+        .collect();
+    sheets.extend([
+        rooms::quick_changes(&paper),
+        rooms::wall(&paper),
+        rooms::assembly(&paper),
+        rooms::photographs(&paper),
+        families::door(&paper),
+        families::tags(&paper),
+        families::slips(&paper),
+        staff::roll(&paper),
+    ]);
+    sheets.retain(|sheet| sheet.tables.iter().any(|table| !table.rows.is_empty()));
+    sheets
+}
+
+/// What sheets are made from.
+struct Paper<'a> {
+    board: &'a Board,
+    day: &'a Day<'a>,
+    standings: Standings<'a>,
+    labels: HashMap<ChildId, String>,
+}
+
+/// What children are called on paper: no more letters of the family name than tell them apart, and the ref where names
+/// do not.
+fn labels(season: &Season, children: &[ChildId]) -> HashMap<ChildId, String> {
+    let longest = children.iter().map(|c| season.children[c.at()].family.chars().count()).max().unwrap_or(0);
+    let called = |child: &ChildId, letters: usize| {
+        let child = &season.children[child.at()];
+        let family = &child.family;
+        let short: String = family.chars().take(letters).collect();
+        let short = match short.chars().next() {
+            Some(first) => first.to_uppercase().chain(short.chars().skip(1)).collect(),
+            None => short,
+        };
+        let stop = if letters < family.chars().count() { "." } else { "" };
+        format!("{} {short}{stop}", child.given).trim().to_owned()
+    };
+    let mut labels = HashMap::new();
+    let mut open: Vec<ChildId> = children.to_vec();
+    for letters in 1..=longest.max(1) {
+        let mut same: HashMap<String, Vec<ChildId>> = HashMap::new();
+        for child in open.drain(..) {
+            same.entry(key(&called(&child, letters))).or_default().push(child);
+        }
+        for alike in same.into_values() {
+            match alike[..] {
+                [child] => {
+                    labels.insert(child, called(&child, letters));
+                }
+                _ => open.extend(alike),
+            }
+        }
+    }
+    labels.extend(open.into_iter().map(|child| {
+        (child, format!("{} ({})", called(&child, longest), season.children[child.at()].reference))
+    }));
+    labels
+}
+
+impl Paper<'_> {
+    fn sheet(&self, kind: Kind, title: &str, tables: Vec<Table>) -> Sheet {
+        let event = self.day.event();
+        let place = &self.board.season.places[event.place.at()];
+        let under = vec![format!(
+            "{}, {} at {} · call {} · {} {}",
+            self.board.season.name,
+            event.date.strftime("%A %-d %B %Y"),
+            place.name,
+            event.call.strftime("%H:%M"),
+            if event.ordered { "curtain up" } else { "begins" },
+            event.starts.strftime("%H:%M")
+        )];
+        Sheet { kind, whose: String::new(), title: format!("{title}: {}", event.name), under, tables }
+    }
+
+    /// A child as staff sheets name it: given name and initial, or as much of the family name as tells it from others.
+    fn child(&self, child: ChildId) -> String {
+        self.labels.get(&child).cloned().unwrap_or_default()
+    }
+
+    fn number(&self, at: usize) -> String {
+        let number = &self.board.season.numbers[self.day.numbers[at].number.at()];
+        if self.day.event().ordered { format!("{} {}", at + 1, number.name) } else { number.name.clone() }
+    }
+
+    fn names(&self, chaperones: &[ChaperoneId]) -> String {
+        if chaperones.is_empty() {
+            return "nobody named".to_owned();
+        }
+        let names = chaperones.iter().map(|c| self.board.season.chaperones[c.at()].name.as_str());
+        names.collect::<Vec<_>>().join(", ")
+    }
+
+    fn at(&self, seconds: i64) -> String {
+        minute(self.day.clock(seconds))
+    }
+}
+
+fn minute(at: DateTime) -> String {
+    at.strftime("%H:%M").to_string()
+}
+
+/// Minutes and seconds.
+fn length(seconds: i64) -> String {
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+fn side(side: Option<Side>) -> &'static str {
+    match side {
+        Some(Side::Left) => "left",
+        Some(Side::Right) => "right",
+        None => "",
+    }
+}
+
+/// A row of text cells.
+macro_rules! row {
+    ($($cell:expr),* $(,)?) => { vec![$(String::from($cell)),*] };
+}
+use row;

@@ -1,0 +1,184 @@
+//! Sheets that hang in a room: the quick changes, the running order, the roll at the assembly point, the photographs.
+
+use super::{Kind, Paper, Sheet, Table, length, minute, row};
+use crate::domain::board::Item;
+use crate::domain::day::Day;
+use crate::domain::day::turns::Ease;
+use crate::domain::season::{ChildId, EventId, EventKind};
+use std::collections::HashSet;
+
+pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
+    let day = paper.day;
+    let rows = day
+        .turns
+        .iter()
+        .filter(|turn| turn.ease != Ease::Easy)
+        .map(|turn| {
+            let (off, on) = (&day.numbers[turn.from], &day.numbers[turn.into]);
+            row![
+                paper.at(off.ends),
+                paper.child(turn.child),
+                paper.number(turn.from),
+                paper.number(turn.into),
+                paper.at(on.starts),
+                if turn.ease == Ease::Impossible { "NO TIME".to_owned() } else { length(turn.left) },
+                paper.names(day.chaperones(off.number)),
+                paper.names(day.chaperones(on.number)),
+                "☐",
+            ]
+        })
+        .collect();
+    let table = Table {
+        heading: "In order of time".to_owned(),
+        note: "Minutes are what is left after the walks off and on. NO TIME: less than the shortest change that was \
+               planned; change the order, or leave the child out of one of the two."
+            .to_owned(),
+        columns: vec!["Off", "Child", "Out of", "Into", "On", "Minutes", "Brought by", "Taken over by", "Done"],
+        rows,
+        together: false,
+    };
+    paper.sheet(Kind::QuickChanges, "Quick-change room", vec![table])
+}
+
+pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
+    let day = paper.day;
+    let season = &paper.board.season;
+    let mut rows = Vec::new();
+    if day.event().ordered {
+        for (at, number) in day.numbers.iter().enumerate() {
+            if at > 0 && number.act != day.numbers[at - 1].act {
+                rows.push(row!["", "Interval", "", "", paper.at(day.numbers[at - 1].ends), ""]);
+            }
+            let named = &season.numbers[number.number.at()];
+            let ready = if number.beginner {
+                format!("{} beginners", paper.at(number.ready))
+            } else {
+                paper.at(number.ready)
+            };
+            rows.push(row![
+                (at + 1).to_string(),
+                &named.name[..],
+                &named.class[..],
+                ready,
+                paper.at(number.starts),
+                length(number.ends - number.starts),
+            ]);
+        }
+    }
+    let calls = Table {
+        heading: "Calls".to_owned(),
+        note: "If the house is held, every call moves with it.".to_owned(),
+        columns: vec!["Call", "At", "Minutes before"],
+        rows: if rows.is_empty() {
+            Vec::new()
+        } else {
+            day.calls().iter().map(|(name, at)| row![*name, paper.at(*at), (-at / 60).to_string()]).collect()
+        },
+        together: true,
+    };
+    let order = Table {
+        heading: "Running order".to_owned(),
+        note: String::new(),
+        columns: vec!["", "Number", "Class", "Ready", "On", "Length"],
+        rows,
+        together: false,
+    };
+    paper.sheet(Kind::Wall, "Running order", vec![order, calls])
+}
+
+pub(super) fn assembly(paper: &Paper<'_>) -> Sheet {
+    let day = paper.day;
+    let mut groups: Vec<(String, Vec<String>)> = Vec::new();
+    for child in day.children() {
+        let Some(first) = day.of_child(child).first() else { continue };
+        let number = day.numbers[first.at].number;
+        let group = format!("{} · {}", paper.number(first.at), paper.names(day.chaperones(number)));
+        match groups.iter_mut().find(|(name, _)| *name == group) {
+            Some((_, children)) => children.push(paper.child(child)),
+            None => groups.push((group, vec![paper.child(child)])),
+        }
+    }
+    groups.sort_by_key(|(name, _)| {
+        (0..day.numbers.len()).find(|at| name.starts_with(&format!("{} · ", paper.number(*at))))
+    });
+    let tables = groups.into_iter().map(|(heading, mut children)| {
+        children.sort();
+        Table {
+            heading: format!("{heading} · {}", count(children.len())),
+            note: String::new(),
+            columns: vec!["Child", "Here"],
+            rows: children.into_iter().map(|child| row![child, "☐"]).collect(),
+            together: true,
+        }
+    });
+    let mut sheet = paper.sheet(Kind::Assembly, "Roll for the assembly point", tables.collect());
+    sheet.under.push(format!(
+        "{}, each under its first number of the day. Take the sign-in sheets out too; nobody is handed over until the \
+         roll is complete; nobody goes back in until the fire service says so.",
+        count(day.children().len())
+    ));
+    sheet
+}
+
+fn count(children: usize) -> String {
+    if children == 1 { "1 child".to_owned() } else { format!("{children} children") }
+}
+
+pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
+    let day = paper.day;
+    let mut rows = Vec::new();
+    if day.event().kind == EventKind::Photographs {
+        let changing = changing(paper);
+        let collect = &paper.board.season.places[day.event().place.at()];
+        let collect_at = if collect.collect_at.is_empty() { &collect.door } else { &collect.collect_at };
+        let mut order: Vec<(String, bool, usize)> = (0..day.numbers.len())
+            .map(|at| {
+                let line = day.line_up(at);
+                let calls = line.iter().filter_map(|part| {
+                    let item = Item { child: part.child, event: Some(day.id) };
+                    paper.board.itinerary(item).map(|it| minute(it.call))
+                });
+                let first = calls.min().unwrap_or_default();
+                (first, !line.iter().any(|part| changing.contains(&part.child)), at)
+            })
+            .collect();
+        order.sort();
+        for (call, _, at) in order {
+            let line = day.line_up(at);
+            let first: Vec<String> = line
+                .iter()
+                .filter(|part| changing.contains(&part.child))
+                .map(|part| paper.child(part.child))
+                .collect();
+            rows.push(row![
+                call,
+                paper.number(at),
+                line.len().to_string(),
+                first.join(", "),
+                paper.names(day.chaperones(day.numbers[at].number)),
+                &collect_at[..],
+                "☐",
+            ]);
+        }
+    }
+    let table = Table {
+        heading: "In order".to_owned(),
+        note: "Children with a quick change at a show go first within their number.".to_owned(),
+        columns: vec!["Call", "Number", "Children", "First", "Walked by", "Collected at", "Done"],
+        rows,
+        together: false,
+    };
+    paper.sheet(Kind::Photographs, "Photographs", vec![table])
+}
+
+/// Children with a quick change at any show.
+fn changing(paper: &Paper<'_>) -> HashSet<ChildId> {
+    let season = &paper.board.season;
+    (0_u32..)
+        .zip(&season.events)
+        .filter(|(_, event)| event.kind == EventKind::Show && !event.cancelled)
+        .flat_map(|(at, _)| Day::of(season, EventId(at)).turns)
+        .filter(|turn| turn.ease != Ease::Easy)
+        .map(|turn| turn.child)
+        .collect()
+}

@@ -1,0 +1,130 @@
+//! The staff table: which chaperones are expected, when, and who stands in.
+
+use super::{Kind, Paper, Sheet, Table, minute, row};
+use crate::domain::season::{ChaperoneId, EventKind, Guardian};
+use crate::domain::words::key;
+use jiff::Span;
+use std::collections::BTreeMap;
+
+/// A task in this word, or in none, leaves its chaperone free to stand in.
+const FLOAT: &str = "float";
+/// A chaperone who is not there so long before the children's call is replaced, minutes (common practice, no source).
+const REPLACED_MINUTES: i64 = 15;
+
+pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
+    let season = &paper.board.season;
+    let event = paper.day.event();
+    let lead = match event.kind {
+        EventKind::Dress | EventKind::Show => season.settings.lead_show_minutes,
+        EventKind::Class | EventKind::Rehearsal | EventKind::Photographs => {
+            season.settings.lead_rehearsal_minutes
+        }
+    };
+    let call = event.date.to_datetime(event.call);
+    let before = |minutes: i64| minute(call.saturating_sub(Span::new().minutes(minutes)));
+    let mut tasks: BTreeMap<ChaperoneId, Vec<String>> = BTreeMap::new();
+    for duty in season.duties.iter().filter(|duty| duty.event == paper.day.id) {
+        let what = match duty.number {
+            Some(number) => season.numbers[number.at()].name.clone(),
+            None => duty.task.clone(),
+        };
+        let what = if what.is_empty() { FLOAT.to_owned() } else { what };
+        let list = tasks.entry(duty.chaperone).or_default();
+        if !list.contains(&what) {
+            list.push(what);
+        }
+    }
+    let floats: Vec<ChaperoneId> = tasks
+        .iter()
+        .filter(|(who, _)| {
+            let mut hers = season.duties.iter().filter(|d| d.event == paper.day.id && d.chaperone == **who);
+            hers.all(|duty| duty.number.is_none() && ["", FLOAT].contains(&key(&duty.task).as_str()))
+        })
+        .map(|(who, _)| *who)
+        .collect();
+    let mut rows: Vec<Vec<String>> = tasks
+        .iter()
+        .map(|(who, tasks)| {
+            let chaperone = &season.chaperones[who.at()];
+            let counts = if paper.day.counts(*who) { "yes" } else { "no" };
+            let own = own_numbers(paper, *who).join(", ");
+            row![&chaperone.name[..], tasks.join(", "), before(i64::from(lead)), counts, own, "", ""]
+        })
+        .collect();
+    rows.sort();
+    let names = if floats.is_empty() { "nobody is free".to_owned() } else { paper.names(&floats) };
+    let table = Table {
+        heading: "Expected".to_owned(),
+        note: format!(
+            "Whoever is not here by {} is replaced by a float: {names}. The same cover a chaperone who \
+             watches her own child. Only adults with a vetting that has not lapsed count in a ratio.",
+            before(REPLACED_MINUTES)
+        ),
+        columns: vec![
+            "Chaperone",
+            "Looks after",
+            "Due",
+            "Counts",
+            "Own child dances in",
+            "Arrived",
+            "Stands in",
+        ],
+        rows,
+        together: false,
+    };
+    paper.sheet(Kind::Staff, "Chaperones", vec![table, watches(paper)])
+}
+
+/// The numbers in which a chaperone's own child dances: the two are one person where mobile or mail address are the same.
+fn own_numbers(paper: &Paper<'_>, chaperone: ChaperoneId) -> Vec<String> {
+    let season = &paper.board.season;
+    let contact = &season.chaperones[chaperone.at()].contact;
+    let same = |guardian: &Guardian| {
+        let phone = contact
+            .phone
+            .as_ref()
+            .zip(guardian.contact.phone.as_ref())
+            .is_some_and(|(a, b)| a.e164 == b.e164);
+        phone || contact.mail.is_some() && contact.mail == guardian.contact.mail
+    };
+    let mut places: Vec<usize> = season
+        .cares
+        .iter()
+        .filter(|care| same(&season.guardians[care.guardian.at()]))
+        .flat_map(|care| paper.day.of_child(care.child))
+        .map(|part| part.at)
+        .collect();
+    places.sort_unstable();
+    places.dedup();
+    places.into_iter().map(|at| paper.number(at)).collect()
+}
+
+fn watches(paper: &Paper<'_>) -> Table {
+    let per_adult = paper.board.season.settings.children_per_adult;
+    let rows = paper
+        .day
+        .watches()
+        .into_iter()
+        .map(|watch| {
+            let from = watch.from.map_or("the call".to_owned(), |at| paper.at(at));
+            let verdict = if watch.too_many(per_adult) { "TOO MANY" } else { "" };
+            row![
+                paper.names(&watch.chaperones),
+                watch.adults.to_string(),
+                watch.children.to_string(),
+                from,
+                verdict
+            ]
+        })
+        .collect();
+    Table {
+        heading: "Children in care at the fullest moment".to_owned(),
+        note: format!(
+            "Held against {per_adult} children to an adult, the season's planning figure. It certifies nothing: the school \
+             and the local licensing body decide."
+        ),
+        columns: vec!["In charge", "Adults who count", "Children", "From", ""],
+        rows,
+        together: false,
+    }
+}

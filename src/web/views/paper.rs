@@ -1,0 +1,28 @@
+//! A sheet of the day on paper: complete in itself, so that it can be kept as a file and printed anywhere.
+
+use askama::Template;
+
+use crate::domain::sheets::{CAUTION, Sheet};
+
+/// A sheet as a page of its own.
+#[derive(Debug, Template)]
+#[template(path = "paper.html")]
+pub struct PaperPage<'a> {
+    /// What stands on it.
+    pub sheet: &'a Sheet,
+    /// Which workbook it was made from.
+    pub version: &'a str,
+    /// When it was printed, local time.
+    pub printed: &'a str,
+    /// How it looks.
+    pub style: &'static str,
+    /// What it is not.
+    pub caution: &'static str,
+}
+
+impl<'a> PaperPage<'a> {
+    /// The page of a sheet.
+    pub fn of(sheet: &'a Sheet, version: &'a str, printed: &'a str) -> PaperPage<'a> {
+        PaperPage { sheet, version, printed, style: include_str!("../paper.css"), caution: CAUTION }
+    }
+}
