@@ -73,6 +73,7 @@ fn every_sample_page_is_good_in_a_browser() {
     let mut names: Vec<String> = pages.keys().cloned().collect();
     names.sort();
     pages.insert(assets::STYLE_PATH.to_owned(), (assets::STYLE_TYPE, assets::STYLE.to_owned()));
+    pages.insert(assets::PAPER_PATH.to_owned(), (assets::STYLE_TYPE, assets::PAPER.to_owned()));
     pages.insert(assets::ICON_PATH.to_owned(), (assets::ICON_TYPE, assets::ICON.to_owned()));
     let port = serve(pages);
     open(&names.iter().map(|name| format!("http://127.0.0.1:{port}{name}")).collect::<Vec<_>>());

@@ -1,18 +1,15 @@
 //! The sheets of a day as files: HTML made for print, and PDF where a browser is at hand.
 
 use crate::domain::board::Board;
-use crate::domain::book::Book;
 use crate::domain::season::EventId;
-use crate::domain::sheets::{Sheet, of_event};
-use crate::domain::{digest, wall};
+use crate::domain::sheets::{PRINTED, of_event};
+use crate::domain::wall;
 use crate::web::views::PaperPage;
 use askama::Template as _;
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-/// Characters of a workbook's digest that stand on a sheet.
-const VERSION_CHARACTERS: usize = 8;
 /// Names under which a browser that can print may be installed.
 const BROWSERS: &[&str] = &["chromium", "chromium-browser", "google-chrome", "chrome"];
 
@@ -46,17 +43,6 @@ pub enum SheetFault {
     },
 }
 
-/// The short name of a workbook's content: the same rows, the same name.
-pub fn version(book: &Book) -> String {
-    let mut form = String::new();
-    for sheet in &book.sheets {
-        for row in &sheet.rows {
-            form.push_str(&format!("{}\u{1f}{:?}\u{1e}", sheet.name, row.cells));
-        }
-    }
-    digest::hex(&digest::sha256(form.as_bytes())).chars().take(VERSION_CHARACTERS).collect()
-}
-
 /// Writes every sheet of some events below a folder, one folder an event; gives back the pages in the order written.
 pub fn write(
     board: &Board,
@@ -65,28 +51,20 @@ pub fn write(
     now: Timestamp,
     folder: &Path,
 ) -> Result<Vec<PathBuf>, SheetFault> {
-    let printed = wall::local(&board.season.zone, now).strftime("%-d %B %Y, %H:%M").to_string();
+    let printed = wall::local(&board.season.zone, now).strftime(PRINTED).to_string();
     let mut written = Vec::new();
     for event in events {
         let folder = folder.join(&board.season.events[event.at()].reference);
         std::fs::create_dir_all(&folder)
             .map_err(|source| SheetFault::Write { path: folder.clone(), source })?;
         for sheet in of_event(board, *event, &|_| None) {
-            let path = folder.join(format!("{}.html", stem(&sheet)));
+            let path = folder.join(format!("{}.html", sheet.name()));
             let page = PaperPage::of(&sheet, version, &printed).render()?;
             std::fs::write(&path, page).map_err(|source| SheetFault::Write { path: path.clone(), source })?;
             written.push(path);
         }
     }
     Ok(written)
-}
-
-fn stem(sheet: &Sheet) -> String {
-    if sheet.whose.is_empty() {
-        sheet.kind.word().to_owned()
-    } else {
-        format!("{}-{}", sheet.kind.word(), sheet.whose)
-    }
 }
 
 /// A browser that can print, on this machine.

@@ -5,6 +5,7 @@ use crate::app::clock::HostClock;
 use crate::app::sheets;
 use crate::domain::board::Board;
 use crate::domain::season::EventId;
+use crate::domain::sheets::version;
 use crate::domain::words::{did_you_mean, key};
 use crate::service::ports::Clock as _;
 use crate::workbook;
@@ -58,7 +59,7 @@ pub(super) fn run(options: &Options) -> Exit {
         tell(format!("no event that is not called off has the name '{wanted}'. {cure}"));
         return Exit::Wrong;
     }
-    let version = sheets::version(&checked.book);
+    let version = version(&checked.book);
     let board = Board::of(season);
     let written = match sheets::write(&board, &events, &version, now, &options.out) {
         Ok(written) => written,

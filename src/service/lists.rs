@@ -6,6 +6,7 @@ use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::record::{Record, Told};
 use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, EventKind, GuardianId, NumberId};
+use crate::domain::sheets;
 use crate::domain::standing::{Standing, address, heard, reachable, settled, standing};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
@@ -123,6 +124,15 @@ impl<S: Store, G: Gateway> Office<S, G> {
     pub async fn event_lists(&self) -> Result<Vec<EventList>, OfficeFault> {
         let desk = self.desk().await?;
         Ok(event_ids(&desk.board).map(|event| event_list(&desk.board, &desk.record, event)).collect())
+    }
+
+    /// What an event's sheets are made from, all of one moment: the board, the event's list, the workbook's short name.
+    pub async fn paper(&self, event: &str) -> Result<Option<(Arc<Board>, EventList, String)>, OfficeFault> {
+        let desk = self.desk().await?;
+        let Some(event) = desk.board.event(event) else { return Ok(None) };
+        let Some(stored) = self.store.season().await? else { return Ok(None) };
+        let list = event_list(&desk.board, &desk.record, event);
+        Ok(Some((desk.board.clone(), list, sheets::version(&stored.book))))
     }
 
     /// Everything the coordinator's first page shows.

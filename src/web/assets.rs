@@ -7,6 +7,11 @@ pub const STYLE: &str = include_str!("sheet.css");
 /// Media type of the style sheet.
 pub const STYLE_TYPE: &str = "text/css; charset=utf-8";
 
+/// Address of the style of sheets for printing.
+pub const PAPER_PATH: &str = "/paper.css";
+/// The style of sheets for printing.
+pub const PAPER: &str = include_str!("paper.css");
+
 /// Address of the icon.
 pub const ICON_PATH: &str = "/favicon.svg";
 /// The icon: an ink box, filled.

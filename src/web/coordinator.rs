@@ -13,11 +13,11 @@ use super::fields::{Fields, is_foreign};
 use super::needs::{message_counts, needs, sending};
 use super::respond::{Denied, html};
 use super::routes::Front;
-use super::shown;
 use super::views::{
     ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, NumberGroup, NumberRow, Picture,
     SeasonPage, Tally,
 };
+use super::{sheets, shown};
 use crate::domain::board::{Board, Item};
 use crate::domain::season::{Care, NumberId};
 use crate::domain::wall;
@@ -179,6 +179,7 @@ pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
         event: summary(&board, list, now),
         place: format!("{}, {}", place.name, place.door),
         groups: groups.collect(),
+        sheets: sheets::links(&board, list),
     }))
 }
 

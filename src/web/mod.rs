@@ -22,6 +22,7 @@ mod messages;
 mod needs;
 mod respond;
 pub mod routes;
+mod sheets;
 mod shown;
 mod stop;
 pub mod views;

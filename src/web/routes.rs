@@ -25,7 +25,7 @@ use super::hook::{self, HOOK_MAX_OCTETS, ReadHook};
 use super::respond::{Denied, asked_language, html, worded};
 use super::views::DoorPage;
 use super::workbook::{UPLOAD_MAX_OCTETS, Upload};
-use super::{assets, chaperone, coordinator, guardian, messages, stop, workbook};
+use super::{assets, chaperone, coordinator, guardian, messages, sheets, stop, workbook};
 use crate::domain::book::{Book, Problem};
 use crate::domain::wall;
 use crate::service::links::Found;
@@ -76,6 +76,7 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
     Router::new()
         .route("/", get(door))
         .route(assets::STYLE_PATH, get(|| asset(assets::STYLE, assets::STYLE_TYPE)))
+        .route(assets::PAPER_PATH, get(|| asset(assets::PAPER, assets::STYLE_TYPE)))
         .route(assets::ICON_PATH, get(|| asset(assets::ICON, assets::ICON_TYPE)))
         .route("/r/{token}", get(guardian::show::<S, G>).post(guardian::act::<S, G>))
         .route("/stop/{token}", get(stop::show::<S, G>).post(stop::act::<S, G>))
@@ -83,6 +84,7 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/enter/{token}", get(coordinator::enter::<S, G>))
         .route("/season", get(coordinator::show::<S, G>).post(coordinator::act::<S, G>))
         .route("/season/{event}", get(coordinator::event::<S, G>))
+        .route("/season/{event}/sheets/{name}", get(sheets::show::<S, G>))
         .route("/season/messages", get(messages::latest::<S, G>))
         .route("/season/family/{household}", get(messages::family::<S, G>))
         .route("/season/workbook.xlsx", get(workbook::download::<S, G>))

@@ -137,7 +137,7 @@ fn nothing_runs_and_nothing_is_fetched_from_elsewhere() {
 
 #[test]
 fn a_name_is_text_wherever_it_stands() {
-    for name in ["guardian-hostile", "chaperone-hostile", "event-hostile", "bring-hostile"] {
+    for name in ["guardian-hostile", "chaperone-hostile", "event-hostile", "bring-hostile", "paper-hostile"] {
         let html = page(name);
         assert!(html.contains("&#60;script&#62;"), "{name}: the planted name is not shown");
         assert!(!html.contains("<script"), "{name}");

@@ -1,5 +1,6 @@
 //! Invented chaperones and the coordinator: pages with lists.
 
+use allheard::domain::sheets::{Kind, Sheet, Table};
 use allheard::web::chart::Counts;
 use allheard::web::views::*;
 use askama::Template;
@@ -19,8 +20,34 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("family", went_out(true).render()),
         ("event", event("Tomasz Kowal").render()),
         ("event-hostile", event("<script>alert(2)</script>").render()),
+        ("paper", PaperPage::linked(&paper("Tomasz K."), "da0204e1", "3 June 2027, 12:00").render()),
+        (
+            "paper-hostile",
+            PaperPage::linked(&paper("<script>alert(2)</script>"), "da0204e1", "3 June 2027, 12:00").render(),
+        ),
     ];
     all.into_iter().map(|(name, html)| (name, "en", html.unwrap())).collect()
+}
+
+fn paper(child: &str) -> Sheet {
+    let cells = |cells: [&str; 5]| cells.map(str::to_owned).to_vec();
+    Sheet {
+        kind: Kind::QuickChanges,
+        whose: String::new(),
+        title: "Quick-change room: Saturday evening".into(),
+        short: "Quick-change room".into(),
+        under: vec!["The Salt Lantern, Saturday 5 June 2027 at Old Weighhouse Theatre · call 18:00".into()],
+        tables: vec![Table {
+            heading: "In order of time".into(),
+            note: "Minutes are what is left after the walks off and on.".into(),
+            columns: vec!["Off", "Child", "Out of", "Into", "On"],
+            rows: vec![
+                cells(["19:18", child, "24 Under the Viaduct", "26 Lamplighters", "19:25"]),
+                cells(["19:28", "Jarek Z.", "28 Hedgehog Commute", "30 Tin Roof Rain", "19:36"]),
+            ],
+            together: false,
+        }],
+    }
 }
 
 fn ring(reference: &str, given: &str, last: Option<&str>, tried: &str) -> Ring {
@@ -382,5 +409,9 @@ fn event(hostile: &str) -> EventPage {
         groups: groups.collect(),
         event: summary,
         place: "Old Weighhouse Theatre, stage door in Cooper's Row".into(),
+        sheets: vec![
+            ("/season/E003/sheets/wall".into(), "Running order".into()),
+            ("/season/E003/sheets/clipboard-V001".into(), format!("Clipboard of Ana {hostile}")),
+        ],
     }
 }

@@ -63,7 +63,7 @@ function measure(targetPx) {
 async function keyboard(page) {
   const all = await page.evaluate(() => {
     document.querySelectorAll('details').forEach((one) => { one.open = true; });
-    const acts = [...document.querySelectorAll('a[href], button, summary, textarea, input:not([type=hidden])')];
+    const acts = [...document.querySelectorAll('a[href], button, summary, textarea, input:not([type=hidden]), [tabindex="0"]')];
     const names = new Set();
     return acts.filter((act) => act.checkVisibility()).filter((act) => act.type !== 'radio' || !names.has(act.name) && names.add(act.name)).length;
   });

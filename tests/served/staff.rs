@@ -125,6 +125,13 @@ async fn the_coordinator_enters_and_counts() {
     assert!(event.plain().contains("with Noor Hadi"), "{}", event.plain());
     assert!(!event.text.contains("<script"));
     assert_eq!(house.coordinator_get(&token, "/season/E099").await.status, 404);
+    assert!(event.text.contains("href=\"/season/E001/sheets/door\""), "{}", event.text);
+    let door = house.coordinator_get(&token, "/season/E001/sheets/door").await;
+    assert!(door.plain().contains("Children's door: Dress rehearsal"), "{}", door.plain());
+    // With the answers as they are: asked, and nobody has answered yet.
+    assert!(door.text.contains("<td>not heard from</td>") && !door.text.contains("<script"), "{}", door.text);
+    assert_eq!(house.coordinator_get(&token, "/season/E001/sheets/nothing").await.status, 404);
+    assert_eq!(house.get("/season/E001/sheets/door").await.status, 403);
     assert_eq!(house.coordinator_get("AAAAAAAAAAAAAAAAAAAAAA", "/season").await.status, 403);
     house.clock.set("2027-09-01T00:00:00Z");
     assert_eq!(house.coordinator_get(&token, "/season").await.status, 403);

@@ -101,7 +101,8 @@ impl Day<'_> {
                 let from = self.chaperones(self.numbers[turn.from].number);
                 let to = self.chaperones(self.numbers[turn.into].number);
                 let kept = from.iter().any(|chaperone| to.contains(chaperone));
-                (!kept && !(from.is_empty() && to.is_empty())).then(|| HandOver {
+                let nobody = from.is_empty() && to.is_empty();
+                (!kept && !nobody).then(|| HandOver {
                     turn: at,
                     from: from.to_vec(),
                     to: to.to_vec(),

@@ -1,6 +1,6 @@
 //! Sheets that families meet: the door, the tag on a costume bag, the slip at the class door.
 
-use super::{Kind, Paper, Sheet, Table, length, minute, row};
+use super::{CANT_COME, HEARD, Kind, Paper, Sheet, Table, length, minute, row};
 use crate::domain::board::Item;
 use crate::domain::season::ChildId;
 use jiff::Span;
@@ -104,7 +104,7 @@ pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
     let mut by_class: BTreeMap<&str, Vec<Vec<String>>> = BTreeMap::new();
     for child in day.children() {
         let standing = (paper.standings)(child);
-        if standing.is_some_and(|word| SETTLED.contains(&word)) {
+        if standing.is_some_and(|word| [CANT_COME, HEARD].contains(&word)) {
             continue;
         }
         let Some(first) = day.of_child(child).first() else { continue };
@@ -130,6 +130,3 @@ pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
     });
     paper.sheet(Kind::Slips, "Class door: still to be heard from", tables.collect())
 }
-
-/// Words of an answer after which nobody needs to sign.
-pub const SETTLED: [&str; 2] = ["heard", "can't come"];

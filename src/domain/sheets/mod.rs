@@ -9,7 +9,9 @@ mod rooms;
 mod staff;
 
 use super::board::Board;
+use super::book::Book;
 use super::day::Day;
+use super::digest;
 use super::season::{ChaperoneId, ChildId, EventId, Season, Side};
 use super::words::key;
 use jiff::civil::DateTime;
@@ -83,11 +85,42 @@ pub struct Sheet {
     pub whose: String,
     /// Its title.
     pub title: String,
+    /// The title without the event.
+    pub short: String,
     /// Lines below the title.
     pub under: Vec<String>,
     /// Its tables.
     pub tables: Vec<Table>,
 }
+
+impl Sheet {
+    /// What files and addresses call it.
+    pub fn name(&self) -> String {
+        let dash = if self.whose.is_empty() { "" } else { "-" };
+        format!("{}{dash}{}", self.kind.word(), self.whose)
+    }
+}
+
+/// How the moment of printing is written.
+pub const PRINTED: &str = "%-d %B %Y, %H:%M";
+/// Characters of a workbook's digest that stand on a sheet.
+const VERSION_CHARACTERS: usize = 8;
+
+/// The short name of a workbook's content: the same rows, the same name.
+pub fn version(book: &Book) -> String {
+    let mut form = String::new();
+    for sheet in &book.sheets {
+        for row in &sheet.rows {
+            form.push_str(&format!("{}\u{1f}{:?}\u{1e}", sheet.name, row.cells));
+        }
+    }
+    digest::hex(&digest::sha256(form.as_bytes())).chars().take(VERSION_CHARACTERS).collect()
+}
+
+/// The word of an answer after which nobody needs to sign.
+pub const HEARD: &str = "heard";
+/// The same, for a child who will not be there.
+pub const CANT_COME: &str = "can't come";
 
 /// How a child's answer stands at an event, in a word; none where that is not known.
 pub type Standings<'a> = &'a dyn Fn(ChildId) -> Option<&'static str>;
@@ -176,7 +209,14 @@ impl Paper<'_> {
             if event.ordered { "curtain up" } else { "begins" },
             event.starts.strftime("%H:%M")
         )];
-        Sheet { kind, whose: String::new(), title: format!("{title}: {}", event.name), under, tables }
+        Sheet {
+            kind,
+            whose: String::new(),
+            title: format!("{title}: {}", event.name),
+            short: title.to_owned(),
+            under,
+            tables,
+        }
     }
 
     /// A child as staff sheets name it: given name and initial, or as much of the family name as tells it from others.

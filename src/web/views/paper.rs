@@ -3,6 +3,7 @@
 use askama::Template;
 
 use crate::domain::sheets::{CAUTION, Sheet};
+use crate::web::assets;
 
 /// A sheet as a page of its own.
 #[derive(Debug, Template)]
@@ -14,15 +15,20 @@ pub struct PaperPage<'a> {
     pub version: &'a str,
     /// When it was printed, local time.
     pub printed: &'a str,
-    /// How it looks.
+    /// How it looks, where it is a file; empty where it links to the style sheet.
     pub style: &'static str,
     /// What it is not.
     pub caution: &'static str,
 }
 
 impl<'a> PaperPage<'a> {
-    /// The page of a sheet.
+    /// The page of a sheet as a file.
     pub fn of(sheet: &'a Sheet, version: &'a str, printed: &'a str) -> PaperPage<'a> {
-        PaperPage { sheet, version, printed, style: include_str!("../paper.css"), caution: CAUTION }
+        PaperPage { sheet, version, printed, style: assets::PAPER, caution: CAUTION }
+    }
+
+    /// The page of a sheet as it is served.
+    pub fn linked(sheet: &'a Sheet, version: &'a str, printed: &'a str) -> PaperPage<'a> {
+        PaperPage { style: "", ..PaperPage::of(sheet, version, printed) }
     }
 }

@@ -342,6 +342,8 @@ pub struct EventPage {
     pub place: String,
     /// Numbers in order.
     pub groups: Vec<NumberGroup>,
+    /// Sheets to print: address and title.
+    pub sheets: Vec<(String, String)>,
 }
 
 #[cfg(test)]

@@ -1,0 +1,57 @@
+//! `/season/EVENT/sheets/NAME`: a sheet of the day with the answers so far, ready to print.
+
+use std::sync::Arc;
+
+use axum::extract::{Path, State};
+use axum::http::HeaderMap;
+use axum::response::Response;
+
+use super::respond::{Denied, html};
+use super::routes::Front;
+use super::views::PaperPage;
+use crate::domain::board::Board;
+use crate::domain::season::ChildId;
+use crate::domain::sheets::{self, Sheet};
+use crate::domain::standing::Standing;
+use crate::domain::wall;
+use crate::service::lists::EventList;
+use crate::service::ports::{Gateway, Store};
+
+/// The sheets of an event with the answers of its list.
+pub(super) fn of_event(board: &Board, list: &EventList) -> Vec<Sheet> {
+    let standing = |child: ChildId| {
+        list.children.iter().find(|line| line.child == child).map(|line| word(line.standing))
+    };
+    sheets::of_event(board, list.event, &standing)
+}
+
+/// Where each sheet of an event is, and its title.
+pub(super) fn links(board: &Board, list: &EventList) -> Vec<(String, String)> {
+    let event = &board.season.events[list.event.at()].reference;
+    let link = |sheet: Sheet| (format!("/season/{event}/sheets/{}", sheet.name()), sheet.short);
+    of_event(board, list).into_iter().map(link).collect()
+}
+
+fn word(standing: Standing) -> &'static str {
+    match standing {
+        Standing::Heard => sheets::HEARD,
+        Standing::HeardBefore => "heard before the change",
+        Standing::Waiting => "not heard from",
+        Standing::CantCome => sheets::CANT_COME,
+        Standing::NoWay => "no way to reach",
+        Standing::NotAsked => "not asked",
+    }
+}
+
+pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path((event, name)): Path<(String, String)>,
+    headers: HeaderMap,
+) -> Result<Response, Denied> {
+    front.coordinator(&headers).await?;
+    let (board, list, version) = front.office.paper(&event).await?.ok_or(Denied::NotFound)?;
+    let sheet =
+        of_event(&board, &list).into_iter().find(|sheet| sheet.name() == name).ok_or(Denied::NotFound)?;
+    let printed = wall::local(&board.season.zone, front.office.now()).strftime(sheets::PRINTED).to_string();
+    Ok(html(&PaperPage::linked(&sheet, &version, &printed)))
+}
