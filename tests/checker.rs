@@ -75,7 +75,7 @@ impl Run {
         for (item, _) in &message.parts {
             let Some(it) = self.board.itinerary(*item) else { continue };
             let (child, event) = self.board.item_refs(*item);
-            let ends = it.collect_from.expect("every event of the demo ends").strftime("%Y%m%dT%H%M%S");
+            let ends = it.collect_from.expect("every event of the demo ends").at().strftime("%Y%m%dT%H%M%S");
             write!(words, "{} ", it.call.strftime("%H:%M")).expect("words");
             write!(
                 entries,

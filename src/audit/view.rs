@@ -167,11 +167,9 @@ impl View {
             return self.after_start(event, fixed);
         }
         let own = event.dismissal == "after own last number";
-        if let (false, Some(ends)) = (own, event.ends) {
-            return self.after_start(event, ends);
-        }
+        let announced = event.ends.and_then(|ends| self.after_start(event, ends));
         if !event.ordered {
-            return self.after_start(event, event.ends?);
+            return announced;
         }
         let (mut clock, mut last) = (0, 0);
         for slot in &event.order {
@@ -188,7 +186,9 @@ impl View {
             }
         }
         let end = curtain_up.as_second() + last;
-        Timestamp::from_second(-(-end).div_euclid(STEP_SECONDS) * STEP_SECONDS).ok()
+        let reckoned = Timestamp::from_second(-(-end).div_euclid(STEP_SECONDS) * STEP_SECONDS).ok()?;
+        // An announced end may be later than the last number's, never earlier.
+        Some(announced.filter(|_| !own).map_or(reckoned, |announced| announced.max(reckoned)))
     }
 
     /// A time of day at or after the event's beginning: a time before it is after midnight.

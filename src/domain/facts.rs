@@ -106,7 +106,7 @@ impl Facts {
         facts.set(Field::TurnIn, costumes.join("; "));
         let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
         facts.set(Field::CollectAt, collect_at.clone());
-        facts.set(Field::CollectFrom, it.collect_from.map(clock).unwrap_or_default());
+        facts.set(Field::CollectFrom, it.collect_from.map(|from| clock(from.at())).unwrap_or_default());
         facts.set(Field::Rules, rules_text(season, Some(it.event)));
         facts
     }

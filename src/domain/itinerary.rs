@@ -1,9 +1,8 @@
 //! What one child must do at one event, worked out from the season.
 
+use super::release::{Ends, Release};
 use super::running_order::{placed, quick_changes};
-use super::season::{
-    ChaperoneId, Child, ChildId, Dismissal, Event, EventId, EventKind, NumberId, Place, Season, Slot,
-};
+use super::season::{ChaperoneId, Child, ChildId, Event, EventId, EventKind, NumberId, Place, Season, Slot};
 use super::{wall, way};
 use jiff::civil::{DateTime, Time};
 use jiff::{Span, Timestamp};
@@ -30,7 +29,7 @@ pub struct Itinerary {
     /// Curtain up.
     pub starts: DateTime,
     /// Not before when to collect; none where the season does not say.
-    pub collect_from: Option<DateTime>,
+    pub collect_from: Option<Release>,
     /// The instant after which nothing about this event is useful any more.
     pub over_at: Timestamp,
     /// Numbers whose costume is handed in at the end.
@@ -122,7 +121,8 @@ impl<'a> Frame<'a> {
             starts,
             calls,
             ends_by_number: order.iter().map(|p| (p.number, p.end)).collect(),
-            last: event.ends.map(|end| not_before(starts, event, end)).or(computed),
+            // Nobody leaves before the last number, whatever end was announced.
+            last: event.ends.map(|end| not_before(starts, event, end)).max(computed),
         }
     }
 
@@ -143,12 +143,10 @@ impl<'a> Frame<'a> {
         let call_time = numbers.iter().map(|n| self.calls[n].unwrap_or(self.event.call)).min()?;
         let call = self.event.date.to_datetime(call_time);
         let longest = self.place.ways.iter().map(|w| w.walk.1).max();
-        let collect_from = match self.event.dismissal {
-            Dismissal::AfterLastNumber => self.last,
-            Dismissal::AfterOwnLastNumber => self.own_last(&numbers).or(self.last),
-            Dismissal::At(time) => Some(not_before(self.starts, self.event, time)),
-        };
-        let over = collect_from.or(self.last).unwrap_or(self.starts).max(self.starts);
+        let ends = Ends { event: self.last, own: self.own_last(&numbers) };
+        let fixed = |time| not_before(self.starts, self.event, time);
+        let collect_from = Release::by(self.event.dismissal, ends, fixed);
+        let over = collect_from.map(Release::at).or(self.last).unwrap_or(self.starts).max(self.starts);
         Some(Itinerary {
             child: child_id,
             event: id,

@@ -21,6 +21,7 @@ pub mod quiet;
 pub mod reading;
 pub mod record;
 pub mod refs;
+pub mod release;
 pub mod retry;
 pub mod running_order;
 pub mod season;

@@ -411,8 +411,10 @@ fn letter_item(
         call: it.map_or(event.call, |it| it.call.time()),
         park_by: it.and_then(|it| it.park_by).map(|at| at.time()),
         starts: event.starts,
-        collect_from: it.and_then(|it| it.collect_from).map(|at| at.time()),
-        collect_overnight: it.and_then(|it| it.collect_from).is_some_and(|at| at.date() > event.date),
+        collect_from: it.and_then(|it| it.collect_from).map(|from| from.at().time()),
+        collect_overnight: it
+            .and_then(|it| it.collect_from)
+            .is_some_and(|from| from.at().date() > event.date),
         place: place.name.clone(),
         door: place.door.clone(),
         ways: place

@@ -19,6 +19,7 @@ use super::views::{
 use crate::domain::board::Item;
 use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
 use crate::domain::record::AnswerKind;
+use crate::domain::release::Release;
 use crate::domain::season::{EventId, HouseRule, Language, Place, Season};
 use crate::domain::standing::Standing;
 use crate::service::answering::{GuardianData, Noted, SheetData};
@@ -225,7 +226,7 @@ fn ribbon(
     let call = told.parsed(Field::Call, it.call.time());
     rows.push(Row { kind: RowKind::Call, time: call, note: String::new() });
     rows.push(Row { kind: RowKind::Starts, time: Told::same(event.starts), note: String::new() });
-    if let Some(from) = it.collect_from {
+    if let Some(from) = it.collect_from.map(Release::at) {
         let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
         let note = format!("{collect_at}.");
         rows.push(Row { kind: RowKind::Collect, time: told.parsed(Field::CollectFrom, from.time()), note });

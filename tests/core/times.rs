@@ -67,7 +67,7 @@ fn check_dismissal(dismissal: &str, starts: &str, ends: &str, child: &str, expec
     let board = board(&changed);
     let it = board.itinerary(item(&board, child, "E002")).unwrap();
     let expect: DateTime = expect.parse().unwrap();
-    assert_eq!(it.collect_from, Some(expect), "{dismissal} {starts} {ends} {child}");
+    assert_eq!(it.collect_from.map(|from| from.at()), Some(expect), "{dismissal} {starts} {ends} {child}");
     assert_eq!(it.over_at, board.season.zone.to_timestamp(expect).unwrap());
 }
 
@@ -76,6 +76,7 @@ fn dismissal_is_after_all_after_ones_own_or_at_a_time() {
     // The order lasts 2:00 0:20 3:00 0:20 15:00 2:30 0:30 2:00 0:20 4:00, which is 30:00.
     check_dismissal("", "19:00", "", "C001", "2027-03-27T19:30");
     check_dismissal("after the last number", "19:00", "21:10", "C001", "2027-03-27T21:10");
+    check_dismissal("after the last number", "19:00", "19:10", "C001", "2027-03-27T19:30");
     check_dismissal("after own last number", "19:00", "21:10", "C001", "2027-03-27T19:10");
     check_dismissal("after own last number", "19:00", "21:10", "C004", "2027-03-27T19:30");
     check_dismissal("22:15", "19:00", "", "C001", "2027-03-27T22:15");

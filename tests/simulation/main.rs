@@ -87,6 +87,16 @@ fn a_season_is_the_same_on_both_databases() {
         let on_file = live(Setup::crashing(seed));
         assert_eq!(on_server.breaches, Vec::<String>::new(), "seed {seed}");
         assert_eq!(on_server.trace, on_file.trace, "seed {seed}");
+        assert_eq!(on_server.standings, on_file.standings, "seed {seed}");
+        let mut kinds: Vec<_> = on_file.standings.iter().filter_map(|line| line.rsplit(' ').next()).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        println!("seed {seed}: {} events, standings {kinds:?}", on_file.events);
+        assert!(
+            on_file.events >= 1_000 && kinds.len() > 1,
+            "seed {seed}: {} events, {kinds:?}",
+            on_file.events
+        );
         assert_eq!((on_server.steps, on_server.offers), (on_file.steps, on_file.offers), "seed {seed}");
     }
 }

@@ -4,11 +4,13 @@ use crate::common::{self, HandClock, Seeded, at};
 use crate::post::{Post, World};
 use crate::school;
 use allheard::demo::dice::Dice;
+use allheard::domain::board::Item;
 use allheard::domain::book::Book;
 use allheard::domain::digest;
 use allheard::domain::graph::{self, State, Step};
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
+use allheard::domain::standing::standing;
 use allheard::service::answering::Noted;
 use allheard::service::office::{Office, OfficeFault, Ways};
 use allheard::service::ports::{CrashPoint, LinkKind, NewLink, Store, StoreFault};
@@ -134,6 +136,10 @@ pub struct Outcome {
     pub planned_at_first: BTreeSet<String>,
     pub steps: usize,
     pub answers: usize,
+    /// Everything that happened, counted.
+    pub events: usize,
+    /// Where each guardian is with each child and event at the end.
+    pub standings: Vec<String>,
 }
 
 #[derive(Debug, Clone)]
@@ -701,6 +707,7 @@ impl Run {
             self.world.breach(format!("an answer was lost: {lost:?}"));
         }
         self.everyone_knows().await;
+        let standings = self.standings().await;
         if let Err(fault) = common::verify_ledger(store, 1).await {
             self.world.breach(fault);
         }
@@ -716,7 +723,24 @@ impl Run {
             planned_at_first,
             steps,
             answers: stored.len(),
+            events: self.trace.len(),
+            standings,
         }
+    }
+
+    async fn standings(&self) -> Vec<String> {
+        let Ok(desk) = self.office().desk().await else { return Vec::new() };
+        let (board, record) = (&desk.board, &desk.record);
+        let itineraries = board.programme.itineraries.iter();
+        itineraries
+            .map(|it| Item { child: it.child, event: Some(it.event) })
+            .flat_map(|item| board.cares_of(item.child).map(move |care| (care.guardian, item)))
+            .map(|(guardian, item)| {
+                let (child, event) = board.item_refs(item);
+                let who = &board.season.guardians[guardian.at()].reference;
+                format!("{who} {child} {event} {}", standing(board, record, guardian, item).word())
+            })
+            .collect()
     }
 
     /// Where the carriers take everything, whoever can be reached was told last what held at the end, unless the last

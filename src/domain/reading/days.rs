@@ -4,6 +4,7 @@ use super::super::day::Day;
 use super::super::day::turns::Ease;
 use super::super::season::{EventId, EventKind, Season};
 use super::desk::{Desk, Spot, counted, row_list};
+use jiff::Span;
 
 /// Cases spelled out in one sentence at most.
 const CASES_TOLD: usize = 4;
@@ -15,11 +16,31 @@ pub(super) fn run(season: &Season, event_rows: &[u32], child_rows: &[u32], desk:
             continue;
         }
         let day = Day::of(season, EventId(at));
+        announced_too_early(&day, *row, desk);
         no_time(&day, child_rows, desk);
         // In class and at photographs the teachers are with the children (common practice, no source).
         if !matches!(event.kind, EventKind::Class | EventKind::Photographs) {
             too_many(&day, *row, desk);
         }
+    }
+}
+
+fn announced_too_early(day: &Day<'_>, row: u32, desk: &mut Desk) {
+    let event = day.event();
+    let (true, Some(announced), Some(ends)) = (event.ordered, event.ends, day.ends()) else { return };
+    let (starts, ends) = (day.clock(0), day.clock(ends));
+    let same_day = event.date.to_datetime(announced);
+    let announced_at =
+        if same_day < starts { same_day.saturating_add(Span::new().days(1)) } else { same_day };
+    if announced_at < ends {
+        let reason = format!(
+            "'{}' is announced to end at {}, but its last number ends at {}",
+            event.name,
+            announced.strftime("%H:%M"),
+            ends.strftime("%H:%M")
+        );
+        let cure = "Write a later end; until then families are told the end of the last number.";
+        desk.warn(Spot::named("events", row, "ends"), reason, cure);
     }
 }
 

@@ -78,7 +78,7 @@ fn line(
     let signs_out = signs(it.and_then(|it| it.signs_out));
     let mut out = String::new();
     if signs_out {
-        let from = it.and_then(|it| it.collect_from).map(|at| format!("from {} ", minute(at)));
+        let from = it.and_then(|it| it.collect_from).map(|from| format!("from {} ", minute(from.at())));
         let adults: Vec<&str> = paper
             .board
             .cares_of(part.child)

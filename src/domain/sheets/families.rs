@@ -2,6 +2,7 @@
 
 use super::{CANT_COME, HEARD, Kind, Paper, Sheet, Table, length, minute, row};
 use crate::domain::board::Item;
+use crate::domain::release::Release;
 use crate::domain::season::ChildId;
 use jiff::Span;
 use std::collections::BTreeMap;
@@ -45,6 +46,7 @@ fn leaving(paper: &Paper<'_>) -> Table {
         .children()
         .into_iter()
         .filter_map(|child| paper.board.itinerary(Item { child, event: Some(day.id) })?.collect_from)
+        .map(Release::at)
         .max();
     let rows = day
         .leaving()
