@@ -35,9 +35,14 @@ pub fn placed(season: &Season, event: &Event) -> Vec<Placed> {
     out
 }
 
+/// Whether so many numbers between two of a child's are a quick change. An interval always breaks one.
+pub fn is_quick(season: &Season, same_act: bool, between: usize) -> bool {
+    same_act && (between as u64) < u64::from(season.settings.quick_change_numbers)
+}
+
 /// The child's quick changes at an event: pairs of numbers with fewer than the season's threshold between them.
 ///
-/// An interval always breaks a quick change. Without a running order nothing is known and nothing is returned.
+/// Without a running order nothing is known and nothing is returned.
 pub fn quick_changes(season: &Season, event: &Event, child: &Child) -> Vec<(NumberId, NumberId)> {
     if !event.ordered {
         return Vec::new();
@@ -49,10 +54,7 @@ pub fn quick_changes(season: &Season, event: &Event, child: &Child) -> Vec<(Numb
         .filter(|(_, p)| child.castings.iter().any(|c| c.number == p.number))
         .collect();
     mine.windows(2)
-        .filter(|pair| {
-            let between = pair[1].0 - pair[0].0 - 1;
-            pair[0].1.act == pair[1].1.act && (between as u32) < season.settings.quick_change_numbers
-        })
+        .filter(|pair| is_quick(season, pair[0].1.act == pair[1].1.act, pair[1].0 - pair[0].0 - 1))
         .map(|pair| (pair[0].1.number, pair[1].1.number))
         .collect()
 }

@@ -528,6 +528,16 @@ pub struct Settings {
     pub call_names: CallNames,
 }
 
+impl Settings {
+    /// Minutes that chaperones come before the children at an event of a kind.
+    pub fn lead_minutes(&self, kind: EventKind) -> u32 {
+        match kind {
+            EventKind::Dress | EventKind::Show => self.lead_show_minutes,
+            EventKind::Class | EventKind::Rehearsal | EventKind::Photographs => self.lead_rehearsal_minutes,
+        }
+    }
+}
+
 /// Everything one season consists of.
 #[derive(Debug, Clone)]
 pub struct Season {

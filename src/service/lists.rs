@@ -5,7 +5,7 @@ use super::ports::{Gateway, Store, StoredIncoming, StoredMessage};
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::record::{Record, Told};
-use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, EventKind, GuardianId, NumberId};
+use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, GuardianId, NumberId};
 use crate::domain::sheets;
 use crate::domain::standing::{Standing, address, heard, reachable, settled, standing};
 use jiff::{SignedDuration, Timestamp};
@@ -259,12 +259,7 @@ pub fn starts_at(board: &Board, event: EventId) -> Timestamp {
 /// The chaperones' call: the event's call less the season's lead.
 pub fn chaperone_call(board: &Board, event: EventId) -> Timestamp {
     let at = &board.season.events[event.at()];
-    let minutes = match at.kind {
-        EventKind::Dress | EventKind::Show => board.season.settings.lead_show_minutes,
-        EventKind::Class | EventKind::Rehearsal | EventKind::Photographs => {
-            board.season.settings.lead_rehearsal_minutes
-        }
-    };
+    let minutes = board.season.settings.lead_minutes(at.kind);
     let call = crate::domain::wall::instant(&board.season.zone, at.date.to_datetime(at.call));
     call.saturating_sub(SignedDuration::from_mins(i64::from(minutes))).unwrap_or(call)
 }

@@ -1,5 +1,6 @@
 //! `/season/EVENT/sheets/NAME`: a sheet of the day with the answers so far, ready to print.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use axum::extract::{Path, State};
@@ -19,10 +20,9 @@ use crate::service::ports::{Gateway, Store};
 
 /// The sheets of an event with the answers of its list.
 pub(super) fn of_event(board: &Board, list: &EventList) -> Vec<Sheet> {
-    let standing = |child: ChildId| {
-        list.children.iter().find(|line| line.child == child).map(|line| word(line.standing))
-    };
-    sheets::of_event(board, list.event, &standing)
+    let words: HashMap<ChildId, &'static str> =
+        list.children.iter().map(|line| (line.child, word(line.standing))).collect();
+    sheets::of_event(board, list.event, &|child| words.get(&child).copied())
 }
 
 /// Where each sheet of an event is, and its title.

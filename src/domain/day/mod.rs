@@ -27,7 +27,7 @@ const NORTH_AMERICAN: &[(&str, i64)] =
 
 /// One number in its place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Turned {
+pub struct Timed {
     /// Which number.
     pub number: NumberId,
     /// Seconds from curtain up to its first step.
@@ -65,7 +65,7 @@ pub struct Day<'a> {
     /// Which event.
     pub id: EventId,
     /// The numbers in running order.
-    pub numbers: Vec<Turned>,
+    pub numbers: Vec<Timed>,
     /// Every child's parts, by child and then in running order.
     pub parts: Vec<Part>,
     /// Turnarounds in the order in which children come off.
@@ -77,7 +77,7 @@ impl<'a> Day<'a> {
     /// Works an event out. A number twice in the running order counts where it stands first: the workbook refuses it.
     pub fn of(season: &'a Season, id: EventId) -> Day<'a> {
         let event = &season.events[id.at()];
-        let numbers = turned(season, event);
+        let numbers = timed(season, event);
         let parts = parts(season, event, &numbers);
         let mut chaperones: HashMap<NumberId, Vec<ChaperoneId>> = HashMap::new();
         for duty in season.duties.iter().filter(|duty| duty.event == id) {
@@ -146,9 +146,9 @@ impl<'a> Day<'a> {
     }
 }
 
-fn turned(season: &Season, event: &Event) -> Vec<Turned> {
+fn timed(season: &Season, event: &Event) -> Vec<Timed> {
     let lead = season.settings.ready_numbers as usize;
-    let mut numbers: Vec<Turned> = Vec::new();
+    let mut numbers: Vec<Timed> = Vec::new();
     let mut act_begins = 0_usize;
     for place in placed(season, event) {
         if numbers.iter().any(|other| other.number == place.number) {
@@ -162,7 +162,7 @@ fn turned(season: &Season, event: &Event) -> Vec<Turned> {
         let act_starts = numbers.get(act_begins).map_or(starts, |first| first.starts);
         let beginners = act_starts - BEGINNERS_SECONDS;
         let called = before.checked_sub(lead).and_then(|nth| numbers.get(act_begins + nth));
-        numbers.push(Turned {
+        numbers.push(Timed {
             number: place.number,
             starts,
             ends: i64::from(place.end),
@@ -175,7 +175,7 @@ fn turned(season: &Season, event: &Event) -> Vec<Turned> {
     numbers
 }
 
-fn parts(season: &Season, event: &Event, numbers: &[Turned]) -> Vec<Part> {
+fn parts(season: &Season, event: &Event, numbers: &[Timed]) -> Vec<Part> {
     let places: HashMap<NumberId, usize> = numbers.iter().enumerate().map(|(at, n)| (n.number, at)).collect();
     let mut parts = Vec::new();
     for (nth, child) in (0_u32..).zip(&season.children).filter(|(_, child)| in_cast(event, child)) {

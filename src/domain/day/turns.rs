@@ -1,6 +1,7 @@
 //! Turnarounds: what lies between a child's coming off and going on again.
 
-use super::{Day, Part, Turned};
+use super::{Day, Part, Timed};
+use crate::domain::running_order::is_quick;
 use crate::domain::season::{ChaperoneId, ChildId, Season};
 
 /// A child up to this age changes with a dresser, whatever the time (planning assumption, no source).
@@ -51,7 +52,7 @@ pub struct HandOver {
     pub by_quick_change: bool,
 }
 
-pub(super) fn turns(season: &Season, numbers: &[Turned], parts: &[Part]) -> Vec<Turn> {
+pub(super) fn turns(season: &Season, numbers: &[Timed], parts: &[Part]) -> Vec<Turn> {
     let mut turns: Vec<Turn> = parts
         .windows(2)
         .filter(|pair| pair[0].child == pair[1].child)
@@ -61,18 +62,16 @@ pub(super) fn turns(season: &Season, numbers: &[Turned], parts: &[Part]) -> Vec<
     turns
 }
 
-fn turn(season: &Season, numbers: &[Turned], from: &Part, into: &Part) -> Turn {
+fn turn(season: &Season, numbers: &[Timed], from: &Part, into: &Part) -> Turn {
     let settings = &season.settings;
     let (off, on) = (&numbers[from.at], &numbers[into.at]);
     let between = into.at - from.at - 1;
     let gap = on.starts - off.ends;
     let left = (gap - i64::from(settings.walks_seconds)).max(0);
-    let ease = if off.act != on.act {
-        // An interval always breaks a quick change.
-        Ease::Easy
-    } else if left < i64::from(settings.change_seconds) {
+    let same_act = off.act == on.act;
+    let ease = if same_act && left < i64::from(settings.change_seconds) {
         Ease::Impossible
-    } else if (between as u64) < u64::from(settings.quick_change_numbers) {
+    } else if is_quick(season, same_act, between) {
         Ease::Quick
     } else {
         Ease::Easy

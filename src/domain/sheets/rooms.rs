@@ -5,7 +5,7 @@ use crate::domain::board::Item;
 use crate::domain::day::Day;
 use crate::domain::day::turns::Ease;
 use crate::domain::season::{ChildId, EventId, EventKind};
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 
 pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
@@ -88,23 +88,16 @@ pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
 
 pub(super) fn assembly(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
-    let mut groups: Vec<(String, Vec<String>)> = Vec::new();
+    let mut groups: BTreeMap<usize, Vec<String>> = BTreeMap::new();
     for child in day.children() {
         let Some(first) = day.of_child(child).first() else { continue };
-        let number = day.numbers[first.at].number;
-        let group = format!("{} · {}", paper.number(first.at), paper.names(day.chaperones(number)));
-        match groups.iter_mut().find(|(name, _)| *name == group) {
-            Some((_, children)) => children.push(paper.child(child)),
-            None => groups.push((group, vec![paper.child(child)])),
-        }
+        groups.entry(first.at).or_default().push(paper.child(child));
     }
-    groups.sort_by_key(|(name, _)| {
-        (0..day.numbers.len()).find(|at| name.starts_with(&format!("{} · ", paper.number(*at))))
-    });
-    let tables = groups.into_iter().map(|(heading, mut children)| {
+    let tables = groups.into_iter().map(|(at, mut children)| {
         children.sort();
+        let with = paper.names(day.chaperones(day.numbers[at].number));
         Table {
-            heading: format!("{heading} · {}", count(children.len())),
+            heading: format!("{} · {with} · {}", paper.number(at), count(children.len())),
             note: String::new(),
             columns: vec!["Child", "Here"],
             rows: children.into_iter().map(|child| row![child, "☐"]).collect(),

@@ -1,7 +1,7 @@
 //! The staff table: which chaperones are expected, when, and who stands in.
 
 use super::{Kind, Paper, Sheet, Table, minute, row};
-use crate::domain::season::{ChaperoneId, EventKind, Guardian};
+use crate::domain::season::{ChaperoneId, Guardian};
 use crate::domain::words::key;
 use jiff::Span;
 use std::collections::BTreeMap;
@@ -14,12 +14,7 @@ const REPLACED_MINUTES: i64 = 15;
 pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
     let season = &paper.board.season;
     let event = paper.day.event();
-    let lead = match event.kind {
-        EventKind::Dress | EventKind::Show => season.settings.lead_show_minutes,
-        EventKind::Class | EventKind::Rehearsal | EventKind::Photographs => {
-            season.settings.lead_rehearsal_minutes
-        }
-    };
+    let lead = season.settings.lead_minutes(event.kind);
     let call = event.date.to_datetime(event.call);
     let before = |minutes: i64| minute(call.saturating_sub(Span::new().minutes(minutes)));
     let mut tasks: BTreeMap<ChaperoneId, Vec<String>> = BTreeMap::new();
