@@ -130,23 +130,18 @@ pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<
     let day = Day::of(&board.season, event);
     let labels = labels(&board.season, &day.children());
     let paper = Paper { board, day: &day, standings, labels };
-    let mut sheets: Vec<Sheet> = board
-        .season
-        .chaperones
-        .iter()
-        .zip(0_u32..)
-        .filter_map(|(_, at)| clipboard::sheet(&paper, ChaperoneId(at)))
-        .collect();
-    sheets.extend([
+    let mut sheets = vec![
+        staff::roll(&paper),
+        families::door(&paper),
         rooms::quick_changes(&paper),
         rooms::wall(&paper),
         rooms::assembly(&paper),
         rooms::photographs(&paper),
-        families::door(&paper),
         families::tags(&paper),
         families::slips(&paper),
-        staff::roll(&paper),
-    ]);
+    ];
+    let chaperones = (0_u32..).zip(&board.season.chaperones).map(|(at, _)| ChaperoneId(at));
+    sheets.extend(chaperones.filter_map(|chaperone| clipboard::sheet(&paper, chaperone)));
     sheets.retain(|sheet| sheet.tables.iter().any(|table| !table.rows.is_empty()));
     sheets
 }
