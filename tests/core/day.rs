@@ -201,12 +201,21 @@ fn everything_for_a_full_season_is_quick() {
     assert!(season.children.len() == 350 && season.numbers.len() == 44);
     let show =
         (0..).zip(&season.events).filter(|(_, e)| e.ordered).map(|(at, _)| EventId(at)).last().unwrap();
-    let began = Instant::now();
-    let day = Day::of(&season, show);
-    let held: usize = (0..day.numbers.len()).map(|at| day.held_for(at).len()).sum();
-    let counts = (day.turns.len(), day.hand_overs().len(), day.watches().len(), day.leaving().len(), held);
-    let took = began.elapsed();
-    assert!(counts.0 > 100 && counts.1 > 50 && counts.2 > 40 && counts.3 > 4 && counts.4 > 5, "{counts:?}");
+    let everything = || {
+        let began = Instant::now();
+        let day = Day::of(&season, show);
+        let held: usize = (0..day.numbers.len()).map(|at| day.held_for(at).len()).sum();
+        let counts =
+            (day.turns.len(), day.hand_overs().len(), day.watches().len(), day.leaving().len(), held);
+        assert!(
+            counts.0 > 100 && counts.1 > 50 && counts.2 > 40 && counts.3 > 4 && counts.4 > 5,
+            "{counts:?}"
+        );
+        began.elapsed()
+    };
+    // The best of five: what other tests take of the machine meanwhile is not counted.
+    let took = (0..5).map(|_| everything()).min().unwrap();
+    println!("everything for {} children: {took:?}", season.children.len());
     assert!(took < EVERYTHING_WITHIN, "{took:?}");
 }
 

@@ -1,5 +1,6 @@
 //! The rules of the core as tables, on small seasons made by hand.
 
+#![allow(clippy::print_stdout, reason = "figures are shown")]
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a helper of a test may fail the test")]
 
 #[path = "../common/mod.rs"]
