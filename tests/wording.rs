@@ -70,7 +70,7 @@ fn facts(kind: Kind, language: &str) -> Vec<&'static str> {
     let day = if language == "en" { "Fri 4 June" } else { "vie 4 de junio" };
     match kind {
         Kind::Rules => vec![],
-        Kind::CallSheet | Kind::Reminder | Kind::Eve => {
+        Kind::CallSheet | Kind::Reminder | Kind::Eve | Kind::Duty => {
             vec![day, "17:00", "16:35", "stage door, Tar Lane"]
         }
         Kind::Change => vec![day, "17:30 -> 17:00", "17:05 -> 16:35"],
@@ -124,6 +124,16 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
             }
             match kind {
                 Kind::Rules | Kind::TurnIn | Kind::Cancelled => {}
+                Kind::Duty => wanted.extend([
+                    "17:00",
+                    "16:35",
+                    "17:15",
+                    "17:45",
+                    "20:30",
+                    "stage door, Tar Lane",
+                    "Kelp",
+                    "Badge, pen, dark clothes",
+                ]),
                 _ => wanted.extend(["17:00", "16:35", "20:30", "Tar Lane gate", "stage door, Tar Lane"]),
             }
             for part in [&mail.text, &mail.html] {
@@ -201,7 +211,8 @@ fn the_reply_word_is_asked_for_only_where_it_is_understood() {
             assert!(!asks(&letter), "{language} {kind:?}");
             letter.reply_by_text = true;
             // SÍ makes every character dear: the longer Spanish texts keep the facts and ask for a tap instead.
-            let room = language == "en" || matches!(kind, Kind::Rules | Kind::TurnIn | Kind::Cancelled);
+            let room =
+                language == "en" || matches!(kind, Kind::Rules | Kind::TurnIn | Kind::Duty | Kind::Cancelled);
             let text = wording.text(&letter).unwrap().text;
             assert_eq!(asks(&letter), room, "{language} {kind:?}: {text}");
             assert!(text.contains(&letter.link));

@@ -126,8 +126,8 @@ fn stale_words(season: &Season, linked: &Linked) -> Option<String> {
 
 fn allowed(view: &View, items: &[Item]) -> BTreeSet<(i8, i8)> {
     let events = items.iter().filter_map(|item| view.times(&item.child, view.event(&item.event)?));
-    let instants = events.flat_map(|Times { call, park_by, curtain_up, dismissal }| {
-        [Some(call), Some(park_by), Some(curtain_up), dismissal]
+    let instants = events.flat_map(|Times { call, park_by, curtain_up, dismissal, before }| {
+        [Some(call), Some(park_by), Some(curtain_up), dismissal, before[0], before[1]]
     });
     instants.flatten().map(|instant| view.wall(instant)).collect()
 }

@@ -56,8 +56,11 @@ fn debts<'a>(season: &'a Season, view: &'a View) -> Vec<Debt<'a>> {
                 add(season, view, notice, child, "-", None, &mut debts);
             }
         }
+        let chaperones = notice.to.starts_with("chaperones");
+        let people: Vec<&String> =
+            if chaperones { view.chaperones.keys().collect() } else { view.children.keys().collect() };
         for event in view.about(notice) {
-            for child in view.children.keys() {
+            for child in people.iter().copied() {
                 if let Some(times) = view.times(child, event) {
                     add(season, view, notice, child, &event.reference, Some(times), &mut debts);
                 }
@@ -80,6 +83,13 @@ fn add<'a>(
         return;
     };
     let leaves = view.next_permitted(due).saturating_add(GRACE_MINUTES.minutes()).unwrap_or(Timestamp::MAX);
+    if view.chaperones.contains_key(child) {
+        // A chaperone is asked about her own duties.
+        if notice.to == "chaperones" || !answered(season, view, child, child, event, leaves) {
+            debts.push(Debt { guardian: child, child, event, notice, times, due, leaves });
+        }
+        return;
+    }
     let Some(found) = view.children.get(child) else { return };
     if notice.to == "turn-in" && !view.quick_change(child) {
         return;

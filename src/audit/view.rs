@@ -38,9 +38,16 @@ pub(super) struct Event {
     cast: String,
     order: Vec<Slot>,
     ordered: bool,
-    /// Seconds of the longest walk and of signing in.
-    before_call: i64,
+    /// Seconds of the longest walk, and of signing in.
+    walk: i64,
+    sign_in: i64,
     pub cancelled: bool,
+}
+
+/// A chaperone's duties: event as written, folded, and number.
+#[derive(Debug, Default)]
+pub(super) struct Chaperone {
+    duties: Vec<(String, String)>,
 }
 
 /// A child.
@@ -61,6 +68,16 @@ pub(super) struct Guardian {
 }
 
 impl Guardian {
+    /// Takes in how a row says that a person can be reached.
+    fn reached<'a>(&mut self, cell: impl Fn(&str) -> &'a str, country: &str) {
+        if !cell("e-mail").is_empty() && cell("mails") != "no" {
+            self.mail = Some(plain_address(cell("e-mail")));
+        }
+        if cell("texts") == "yes" {
+            self.text = self.text.take().or_else(|| textable(cell("mobile"), country));
+        }
+    }
+
     /// The address of a channel.
     pub fn address(&self, channel: &str) -> Option<&str> {
         if channel == "mail" { self.mail.as_deref() } else { self.text.as_deref() }
@@ -87,6 +104,8 @@ pub(super) struct Times {
     pub park_by: Timestamp,
     pub curtain_up: Timestamp,
     pub dismissal: Option<Timestamp>,
+    /// A chaperone's briefing, and when she stands at her place.
+    pub before: [Option<Timestamp>; 2],
 }
 
 /// One workbook from the instant on from which it was in force.
@@ -97,10 +116,14 @@ pub(super) struct View {
     quiet_until: Time,
     quiet_from: Time,
     quick_below: usize,
+    /// Minutes before the children's call: chaperones at rehearsals, on show days, their briefing, at their places.
+    leads: [i64; 4],
     lengths: BTreeMap<String, (i64, i64)>,
     pub events: Vec<Event>,
     pub children: BTreeMap<String, Child>,
+    /// Those who are written to, chaperones too.
     pub guardians: BTreeMap<String, Guardian>,
+    pub chaperones: BTreeMap<String, Chaperone>,
     pub notices: Vec<Notice>,
 }
 
@@ -126,10 +149,18 @@ impl View {
             quiet_until: time(&setting("messages from", "08:00"))?,
             quiet_from: time(&setting("messages until", "20:30"))?,
             quick_below: setting("quick change below", "3").parse().unwrap_or(3),
+            leads: [
+                ("chaperone lead at rehearsals", "30"),
+                ("chaperone lead on show days", "60"),
+                ("chaperone briefing before call", "45"),
+                ("chaperones in place before call", "15"),
+            ]
+            .map(|(name, default)| setting(name, default).parse().unwrap_or(0)),
             lengths: lengths.collect(),
             events: book.rows("events").iter().filter_map(|row| event(book, row, pace)).collect(),
             children: book.rows("children").iter().map(child).map(|c| (c.reference.clone(), c)).collect(),
             guardians: guardians(book, &country),
+            chaperones: chaperones(book),
             notices: book.rows("notices").iter().map(notice).collect(),
         })
     }
@@ -139,9 +170,12 @@ impl View {
         self.events.iter().find(|e| e.reference == reference)
     }
 
-    /// A child's times at an event; none when the child is not wanted there or it is called off.
-    pub fn times(&self, child: &str, event: &Event) -> Option<Times> {
-        let child = self.children.get(child)?;
+    /// The times of a child, or of a chaperone, at an event; none when there is nothing to do there or it is called off.
+    pub fn times(&self, person: &str, event: &Event) -> Option<Times> {
+        if let Some(chaperone) = self.chaperones.get(person) {
+            return self.duty_times(chaperone, event);
+        }
+        let child = self.children.get(person)?;
         if event.cancelled
             || !(event.cast.is_empty() || child.casts.is_empty() || child.casts.contains(&event.cast))
         {
@@ -152,21 +186,70 @@ impl View {
             _ => None,
         });
         let call = self.instant(event.date.to_datetime(calls.min()?))?;
-        let park_by = (call.as_second() - event.before_call).div_euclid(STEP_SECONDS) * STEP_SECONDS;
         let curtain_up = self.instant(event.date.to_datetime(event.starts))?;
         Some(Times {
             call,
-            park_by: Timestamp::from_second(park_by).ok()?,
+            park_by: before(call, event.walk + event.sign_in)?,
             curtain_up,
-            dismissal: self.dismissal(child, event, curtain_up),
+            dismissal: match time(&event.dismissal) {
+                Some(fixed) => self.after_start(event, fixed),
+                None => {
+                    let own = (event.dismissal == "after own last number").then_some(&child.numbers);
+                    self.end(event, curtain_up, own)
+                }
+            },
+            before: [None, None],
         })
     }
 
-    fn dismissal(&self, child: &Child, event: &Event, curtain_up: Timestamp) -> Option<Timestamp> {
-        if let Some(fixed) = time(&event.dismissal) {
-            return self.after_start(event, fixed);
+    /// A chaperone comes so long before the first call of her numbers, or of the event where one of them has no call of
+    /// its own or she has none; her shift lasts as long as the event.
+    fn duty_times(&self, chaperone: &Chaperone, event: &Event) -> Option<Times> {
+        let dated = format!("{} {}", event.name, event.date);
+        let hers: Vec<&str> = chaperone
+            .duties
+            .iter()
+            .filter(|(name, _)| name == "all" || *name == event.name || *name == dated)
+            .map(|(_, number)| number.as_str())
+            .collect();
+        if event.cancelled || hers.is_empty() {
+            return None;
         }
-        let own = event.dismissal == "after own last number";
+        let own = |number: &&&str| {
+            event.order.iter().find_map(|slot| match slot {
+                Slot::Number { name, call } if name == **number => *call,
+                _ => None,
+            })
+        };
+        let numbers: Vec<&&str> = hers.iter().filter(|number| !number.is_empty()).collect();
+        let calls: Vec<Time> = numbers.iter().filter_map(own).collect();
+        let whole = if calls.len() == numbers.len() { None } else { Some(event.call) };
+        let children = calls.into_iter().chain(whole).min().unwrap_or(event.call);
+        let children = event.date.to_datetime(children);
+        let show_day = event.kind == "show" || event.kind == "dress rehearsal";
+        let lead = self.leads[usize::from(show_day)];
+        let call = self.instant(children.checked_sub(lead.minutes()).ok()?)?;
+        let curtain_up = self.instant(event.date.to_datetime(event.starts))?;
+        let within = |minutes: i64| {
+            self.instant(children.checked_sub(minutes.minutes()).ok()?).filter(|_| minutes < lead)
+        };
+        Some(Times {
+            call,
+            park_by: before(call, event.walk)?,
+            curtain_up,
+            dismissal: self.end(event, curtain_up, None),
+            before: [within(self.leads[2]), within(self.leads[3])],
+        })
+    }
+
+    /// The end of an event, or of the last of some numbers.
+    fn end(
+        &self,
+        event: &Event,
+        curtain_up: Timestamp,
+        numbers: Option<&BTreeSet<String>>,
+    ) -> Option<Timestamp> {
+        let own = numbers.is_some();
         let announced = event.ends.and_then(|ends| self.after_start(event, ends));
         if !event.ordered {
             return announced;
@@ -178,7 +261,7 @@ impl View {
                 Slot::Number { name, .. } => {
                     let (length, changeover) =
                         self.lengths.get(name).copied().unwrap_or((LENGTH_SECONDS, CHANGEOVER_SECONDS));
-                    if !own || child.numbers.contains(name) {
+                    if numbers.is_none_or(|own| own.contains(name)) {
                         last = clock + length;
                     }
                     clock += length + changeover;
@@ -322,7 +405,8 @@ fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
         cast: folded(row.text("cast")),
         order,
         ordered,
-        before_call: before_call(book, &folded(row.text("place")), pace),
+        walk: walk_seconds(book, &folded(row.text("place")), pace),
+        sign_in: sign_in_seconds(book, &folded(row.text("place"))),
         cancelled: row.text("cancelled") == "yes",
     })
 }
@@ -334,8 +418,13 @@ fn slot(line: &Row) -> Slot {
     }
 }
 
-/// Seconds from parking to being signed in at a place: the longest walk and the time to sign in.
-fn before_call(book: &Book, place: &str, pace: f64) -> i64 {
+/// So many seconds before an instant, on a whole step.
+fn before(at: Timestamp, seconds: i64) -> Option<Timestamp> {
+    Timestamp::from_second((at.as_second() - seconds).div_euclid(STEP_SECONDS) * STEP_SECONDS).ok()
+}
+
+/// Seconds of the longest walk to a place.
+fn walk_seconds(book: &Book, place: &str, pace: f64) -> i64 {
     let walks = book.rows("ways").iter().filter(|w| folded(w.text("place")) == place).filter_map(|way| {
         let typed = way
             .text("walk minutes")
@@ -346,12 +435,12 @@ fn before_call(book: &Book, place: &str, pace: f64) -> i64 {
             || way.text("metres").parse::<f64>().ok().map(|m| (m / 0.3048 / pace / 60.0).ceil() as i64);
         typed.or_else(metres)
     });
-    let sign_in = book
-        .rows("places")
-        .iter()
-        .find(|p| folded(p.text("name")) == place)
-        .and_then(|p| p.text("sign-in minutes").parse().ok());
-    (walks.max().unwrap_or(0) + sign_in.unwrap_or(SIGN_IN_MINUTES)) * 60
+    walks.max().unwrap_or(0) * 60
+}
+
+fn sign_in_seconds(book: &Book, place: &str) -> i64 {
+    let row = book.rows("places").iter().find(|p| folded(p.text("name")) == place);
+    row.and_then(|p| p.text("sign-in minutes").parse().ok()).unwrap_or(SIGN_IN_MINUTES) * 60
 }
 
 fn child(row: &Row) -> Child {
@@ -372,16 +461,22 @@ fn guardians(book: &Book, country: &str) -> BTreeMap<String, Guardian> {
             if cell("ref").is_empty() {
                 continue;
             }
-            let guardian = all.entry(cell("ref").to_owned()).or_default();
-            if !cell("e-mail").is_empty() && cell("mails") != "no" {
-                guardian.mail = Some(plain_address(cell("e-mail")));
-            }
-            if cell("texts") == "yes" {
-                guardian.text = guardian.text.take().or_else(|| textable(cell("mobile"), country));
-            }
+            all.entry(cell("ref").to_owned()).or_default().reached(cell, country);
         }
     }
+    for row in book.rows("chaperones") {
+        all.entry(row.text("ref").to_owned()).or_default().reached(|column| row.text(column), country);
+    }
     all
+}
+
+fn chaperones(book: &Book) -> BTreeMap<String, Chaperone> {
+    let duties = |name: &str| {
+        let hers = book.rows("duties").iter().filter(|duty| folded(duty.text("chaperone")) == folded(name));
+        hers.map(|duty| (folded(duty.text("event")), folded(duty.text("number")))).collect()
+    };
+    let rows = book.rows("chaperones").iter();
+    rows.map(|row| (row.text("ref").to_owned(), Chaperone { duties: duties(row.text("name")) })).collect()
 }
 
 /// A number a text may go to. British numbers are mobile when they begin with 7 (Ofcom's numbering plan); elsewhere the

@@ -27,7 +27,7 @@ pub(super) fn run(options: &Options) -> Exit {
                 "{}: {} children, {} guardians, {} numbers, {} events, {} chaperones",
                 season.name,
                 season.children.len(),
-                season.guardians.len(),
+                season.families().len(),
                 season.numbers.len(),
                 season.events.len(),
                 season.chaperones.len()

@@ -102,15 +102,22 @@ impl Families {
 
     /// Takes in addresses that a later workbook brings.
     pub fn learn(&mut self, book: &Book) {
+        let mut lives_at = |person: &str, address: String| {
+            if !address.is_empty() {
+                self.people.entry(address).or_insert_with(|| person.to_owned());
+            }
+        };
         for row in book.rows("children") {
             for nth in 1..=4 {
                 let guardian = row.text(&format!("guardian {nth} ref"));
                 for column in ["mobile", "e-mail"] {
-                    let address = plain(row.text(&format!("guardian {nth} {column}")));
-                    if !address.is_empty() {
-                        self.people.entry(address).or_insert_with(|| guardian.to_owned());
-                    }
+                    lives_at(guardian, plain(row.text(&format!("guardian {nth} {column}"))));
                 }
+            }
+        }
+        for row in book.rows("chaperones") {
+            for column in ["mobile", "e-mail"] {
+                lives_at(row.text("ref"), plain(row.text(column)));
             }
         }
     }

@@ -43,6 +43,7 @@ pub const SETTINGS: &[(&str, &str)] = &[
     ("given names in messages", "yes"),
     ("walking feet per second", "3.0"),
     ("children per adult", "12"),
+    ("chaperones bring", "Badge, pen, dark clothes and quiet shoes"),
 ];
 
 /// The sheet `places`.
@@ -282,6 +283,52 @@ pub const NOTICES: &[NoticeLine] = &[
         "eve",
     ],
     ["Shows, the evening before", "show", "everyone", "call", "1", "17:00", "text", "no", "eve"],
+    [
+        "Chaperones, dress rehearsal",
+        "dress rehearsal",
+        "chaperones",
+        "first show",
+        "21",
+        "10:00",
+        "mail",
+        "yes",
+        "duty",
+    ],
+    ["Chaperones, shows", "show", "chaperones", "first show", "21", "10:00", "mail", "yes", "duty"],
+    [
+        "Chaperones, dress rehearsal, a week to go",
+        "dress rehearsal",
+        "chaperones not heard from",
+        "first show",
+        "7",
+        "12:00",
+        "text",
+        "yes",
+        "duty",
+    ],
+    [
+        "Chaperones, shows, a week to go",
+        "show",
+        "chaperones not heard from",
+        "first show",
+        "7",
+        "12:00",
+        "text",
+        "yes",
+        "duty",
+    ],
+    [
+        "Chaperones, dress rehearsal, the day before",
+        "dress rehearsal",
+        "chaperones",
+        "call",
+        "1",
+        "12:00",
+        "text",
+        "no",
+        "duty",
+    ],
+    ["Chaperones, shows, the day before", "show", "chaperones", "call", "1", "12:00", "text", "no", "duty"],
 ];
 
 /// The columns a [`NoticeLine`] fills.

@@ -3,16 +3,18 @@
 use super::due::{self, Due};
 use super::facts::{Facts, Fingerprint};
 use super::itinerary::{Itinerary, Programme};
-use super::season::{About, Care, ChildId, EventId, GuardianId, HouseholdId, Notice, Season};
+use super::season::{
+    About, Care, ChaperoneId, ChildId, EventId, GuardianId, HouseholdId, Notice, Person, Season,
+};
 use super::wall;
 use jiff::Timestamp;
 use std::collections::HashMap;
 
-/// What a guardian answers for: a child at an event, or (no event) the season's house rules.
+/// What somebody answers for: a child or her own duties at an event, or (no event) the season's house rules.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Item {
-    /// The child.
-    pub child: ChildId,
+    /// Whom it is about.
+    pub who: Person,
     /// The event; none for the season's house rules.
     pub event: Option<EventId>,
 }
@@ -33,7 +35,7 @@ pub struct Board {
     dues: HashMap<(usize, usize), Due>,
     season_dues: HashMap<usize, Due>,
     cares_by_household: Vec<Vec<Care>>,
-    children: HashMap<String, ChildId>,
+    people: HashMap<String, Person>,
     events: HashMap<String, EventId>,
     guardians: HashMap<String, GuardianId>,
     households: HashMap<String, HouseholdId>,
@@ -57,7 +59,7 @@ impl Board {
             dues: HashMap::new(),
             season_dues: HashMap::new(),
             cares_by_household,
-            children: index(season.children.iter().map(|c| &c.reference), ChildId),
+            people: people(&season),
             events: index(season.events.iter().map(|e| &e.reference), EventId),
             guardians: index(season.guardians.iter().map(|g| &g.reference), GuardianId),
             households: index(season.households.iter().map(|h| &h.reference), HouseholdId),
@@ -104,7 +106,7 @@ impl Board {
 
     /// The itinerary behind an item, if the child is called there.
     pub fn itinerary(&self, item: Item) -> Option<&Itinerary> {
-        item.event.and_then(|event| self.programme.get(item.child, event))
+        item.event.and_then(|event| self.programme.get(item.who, event))
     }
 
     /// The fingerprint of today's facts of an itinerary, by position.
@@ -118,14 +120,14 @@ impl Board {
             None => self.rules,
             Some(event) => self
                 .programme
-                .position(item.child, event)
+                .position(item.who, event)
                 .map_or_else(|| Facts::cancelled().fingerprint(), |at| self.fingerprints[at]),
         }
     }
 
     /// Today's facts of an item.
     pub fn facts(&self, item: Item) -> Facts {
-        Facts::today(&self.season, &self.programme, item.child, item.event)
+        Facts::today(&self.season, &self.programme, item.who, item.event)
     }
 
     /// From when on nothing about an item is useful any more.
@@ -145,18 +147,17 @@ impl Board {
         self.itinerary(item).map_or_else(|| self.over_at(item), |it| it.call_at)
     }
 
-    /// The refs of an item, child and event, [`NO_EVENT`] for the season's house rules.
+    /// The refs of an item, person and event, [`NO_EVENT`] for the season's house rules.
     pub fn item_refs(&self, item: Item) -> (&str, &str) {
-        let child = self.season.children[item.child.at()].reference.as_str();
         let event = item.event.map_or(NO_EVENT, |e| self.season.events[e.at()].reference.as_str());
-        (child, event)
+        (self.season.reference_of(item.who), event)
     }
 
     /// The item of two refs; none if either row is gone.
-    pub fn item(&self, child: &str, event: &str) -> Option<Item> {
-        let child = *self.children.get(child)?;
+    pub fn item(&self, person: &str, event: &str) -> Option<Item> {
+        let who = *self.people.get(person)?;
         let event = if event == NO_EVENT { None } else { Some(*self.events.get(event)?) };
-        Some(Item { child, event })
+        Some(Item { who, event })
     }
 
     /// The guardian of a ref.
@@ -179,10 +180,18 @@ impl Board {
         self.events.get(reference).copied()
     }
 
-    /// All cares of a child.
-    pub fn cares_of(&self, child: ChildId) -> impl Iterator<Item = &Care> {
-        self.season.cares.iter().filter(move |care| care.child == child)
+    /// All cares of a child; a chaperone's own.
+    pub fn cares_of(&self, who: impl Into<Person>) -> impl Iterator<Item = &Care> {
+        let who = who.into();
+        self.season.cares.iter().filter(move |care| care.who == who)
     }
+}
+
+fn people(season: &Season) -> HashMap<String, Person> {
+    let mut people = index(season.children.iter().map(|c| &c.reference), |at| Person::Child(ChildId(at)));
+    let chaperones = season.chaperones.iter().map(|c| &c.reference);
+    people.extend(index(chaperones, |at| Person::Chaperone(ChaperoneId(at))));
+    people
 }
 
 fn index<'a, T>(refs: impl Iterator<Item = &'a String>, make: impl Fn(u32) -> T) -> HashMap<String, T> {
@@ -190,6 +199,9 @@ fn index<'a, T>(refs: impl Iterator<Item = &'a String>, make: impl Fn(u32) -> T)
 }
 
 fn concerns(season: &Season, notice: &Notice, it: &Itinerary) -> bool {
+    if notice.to.of_chaperones() != it.who.is_chaperone() {
+        return false;
+    }
     match notice.about {
         About::Season => false,
         About::Kind(kind) => season.events[it.event.at()].kind == kind,

@@ -1,11 +1,12 @@
-//! What was published to a guardian, in a canonical form, and its fingerprint.
+//! What was published to a guardian or a chaperone, in a canonical form, and its fingerprint.
 //!
 //! The form is text of our own, versioned and kept beside the digest, so that an upgrade, new zone data or a
 //! reworded template never changes a fingerprint: only the published facts do.
 
 use super::digest;
 use super::itinerary::Itinerary;
-use super::season::{ChildId, EventId, HouseRule, Season};
+use super::season::{EventId, HouseRule, NumberId, Person, Season};
+use super::shift::Shift;
 use std::collections::BTreeMap;
 
 /// Version written into the first line of the form.
@@ -55,6 +56,20 @@ pub enum Field {
     CollectFrom,
     /// House rules to be acknowledged.
     Rules,
+    /// A chaperone's briefing.
+    Briefing,
+    /// When a chaperone stands at her place.
+    Station,
+    /// When a chaperone's shift is over.
+    Until,
+    /// Numbers a chaperone looks after.
+    Numbers,
+    /// A chaperone's tasks.
+    Task,
+    /// Numbers whose children a chaperone signs in.
+    SignsIn,
+    /// Numbers whose children a chaperone signs out.
+    SignsOut,
 }
 
 const FIELDS: &[(Field, &str)] = &[
@@ -70,9 +85,16 @@ const FIELDS: &[(Field, &str)] = &[
     (Field::CollectAt, "collect at"),
     (Field::CollectFrom, "collect from"),
     (Field::Rules, "rules"),
+    (Field::Briefing, "briefing"),
+    (Field::Station, "station"),
+    (Field::Until, "until"),
+    (Field::Numbers, "numbers"),
+    (Field::Task, "task"),
+    (Field::SignsIn, "signs in"),
+    (Field::SignsOut, "signs out"),
 ];
 
-/// Published facts of one child at one event, or of the season's house rules.
+/// Published facts of one child or chaperone at one event, or of the season's house rules.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Facts {
     values: BTreeMap<Field, String>,
@@ -100,6 +122,10 @@ impl Facts {
         facts.set(Field::Door, place.door.clone());
         facts.set(Field::Call, clock(it.call));
         facts.set(Field::ParkBy, it.park_by.map(clock).unwrap_or_default());
+        if let Some(shift) = &it.shift {
+            facts.of_shift(season, shift, &it.numbers);
+            return facts;
+        }
         facts.set(Field::Ready, event.arrive_ready.clone());
         facts.set(Field::Bring, event.bring.clone());
         let costumes: Vec<&str> = it.turn_in.iter().map(|n| season.numbers[n.at()].name.as_str()).collect();
@@ -109,6 +135,22 @@ impl Facts {
         facts.set(Field::CollectFrom, it.collect_from.map(|from| clock(from.at())).unwrap_or_default());
         facts.set(Field::Rules, rules_text(season, Some(it.event)));
         facts
+    }
+
+    /// What is told to a chaperone only.
+    fn of_shift(&mut self, season: &Season, shift: &Shift, numbers: &[NumberId]) {
+        let time = |at: Option<jiff::civil::DateTime>| at.map(clock).unwrap_or_default();
+        let names = |numbers: &[NumberId]| {
+            let names: Vec<&str> = numbers.iter().map(|n| season.numbers[n.at()].name.as_str()).collect();
+            names.join("; ")
+        };
+        self.set(Field::Briefing, time(shift.briefing));
+        self.set(Field::Station, time(shift.station));
+        self.set(Field::Until, time(shift.until));
+        self.set(Field::Numbers, names(numbers));
+        self.set(Field::Task, shift.tasks.join("; "));
+        self.set(Field::SignsIn, names(&shift.signs_in));
+        self.set(Field::SignsOut, names(&shift.signs_out));
     }
 
     /// The facts of the season's house rules.
@@ -125,16 +167,16 @@ impl Facts {
         facts
     }
 
-    /// Today's facts for a child and an event (none: the season's rules).
+    /// Today's facts for a person and an event (none: the season's rules).
     pub fn today(
         season: &Season,
         programme: &super::itinerary::Programme,
-        child: ChildId,
+        who: Person,
         event: Option<EventId>,
     ) -> Facts {
         match event {
             None => Facts::of_rules(season),
-            Some(event) => match programme.get(child, event) {
+            Some(event) => match programme.get(who, event) {
                 Some(it) => Facts::of(season, it),
                 None => Facts::cancelled(),
             },

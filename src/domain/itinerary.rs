@@ -1,8 +1,11 @@
-//! What one child must do at one event, worked out from the season.
+//! What one child, or one chaperone, must do at one event, worked out from the season.
 
 use super::release::{Ends, Release};
 use super::running_order::{placed, quick_changes};
-use super::season::{ChaperoneId, Child, ChildId, Event, EventId, EventKind, NumberId, Place, Season, Slot};
+use super::season::{
+    ChaperoneId, Child, ChildId, Event, EventId, EventKind, NumberId, Person, Place, Season, Slot,
+};
+use super::shift::{self, Shift};
 use super::{wall, way};
 use jiff::civil::{DateTime, Time};
 use jiff::{Span, Timestamp};
@@ -11,16 +14,16 @@ use std::collections::HashMap;
 /// Published ends are rounded up to whole steps of this many minutes, so that nobody waits for a stopwatch.
 const COLLECT_STEP_MINUTES: u32 = 5;
 
-/// One child's day at one event. Local times are the season's wall time.
+/// One child's day at one event, or a chaperone's. Local times are the season's wall time.
 #[derive(Debug, Clone)]
 pub struct Itinerary {
     /// Whose.
-    pub child: ChildId,
+    pub who: Person,
     /// At what.
     pub event: EventId,
-    /// The child's numbers there, in order.
+    /// The child's numbers there, in order; those a chaperone looks after.
     pub numbers: Vec<NumberId>,
-    /// Earliest call among the child's numbers.
+    /// Earliest call among the child's numbers; for a chaperone so much earlier as the season's lead.
     pub call: DateTime,
     /// The same as an instant.
     pub call_at: Timestamp,
@@ -38,15 +41,17 @@ pub struct Itinerary {
     pub signs_in: Option<ChaperoneId>,
     /// Who signs the child out.
     pub signs_out: Option<ChaperoneId>,
+    /// What a chaperone does there; none for a child.
+    pub shift: Option<Shift>,
 }
 
 /// Every itinerary of a season, computed once for each version of it.
 #[derive(Debug, Default)]
 pub struct Programme {
-    /// By event, then child.
+    /// By event, then child; after the children of an event its chaperones.
     pub itineraries: Vec<Itinerary>,
-    by_pair: HashMap<(ChildId, EventId), usize>,
-    by_child: HashMap<ChildId, Vec<usize>>,
+    by_pair: HashMap<(Person, EventId), usize>,
+    by_person: HashMap<Person, Vec<usize>>,
 }
 
 impl Programme {
@@ -65,30 +70,41 @@ impl Programme {
                     programme.push(it);
                 }
             }
+            for chaperone in (0..season.chaperones.len()).map(|at| ChaperoneId(at as u32)) {
+                if let Some(it) = frame.shift(season, id, chaperone) {
+                    programme.push(it);
+                }
+            }
         }
         programme
     }
 
     fn push(&mut self, it: Itinerary) {
         let at = self.itineraries.len();
-        self.by_pair.insert((it.child, it.event), at);
-        self.by_child.entry(it.child).or_default().push(at);
+        self.by_pair.insert((it.who, it.event), at);
+        self.by_person.entry(it.who).or_default().push(at);
         self.itineraries.push(it);
     }
 
-    /// The itinerary of a child at an event, if the child is called there.
-    pub fn get(&self, child: ChildId, event: EventId) -> Option<&Itinerary> {
-        self.by_pair.get(&(child, event)).map(|&at| &self.itineraries[at])
+    /// The itinerary of a person at an event, if that person is called there.
+    pub fn get(&self, who: impl Into<Person>, event: EventId) -> Option<&Itinerary> {
+        self.by_pair.get(&(who.into(), event)).map(|&at| &self.itineraries[at])
     }
 
-    /// Position in [`Programme::itineraries`] of a child at an event.
-    pub fn position(&self, child: ChildId, event: EventId) -> Option<usize> {
-        self.by_pair.get(&(child, event)).copied()
+    /// Position in [`Programme::itineraries`] of a person at an event.
+    pub fn position(&self, who: impl Into<Person>, event: EventId) -> Option<usize> {
+        self.by_pair.get(&(who.into(), event)).copied()
     }
 
-    /// Positions in [`Programme::itineraries`] of a child's itineraries, soonest event first.
-    pub fn of_child(&self, child: ChildId) -> &[usize] {
-        self.by_child.get(&child).map_or(&[], Vec::as_slice)
+    /// Positions in [`Programme::itineraries`] of a person's itineraries, soonest event first.
+    pub fn of_person(&self, who: Person) -> &[usize] {
+        self.by_person.get(&who).map_or(&[], Vec::as_slice)
+    }
+
+    /// The children's itineraries at an event, with the children.
+    pub fn children_at(&self, event: EventId) -> impl Iterator<Item = (ChildId, &Itinerary)> {
+        let at_event = self.itineraries.iter().filter(move |it| it.event == event);
+        at_event.filter_map(|it| Some((it.who.child()?, it)))
     }
 }
 
@@ -148,7 +164,7 @@ impl<'a> Frame<'a> {
         let collect_from = Release::by(self.event.dismissal, ends, fixed);
         let over = collect_from.map(Release::at).or(self.last).unwrap_or(self.starts).max(self.starts);
         Some(Itinerary {
-            child: child_id,
+            who: Person::Child(child_id),
             event: id,
             call,
             call_at: wall::instant(&season.zone, call),
@@ -163,6 +179,37 @@ impl<'a> Frame<'a> {
             },
             signs_in: signers.find(&signers.ins, id, &numbers),
             signs_out: signers.find(&signers.outs, id, &numbers),
+            shift: None,
+            numbers,
+        })
+    }
+
+    /// A chaperone's own itinerary; none where she has no duty.
+    fn shift(&self, season: &Season, id: EventId, chaperone: ChaperoneId) -> Option<Itinerary> {
+        shift::duties_of(season, chaperone, id).next()?;
+        let numbers = shift::numbers_of(season, chaperone, id);
+        let own_calls = numbers.iter().filter_map(|n| *self.calls.get(n)?).min();
+        let children = self.event.date.to_datetime(own_calls.map_or(self.event.call, |own| {
+            // A number without a call of its own has the event's.
+            let all_own = numbers.iter().all(|n| self.calls.get(n).is_some_and(Option::is_some));
+            if all_own { own } else { own.min(self.event.call) }
+        }));
+        let call = shift::arrives(season, self.event, children);
+        let longest = self.place.ways.iter().map(|w| w.walk.1).max();
+        Some(Itinerary {
+            who: Person::Chaperone(chaperone),
+            event: id,
+            call,
+            call_at: wall::instant(&season.zone, call),
+            // Nobody signs her in, so only the walk is counted.
+            park_by: longest.map(|walk| way::park_by(call, walk, 0)),
+            starts: self.starts,
+            collect_from: None,
+            over_at: wall::instant(&season.zone, self.last.unwrap_or(self.starts).max(self.starts)),
+            turn_in: Vec::new(),
+            signs_in: None,
+            signs_out: None,
+            shift: Some(shift::shift(season, chaperone, id, children, self.last)),
             numbers,
         })
     }

@@ -72,11 +72,14 @@ pub const EVENT_KINDS: &[&str] = &["class", "rehearsal", "photographs", "dress r
 pub const SIDES: &[&str] = &["left", "right"];
 
 /// Words for who gets a notice.
-pub const AUDIENCES: &[&str] = &["everyone", "not heard from", "turn-in"];
+pub const AUDIENCES: &[&str] =
+    &["everyone", "not heard from", "turn-in", "chaperones", "chaperones not heard from"];
 /// Words for the channels of a notice.
 pub const ROADS: &[&str] = &["mail", "text", "mail and text"];
 /// Folders of `message-templates/LANGUAGE/` a notice may be worded by.
-pub const WORDINGS: &[&str] = &["rules", "call-sheet", "reminder", "eve", "turn-in"];
+pub const WORDINGS: &[&str] = &["rules", "call-sheet", "reminder", "eve", "turn-in", DUTY_WORDING];
+/// The wording of notices to chaperones.
+pub const DUTY_WORDING: &str = "duty";
 /// Letter of the refs of guardians, who have no sheet of their own.
 pub const GUARDIAN_LETTER: char = 'G';
 
@@ -198,7 +201,7 @@ pub const SHEETS: &[Layout] = &[
         REF,
         column("name", Kind::Text, true, "For your own eyes."),
         column("about", Kind::Text, true, "'season' for the season's house rules, a kind of event, or an event's name."),
-        column("to", Kind::Choice(AUDIENCES), true, "Who gets it."),
+        column("to", Kind::Choice(AUDIENCES), true, "Who gets it; chaperones are told of their own duties."),
         column("counted from", Kind::Text, true, "call, park by, curtain up, dismissal, first show, or a date."),
         column("days before", Kind::Count, false, "Whole days before, with a time of day beside it."),
         column("at", Kind::Time, false, "Time of day."),
@@ -240,6 +243,9 @@ pub const SETTINGS: &[Setting] = &[
     setting("merge minutes", "60", "Notices for one family due within so many minutes become one message."),
     setting("chaperone lead at rehearsals", "30", "Minutes before the children's call."),
     setting("chaperone lead on show days", "60", "Minutes before the children's call."),
+    setting("chaperone briefing before call", "45", "Minutes before the children's call; left out where chaperones come later than that. Common practice."),
+    setting("chaperones in place before call", "15", "Minutes before the children's call that each stands at her place. Common practice."),
+    setting("chaperones bring", "-", "What chaperones bring and wear, such as their badge, a pen and dark clothes; - for nothing."),
     setting("quick change below", "3", "A gap of fewer numbers than this is a quick change."),
     setting("ready numbers ahead", "4", "A number gets ready when the number so many places before it starts."),
     setting("walk off and on seconds", "40", "Between two of a child's numbers. An assumption: walk it with a watch."),

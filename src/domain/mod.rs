@@ -27,6 +27,7 @@ pub mod running_order;
 pub mod season;
 pub mod segments;
 pub mod sheets;
+pub mod shift;
 pub mod standing;
 pub mod typed;
 pub mod wall;

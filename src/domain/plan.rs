@@ -4,7 +4,7 @@ use super::board::{Board, Item, NO_EVENT};
 use super::digest;
 use super::due;
 use super::record::{Ask, Cover, NoticeKey, Record};
-use super::season::{About, Audience, By, Channel, GuardianId, HouseholdId};
+use super::season::{About, Audience, By, Channel, GuardianId, HouseholdId, Person};
 use super::standing::{self, Standing};
 use jiff::{Span, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
@@ -77,21 +77,23 @@ pub fn plan(board: &Board, record: &Record, now: Timestamp) -> Vec<Wanted> {
 pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, now: Timestamp) -> Vec<Wanted> {
     let mut asks = Vec::new();
     for care in board.cares(household) {
-        for &it_at in board.programme.of_child(care.child) {
-            let item = Item { child: care.child, event: Some(board.programme.itineraries[it_at].event) };
+        for &it_at in board.programme.of_person(care.who) {
+            let item = Item { who: care.who, event: Some(board.programme.itineraries[it_at].event) };
             for notice in 0..board.season.notices.len() {
                 if let Some(due) = board.due(it_at, notice) {
                     by_rule(board, record, care.guardian, item, notice, due, now, &mut asks);
                 }
             }
         }
-        for notice in 0..board.season.notices.len() {
+        // The season's house rules are the families'.
+        let season_notices = if care.who.is_chaperone() { 0 } else { board.season.notices.len() };
+        for notice in 0..season_notices {
             if let Some(due) = board.season_due(notice) {
-                let item = Item { child: care.child, event: None };
+                let item = Item { who: care.who, event: None };
                 by_rule(board, record, care.guardian, item, notice, due, now, &mut asks);
             }
         }
-        by_change(board, record, care.guardian, care.child, now, &mut asks);
+        by_change(board, record, care.guardian, care.who, now, &mut asks);
     }
     let mut asks = newest_overdue_only(asks, now);
     asks.retain(|timed| !superseded(board, record, timed, now));
@@ -126,8 +128,8 @@ fn by_rule(
 
 fn wants(board: &Board, record: &Record, guardian: GuardianId, item: Item, to: Audience) -> bool {
     match to {
-        Audience::Everyone => true,
-        Audience::NotHeard => {
+        Audience::Everyone | Audience::Chaperones => true,
+        Audience::NotHeard | Audience::ChaperonesNotHeard => {
             !matches!(standing::standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
         }
         Audience::TurnIn => board.itinerary(item).is_some_and(|it| !it.turn_in.is_empty()),
@@ -163,12 +165,12 @@ fn by_change(
     board: &Board,
     record: &Record,
     guardian: GuardianId,
-    child: super::season::ChildId,
+    who: Person,
     now: Timestamp,
     out: &mut Vec<Timed>,
 ) {
-    let first = (guardian, Item { child, event: None });
-    let told = record.told.range(first..).take_while(|((g, item), _)| *g == guardian && item.child == child);
+    let first = (guardian, Item { who, event: None });
+    let told = record.told.range(first..).take_while(|((g, item), _)| *g == guardian && item.who == who);
     for ((_, item), told) in told {
         let today = board.fingerprint(*item);
         let until = board.over_at(*item);
@@ -216,7 +218,7 @@ fn newest_overdue_only(asks: Vec<Timed>, now: Timestamp) -> Vec<Timed> {
 fn superseded(board: &Board, record: &Record, timed: &Timed, now: Timestamp) -> bool {
     let NoticeKey::Rule(own) = timed.ask.notice else { return false };
     let item = timed.ask.item;
-    let position = item.event.and_then(|event| board.programme.position(item.child, event));
+    let position = item.event.and_then(|event| board.programme.position(item.who, event));
     let newer = |at: usize| {
         let due = match position {
             Some(position) => board.due(position, at),
@@ -304,7 +306,7 @@ pub fn notice_word(board: &Board, notice: NoticeKey) -> &str {
 
 /// The wording of merged parts: the one that says most.
 pub fn wording(board: &Board, parts: &[(Item, NoticeKey)]) -> String {
-    const BY_WEIGHT: [&str; 5] = ["call-sheet", "reminder", "eve", "turn-in", "rules"];
+    const BY_WEIGHT: [&str; 6] = ["call-sheet", "reminder", "eve", "turn-in", "duty", "rules"];
     if parts
         .iter()
         .all(|(item, notice)| matches!(notice, NoticeKey::Change(_)) && board.facts(*item).is_cancelled())

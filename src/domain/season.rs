@@ -39,6 +39,36 @@ index! {
     ChaperoneId,
 }
 
+/// Whom something is about: a child who is brought, or a chaperone who has duties.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Person {
+    /// A child.
+    Child(ChildId),
+    /// A chaperone.
+    Chaperone(ChaperoneId),
+}
+
+impl Person {
+    /// The child, if it is one.
+    pub fn child(self) -> Option<ChildId> {
+        match self {
+            Person::Child(child) => Some(child),
+            Person::Chaperone(_) => None,
+        }
+    }
+
+    /// Whether it is a chaperone.
+    pub fn is_chaperone(self) -> bool {
+        matches!(self, Person::Chaperone(_))
+    }
+}
+
+impl From<ChildId> for Person {
+    fn from(child: ChildId) -> Person {
+        Person::Child(child)
+    }
+}
+
 /// A language as a BCP 47 tag in lower case, such as `en` or `es`.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Language(pub String);
@@ -111,7 +141,7 @@ impl Contact {
     }
 }
 
-/// One adult answerable for children.
+/// One adult who is written to: answerable for children, or a chaperone answerable for her own duties.
 #[derive(Debug, Clone)]
 pub struct Guardian {
     /// Lasting name.
@@ -129,12 +159,12 @@ pub struct Household {
     pub reference: Ref,
 }
 
-/// One guardian's part in one child's life.
+/// One guardian's part in one child's life. A chaperone is in her own care.
 #[derive(Debug, Clone)]
 pub struct Care {
     /// Whose.
-    pub child: ChildId,
-    /// Who.
+    pub who: Person,
+    /// Who answers.
     pub guardian: GuardianId,
     /// From which household.
     pub household: HouseholdId,
@@ -376,6 +406,22 @@ pub enum Audience {
     NotHeard,
     /// Guardians of children with a quick change at a show, who have a costume to hand in.
     TurnIn,
+    /// Every chaperone with a duty.
+    Chaperones,
+    /// Chaperones not heard from about their duty.
+    ChaperonesNotHeard,
+}
+
+impl Audience {
+    /// Whether it is for chaperones and about their duties.
+    pub fn of_chaperones(self) -> bool {
+        matches!(self, Audience::Chaperones | Audience::ChaperonesNotHeard)
+    }
+
+    /// Whether it is for those only who have not been heard from.
+    pub fn of_unheard(self) -> bool {
+        matches!(self, Audience::NotHeard | Audience::ChaperonesNotHeard)
+    }
 }
 
 /// The moment a notice is counted from.
@@ -504,6 +550,12 @@ pub struct Settings {
     pub lead_rehearsal_minutes: u32,
     /// Chaperones come so many minutes before the children on show days (dress rehearsal too).
     pub lead_show_minutes: u32,
+    /// Their briefing is so many minutes before the children's call; none where they come later than that.
+    pub briefing_minutes: u32,
+    /// They stand at their places so many minutes before the children's call; none where they come later than that.
+    pub station_minutes: u32,
+    /// What chaperones bring and wear; may be empty.
+    pub kit: String,
     /// A gap of fewer numbers than this between two of a child's numbers is a quick change.
     pub quick_change_numbers: u32,
     /// Whose answer settles a child.
@@ -567,11 +619,11 @@ pub struct Season {
     pub numbers: Vec<Number>,
     /// Children in workbook order.
     pub children: Vec<Child>,
-    /// Guardians, each once.
+    /// Guardians, each once; after them every chaperone, who is written to in the same way.
     pub guardians: Vec<Guardian>,
-    /// Households.
+    /// Households; after them every chaperone's own.
     pub households: Vec<Household>,
-    /// Who cares for whom.
+    /// Who answers for whom.
     pub cares: Vec<Care>,
     /// Chaperones.
     pub chaperones: Vec<Chaperone>,
@@ -581,4 +633,63 @@ pub struct Season {
     pub house_rules: Vec<HouseRule>,
     /// Notices.
     pub notices: Vec<Notice>,
+}
+
+impl Season {
+    /// The given name of a child, or the first of a chaperone's names.
+    pub fn given_name(&self, who: Person) -> &str {
+        match who {
+            Person::Child(child) => &self.children[child.at()].given,
+            Person::Chaperone(chaperone) => {
+                let name = &self.chaperones[chaperone.at()].name;
+                name.split_whitespace().next().unwrap_or(name)
+            }
+        }
+    }
+
+    /// The name in full.
+    pub fn full_name(&self, who: Person) -> String {
+        match who {
+            Person::Child(child) => {
+                let child = &self.children[child.at()];
+                format!("{} {}", child.given, child.family).trim().to_owned()
+            }
+            Person::Chaperone(chaperone) => self.chaperones[chaperone.at()].name.clone(),
+        }
+    }
+
+    /// The lasting name.
+    pub fn reference_of(&self, who: Person) -> &str {
+        match who {
+            Person::Child(child) => &self.children[child.at()].reference,
+            Person::Chaperone(chaperone) => &self.chaperones[chaperone.at()].reference,
+        }
+    }
+
+    /// Guardians of children: those who are not there only as chaperones.
+    pub fn families(&self) -> &[Guardian] {
+        &self.guardians[..self.guardians.len().saturating_sub(self.chaperones.len())]
+    }
+
+    /// Puts every chaperone among those who are written to, as answerable for herself.
+    pub fn seat_chaperones(&mut self) {
+        let chaperones = self.chaperones.clone();
+        for (at, chaperone) in (0_u32..).zip(chaperones) {
+            let guardian = GuardianId(self.guardians.len() as u32);
+            let household = HouseholdId(self.households.len() as u32);
+            self.households.push(Household { reference: format!("H{}", chaperone.reference) });
+            self.cares.push(Care {
+                who: Person::Chaperone(ChaperoneId(at)),
+                guardian,
+                household,
+                brings: false,
+                collects: false,
+            });
+            self.guardians.push(Guardian {
+                reference: chaperone.reference,
+                name: chaperone.name,
+                contact: chaperone.contact,
+            });
+        }
+    }
 }

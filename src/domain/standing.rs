@@ -101,7 +101,7 @@ pub fn standing(board: &Board, record: &Record, guardian: GuardianId, item: Item
 
 /// Whether a child is settled for an item; one "can't come" leaves it open.
 pub fn settled(board: &Board, record: &Record, item: Item) -> bool {
-    let cares: Vec<_> = board.cares_of(item.child).collect();
+    let cares: Vec<_> = board.cares_of(item.who).collect();
     let said = |guardian| heard(board, record, guardian, item);
     if cares.iter().any(|c| standing(board, record, c.guardian, item) == Standing::CantCome) {
         return false;

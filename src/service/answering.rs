@@ -7,7 +7,7 @@ use crate::domain::board::{Board, Item};
 use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
 use crate::domain::record::{AnswerKind, Record};
-use crate::domain::season::{Channel, ChaperoneId, GuardianId, HouseholdId};
+use crate::domain::season::{Channel, ChaperoneId, GuardianId, HouseholdId, Person};
 use crate::domain::standing::{Standing, standing};
 use jiff::Timestamp;
 use std::collections::HashSet;
@@ -87,7 +87,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let Some(message) = &link.message else { return Ok(None) };
         let mut items: Vec<Item> =
             message.parts.iter().filter_map(|p| desk.board.item(&p.child, &p.event)).collect();
-        items.sort_by_key(|item| (desk.board.needed_by(*item), item.child));
+        items.sort_by_key(|item| (desk.board.needed_by(*item), item.who));
         items.dedup();
         Ok(Some(Opened {
             guardians: message.guardians.iter().filter_map(|g| desk.board.guardian(g)).collect(),
@@ -202,10 +202,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let mut desk = self.desk().await?;
         let found = desk.board.item(child, event).zip(desk.board.guardian(guardian));
         let Some((item, guardian)) = found else { return Ok(Noted::NotCovered) };
-        let hers = item.event.is_some_and(|event| {
-            super::lists::children_of(&desk.board, chaperone, event).contains(&item.child)
+        let hers = item.event.zip(item.who.child()).is_some_and(|(event, child)| {
+            super::lists::children_of(&desk.board, chaperone, event).contains(&child)
         });
-        let theirs = desk.board.cares_of(item.child).any(|care| care.guardian == guardian);
+        let theirs = desk.board.cares_of(item.who).any(|care| care.guardian == guardian);
         if !hers || !theirs {
             return Ok(Noted::NotCovered);
         }
@@ -216,7 +216,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let reference = desk.board.season.chaperones[chaperone.at()].reference.clone();
         let households: HashSet<HouseholdId> = desk
             .board
-            .cares_of(item.child)
+            .cares_of(item.who)
             .filter(|care| care.guardian == guardian)
             .map(|care| care.household)
             .collect();
@@ -234,6 +234,29 @@ impl<S: Store, G: Gateway> Office<S, G> {
             .first()
             .copied()
             .unwrap_or(Noted::Known))
+    }
+
+    /// What a chaperone says of her own duties on her page. `seen` are the facts that the page showed.
+    pub async fn answer_duty(
+        &self,
+        chaperone: ChaperoneId,
+        event: &str,
+        seen: Fingerprint,
+        kind: AnswerKind,
+    ) -> Result<Noted, OfficeFault> {
+        let mut desk = self.desk().await?;
+        let who = Person::Chaperone(chaperone);
+        let item = desk.board.event(event).map(|event| Item { who, event: Some(event) });
+        let item = item.filter(|item| desk.board.itinerary(*item).is_some());
+        let own = desk.board.cares_of(who).next().map(|care| (care.guardian, care.household));
+        let Some((item, (own, household))) = item.zip(own) else { return Ok(Noted::NotCovered) };
+        if kind == AnswerKind::Heard && seen != desk.board.fingerprint(item) {
+            return Ok(Noted::Changed);
+        }
+        let reference = desk.board.season.chaperones[chaperone.at()].reference.clone();
+        let said = Said { kind: Some(kind), road: "page", act: &reference, ..Said::default_for(item) };
+        let noted = self.note(&mut desk, &[own], &[said], &HashSet::from([household])).await?;
+        Ok(noted.first().copied().unwrap_or(Noted::Known))
     }
 
     /// Records acts of one person in one transaction, with what follows from them; what was said before is left out.

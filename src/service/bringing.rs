@@ -255,8 +255,7 @@ fn falls(old: &Board, record: &Record, new: &Board) -> Vec<Fall> {
         let what = difference_words(&old.facts(item).changes_to(&new.facts(then)));
         let order = item.event.map_or(usize::MAX, |e| e.at());
         let (names, count) = groups.entry((order, event.to_owned(), what)).or_default();
-        let child = &old.season.children[item.child.at()];
-        let name = format!("{} {}", child.given, child.family);
+        let name = old.season.full_name(item.who);
         if !names.contains(&name) {
             names.push(name);
         }
@@ -291,6 +290,13 @@ fn difference_words(differences: &[Difference]) -> String {
                 Field::TurnIn => "turn-in",
                 Field::CollectAt => "where to collect",
                 Field::CollectFrom => "collect not before",
+                Field::Briefing => "briefing",
+                Field::Station => "at her place",
+                Field::Until => "over",
+                Field::Numbers => "numbers",
+                Field::Task => "task",
+                Field::SignsIn => "signs in",
+                Field::SignsOut => "signs out",
             };
             match (d.old.as_str(), d.new.as_str()) {
                 ("", new) => format!("{name} {new}"),

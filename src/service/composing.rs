@@ -1,6 +1,6 @@
 //! From a claimed message and today's facts to a letter, a parcel and the attempt that is written down first.
 
-use super::letter::{Change, Item as LetterItem, Kind, Letter, Rule, Walk, What};
+use super::letter::{Change, Item as LetterItem, Kind, Letter, Rule, Shift as LetterShift, Walk, What};
 use super::office::{Desk, Office, Ways, notice_key};
 use super::ports::{
     Content, Gateway, LinkKind, MailContent, NewAttempt, NewLink, Parcel, Store, StoredMessage, Unsent,
@@ -12,12 +12,14 @@ use crate::domain::due::window;
 use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
 use crate::domain::graph::State;
 use crate::domain::ics;
+use crate::domain::itinerary::Itinerary;
 use crate::domain::plan::Wanted;
 use crate::domain::record::{Ask, NoticeKey, Record};
 use crate::domain::season::{
-    Audience, Channel, ChildId, Dismissal, EventId, GuardianId, HouseRule, HouseholdId, Language,
+    Channel, Dismissal, EventId, GuardianId, HouseRule, HouseholdId, Language, NumberId, Person,
 };
 use crate::domain::segments;
+use crate::domain::shift::Shift;
 use crate::domain::standing::{self, Standing};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
@@ -287,7 +289,7 @@ fn still_true(
             NoticeKey::Change(to) => *to == board.fingerprint(*item) && board.over_at(*item) > now,
             NoticeKey::Rule(at) => {
                 let called = item.event.is_none() || board.itinerary(*item).is_some();
-                let open = board.season.notices[*at].to != Audience::NotHeard
+                let open = !board.season.notices[*at].to.of_unheard()
                     || guardians.iter().any(|g| {
                         !matches!(
                             standing::standing(board, &desk.record, *g, *item),
@@ -329,14 +331,15 @@ fn letter(
     let language =
         guardians.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language).clone();
     let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).collect();
-    items.sort_by_key(|item| (board.needed_by(*item), item.child));
+    items.sort_by_key(|item| (board.needed_by(*item), item.who));
     items.dedup();
-    let mut children: Vec<_> = items.iter().map(|item| item.child).collect();
+    let mut children: Vec<_> = items.iter().map(|item| item.who).collect();
     children.sort();
     children.dedup();
-    let mut theirs: Vec<_> = board.cares(to.household).iter().map(|c| c.child).collect();
+    let mut theirs: Vec<_> = board.cares(to.household).iter().map(|c| c.who).collect();
     theirs.sort();
     theirs.dedup();
+    let to_chaperone = items.iter().any(|item| item.who.is_chaperone());
     let kind = Kind::from_folder(&crate::domain::plan::wording(board, parts)).unwrap_or(Kind::Reminder);
     Letter {
         kind,
@@ -361,14 +364,17 @@ fn letter(
         reply_by_mail: ways.reply_by_mail,
         code: (*token).to_owned(),
         one_phone: guardians.len() > 1,
-        only_child: theirs.len() <= 1,
+        only_child: theirs.len() <= 1 && !to_chaperone,
+        to_chaperone,
         catch_up: now.duration_since(to.due) > CATCH_UP_AFTER,
         language: language.0,
     }
 }
 
-fn given_name(board: &Board, child: ChildId) -> Option<String> {
-    board.season.settings.given_names.then(|| board.season.children[child.at()].given.clone())
+/// The name a message may carry; a chaperone is always called by hers, which only she reads.
+pub(super) fn given_name(board: &Board, who: Person) -> Option<String> {
+    let may = board.season.settings.given_names || who.is_chaperone();
+    may.then(|| board.season.given_name(who).to_owned())
 }
 
 fn rules(board: &Board, event: Option<EventId>, language: &Language) -> Vec<Rule> {
@@ -404,8 +410,10 @@ fn letter_item(
     } else {
         Vec::new()
     };
+    let shift = it.and_then(|it| it.shift.as_ref().map(|shift| letter_shift(board, it, shift)));
+    let of_child = |text: &str| if item.who.is_chaperone() { String::new() } else { text.to_owned() };
     Some(LetterItem {
-        child: given_name(board, item.child),
+        child: given_name(board, item.who),
         event: event.name.clone(),
         date: event.date,
         call: it.map_or(event.call, |it| it.call.time()),
@@ -422,20 +430,38 @@ fn letter_item(
             .iter()
             .map(|w| Walk { name: w.name.clone(), min: w.walk.0, max: w.walk.1 })
             .collect(),
-        collect_at: place.collect_at.clone(),
-        arrive_ready: event.arrive_ready.clone(),
-        bring: event.bring.clone(),
-        leave_home: event.leave_home.clone(),
+        collect_at: of_child(&place.collect_at),
+        arrive_ready: of_child(&event.arrive_ready),
+        bring: of_child(&event.bring),
+        leave_home: of_child(&event.leave_home),
         adults_watch: event.adults_watch,
         chaperone: it.and_then(|it| it.signs_in).map(|c| season.chaperones[c.at()].name.clone()),
         turn_in: it
             .map(|it| it.turn_in.iter().map(|n| season.numbers[n.at()].name.clone()).collect())
             .unwrap_or_default(),
-        rules: rules(board, item.event, language),
+        rules: if item.who.is_chaperone() { Vec::new() } else { rules(board, item.event, language) },
         changes,
         cancelled: it.is_none(),
-        no_early_release: event.dismissal == Dismissal::AfterLastNumber,
+        no_early_release: event.dismissal == Dismissal::AfterLastNumber && !item.who.is_chaperone(),
+        shift,
     })
+}
+
+fn letter_shift(board: &Board, it: &Itinerary, shift: &Shift) -> LetterShift {
+    let season = &board.season;
+    let names = |numbers: &[NumberId]| -> Vec<String> {
+        numbers.iter().map(|number| season.numbers[number.at()].name.clone()).collect()
+    };
+    LetterShift {
+        briefing: shift.briefing.map(|at| at.time()),
+        station: shift.station.map(|at| at.time()),
+        until: shift.until.map(|at| at.time()),
+        numbers: names(&it.numbers),
+        tasks: shift.tasks.clone(),
+        signs_in: names(&shift.signs_in),
+        signs_out: names(&shift.signs_out),
+        kit: season.settings.kit.clone(),
+    }
 }
 
 /// What a guardian was told before the facts in force now; none if she was told nothing else.
@@ -475,6 +501,13 @@ fn changes(
                 Field::TurnIn => What::TurnIn,
                 Field::CollectAt | Field::CollectFrom => What::Collect,
                 Field::Rules => What::Rules,
+                Field::Briefing => What::Briefing,
+                Field::Station => What::Station,
+                Field::Until => What::Until,
+                Field::Numbers => What::Numbers,
+                Field::Task => What::Task,
+                Field::SignsIn => What::SignsIn,
+                Field::SignsOut => What::SignsOut,
             },
             old: d.old,
             new: d.new,
@@ -495,7 +528,7 @@ fn calendar(board: &Board, letter: &Letter, parts: &[(Item, NoticeKey)], now: Ti
             let (child_ref, event_ref) = board.item_refs(*item);
             let start = it.map_or_else(|| board.over_at(*item), |it| it.call_at);
             let end = board.over_at(*item).max(start);
-            let name = given_name(board, item.child);
+            let name = given_name(board, item.who);
             Some(ics::Entry {
                 uid: format!("{child_ref}.{event_ref}@{}", season.reference),
                 item: format!("{child_ref}/{event_ref}"),

@@ -211,10 +211,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                     effects.answers.push(answer);
                 }
                 households.extend(
-                    desk.board
-                        .cares_of(item.child)
-                        .filter(|c| who.contains(&c.guardian))
-                        .map(|c| c.household),
+                    desk.board.cares_of(item.who).filter(|c| who.contains(&c.guardian)).map(|c| c.household),
                 );
             }
         }
@@ -685,7 +682,7 @@ fn named(board: &Board, item: Item) -> About {
     let season = &board.season;
     let event = item.event.map(|event| &season.events[event.at()]);
     About {
-        child: season.settings.given_names.then(|| season.children[item.child.at()].given.clone()),
+        child: super::composing::given_name(board, item.who),
         what: event.map(|event| event.name.clone()),
         date: event.map(|event| event.date),
     }

@@ -19,6 +19,8 @@ pub enum Kind {
     Eve,
     /// Costumes to hand in.
     TurnIn,
+    /// A chaperone's own duties.
+    Duty,
     /// Published facts that have changed.
     Change,
     /// An event called off.
@@ -27,12 +29,13 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind, in the order a season meets them.
-    pub const ALL: [Kind; 7] = [
+    pub const ALL: [Kind; 8] = [
         Kind::Rules,
         Kind::CallSheet,
         Kind::Reminder,
         Kind::Eve,
         Kind::TurnIn,
+        Kind::Duty,
         Kind::Change,
         Kind::Cancelled,
     ];
@@ -45,6 +48,7 @@ impl Kind {
             Kind::Reminder => "reminder",
             Kind::Eve => "eve",
             Kind::TurnIn => "turn-in",
+            Kind::Duty => "duty",
             Kind::Change => "change",
             Kind::Cancelled => "cancelled",
         }
@@ -56,7 +60,7 @@ impl Kind {
     }
 }
 
-/// One message to one guardian.
+/// One message to one guardian, or to one chaperone about her own duties.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Letter {
     /// What it is for.
@@ -76,7 +80,7 @@ pub struct Letter {
     pub children: Vec<Option<String>>,
     /// House rules of the whole season; only [`Kind::Rules`] has them.
     pub rules: Vec<Rule>,
-    /// One for each child and event, soonest first; empty for [`Kind::Rules`].
+    /// One for each child (or the chaperone) and event, soonest first; empty for [`Kind::Rules`].
     pub items: Vec<Item>,
     /// The guardian's own page, an absolute URL of about 50 characters; empty where families cannot open pages.
     pub link: String,
@@ -94,6 +98,8 @@ pub struct Letter {
     pub one_phone: bool,
     /// Whether the household has a single child in the season, so that "your child" is plain.
     pub only_child: bool,
+    /// Whether its reader is a chaperone, who is called by her own name where families read their child's.
+    pub to_chaperone: bool,
     /// Whether it stands for notices that went before this guardian joined.
     pub catch_up: bool,
 }
@@ -150,6 +156,32 @@ pub struct Item {
     pub cancelled: bool,
     /// Nobody leaves before the last number.
     pub no_early_release: bool,
+    /// What a chaperone does there; none for a child.
+    pub shift: Option<Shift>,
+}
+
+/// A chaperone's part of an event, beside the times it has in common with a child's.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Shift {
+    /// Her briefing, local time.
+    #[serde(serialize_with = "maybe_time")]
+    pub briefing: Option<Time>,
+    /// When she stands at her place, local time.
+    #[serde(serialize_with = "maybe_time")]
+    pub station: Option<Time>,
+    /// When the event is over, local time.
+    #[serde(serialize_with = "maybe_time")]
+    pub until: Option<Time>,
+    /// Numbers whose children are hers.
+    pub numbers: Vec<String>,
+    /// Tasks in the workbook's words.
+    pub tasks: Vec<String>,
+    /// Numbers whose children she signs in.
+    pub signs_in: Vec<String>,
+    /// Numbers whose children she signs out.
+    pub signs_out: Vec<String>,
+    /// What she brings and wears; may be empty.
+    pub kit: String,
 }
 
 /// A way in.
@@ -198,11 +230,25 @@ pub enum What {
     Rules,
     /// Whether it takes place: words in `old` and `new` are not shown.
     Cancelled,
+    /// A chaperone's briefing.
+    Briefing,
+    /// When she stands at her place.
+    Station,
+    /// When her shift is over.
+    Until,
+    /// The numbers she looks after.
+    Numbers,
+    /// Her tasks.
+    Task,
+    /// The numbers she signs in.
+    SignsIn,
+    /// The numbers she signs out.
+    SignsOut,
 }
 
 impl What {
     /// Every fact, in the order families need them.
-    pub const ALL: [What; 11] = [
+    pub const ALL: [What; 18] = [
         What::Cancelled,
         What::Date,
         What::Place,
@@ -214,6 +260,13 @@ impl What {
         What::TurnIn,
         What::Collect,
         What::Rules,
+        What::Briefing,
+        What::Station,
+        What::Until,
+        What::Numbers,
+        What::Task,
+        What::SignsIn,
+        What::SignsOut,
     ];
 }
 

@@ -5,10 +5,11 @@ use super::ports::{Gateway, Store, StoredIncoming, StoredMessage};
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::record::{Record, Told};
-use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, GuardianId, NumberId};
+use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, GuardianId, NumberId, Person};
 use crate::domain::sheets;
+use crate::domain::shift::numbers_of;
 use crate::domain::standing::{Standing, address, heard, reachable, settled, standing};
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -54,6 +55,8 @@ pub struct EventList {
     pub numbers: Vec<(NumberId, u64, u64)>,
     /// Since when each settled child has been so, earliest first.
     pub settled_since: Vec<Timestamp>,
+    /// Chaperones with a duty there, and where each is with it.
+    pub chaperones: Vec<(ChaperoneId, Standing)>,
 }
 
 /// What a chaperone's page shows for one event.
@@ -68,10 +71,12 @@ pub struct ChaperoneData {
     pub event: EventId,
     /// Her numbers there.
     pub numbers: Vec<NumberId>,
-    /// When she is due: the children's call less the season's lead.
+    /// When she is due: her children's call less the season's lead.
     pub due: Timestamp,
     /// Her children.
     pub children: Vec<ChildLine>,
+    /// Where she is with her own duties there.
+    pub standing: Standing,
 }
 
 /// What a guardian said that a person has to look at.
@@ -204,9 +209,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let children = children_of(&board, chaperone, event);
         let lines = children.iter().map(|child| child_line(&board, &desk.record, *child, event)).collect();
         Ok(Some(ChaperoneData {
-            numbers: numbers_of(&board, chaperone, event),
-            due: chaperone_call(&board, event),
+            numbers: numbers_of(&board.season, chaperone, event),
+            due: board.needed_by(Item { who: Person::Chaperone(chaperone), event: Some(event) }),
             children: lines,
+            standing: duty_standing(&board, &desk.record, chaperone, event),
             chaperone,
             events,
             event,
@@ -256,29 +262,14 @@ pub fn starts_at(board: &Board, event: EventId) -> Timestamp {
     crate::domain::wall::instant(&board.season.zone, event.date.to_datetime(event.starts))
 }
 
-/// The chaperones' call: the event's call less the season's lead.
-pub fn chaperone_call(board: &Board, event: EventId) -> Timestamp {
-    let at = &board.season.events[event.at()];
-    let minutes = board.season.settings.lead_minutes(at.kind);
-    let call = crate::domain::wall::instant(&board.season.zone, at.date.to_datetime(at.call));
-    call.saturating_sub(SignedDuration::from_mins(i64::from(minutes))).unwrap_or(call)
-}
-
-fn numbers_of(board: &Board, chaperone: ChaperoneId, event: EventId) -> Vec<NumberId> {
-    let duties = board.season.duties.iter().filter(|d| d.chaperone == chaperone && d.event == event);
-    let numbers: BTreeSet<NumberId> = duties.filter_map(|d| d.number).collect();
-    numbers.into_iter().collect()
-}
-
 /// The children a chaperone looks after at an event, in order of name.
 pub fn children_of(board: &Board, chaperone: ChaperoneId, event: EventId) -> Vec<ChildId> {
-    let numbers = numbers_of(board, chaperone, event);
+    let numbers = numbers_of(&board.season, chaperone, event);
     let mut children: Vec<ChildId> = board
         .programme
-        .itineraries
-        .iter()
-        .filter(|it| it.event == event && it.numbers.iter().any(|n| numbers.contains(n)))
-        .map(|it| it.child)
+        .children_at(event)
+        .filter(|(_, it)| it.numbers.iter().any(|n| numbers.contains(n)))
+        .map(|(child, _)| child)
         .collect();
     children.sort_by_key(|c| {
         let child = &board.season.children[c.at()];
@@ -288,7 +279,7 @@ pub fn children_of(board: &Board, chaperone: ChaperoneId, event: EventId) -> Vec
 }
 
 fn child_line(board: &Board, record: &Record, child: ChildId, event: EventId) -> ChildLine {
-    let item = Item { child, event: Some(event) };
+    let item = Item { who: child.into(), event: Some(event) };
     let guardians: Vec<GuardianLine> = board
         .cares_of(child)
         .map(|care| GuardianLine {
@@ -322,8 +313,8 @@ fn whole(settled: bool, guardians: &[GuardianLine]) -> Standing {
 
 /// An event's list.
 pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
-    let mut its: Vec<_> = board.programme.itineraries.iter().filter(|it| it.event == event).collect();
-    its.sort_by_key(|it| (it.numbers.first().copied(), it.child));
+    let mut its: Vec<_> = board.programme.children_at(event).collect();
+    its.sort_by_key(|(child, it)| (it.numbers.first().copied(), *child));
     let mut list = EventList {
         event,
         recipients: [0; 6],
@@ -331,10 +322,11 @@ pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
         children: Vec::with_capacity(its.len()),
         numbers: Vec::new(),
         settled_since: Vec::new(),
+        chaperones: chaperones_at(board, record, event),
     };
     let mut numbers: BTreeMap<NumberId, (u64, u64)> = BTreeMap::new();
-    for it in its {
-        let line = child_line(board, record, it.child, event);
+    for (child, it) in its {
+        let line = child_line(board, record, child, event);
         for guardian in &line.guardians {
             if let Some(at) = Standing::ALL.iter().position(|s| *s == guardian.standing) {
                 list.recipients[at] += 1;
@@ -348,7 +340,7 @@ pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
         }
         if done {
             list.settled.0 += 1;
-            let item = Item { child: it.child, event: Some(event) };
+            let item = Item { who: child.into(), event: Some(event) };
             list.settled_since.extend(
                 line.guardians
                     .iter()
@@ -364,11 +356,30 @@ pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
     list
 }
 
+fn chaperones_at(board: &Board, record: &Record, event: EventId) -> Vec<(ChaperoneId, Standing)> {
+    let at_event = board.programme.itineraries.iter().filter(|it| it.event == event);
+    at_event
+        .filter_map(|it| match it.who {
+            Person::Chaperone(chaperone) => Some((chaperone, duty_standing(board, record, chaperone, event))),
+            Person::Child(_) => None,
+        })
+        .collect()
+}
+
+/// Where a chaperone is with her duties at an event.
+fn duty_standing(board: &Board, record: &Record, chaperone: ChaperoneId, event: EventId) -> Standing {
+    let item = Item { who: Person::Chaperone(chaperone), event: Some(event) };
+    let own = board.cares_of(item.who).next();
+    own.map_or(Standing::NotAsked, |care| standing(board, record, care.guardian, item))
+}
+
 fn unreachable(board: &Board, record: &Record) -> Vec<(GuardianId, Vec<ChildId>)> {
     let mut out: BTreeMap<GuardianId, Vec<ChildId>> = BTreeMap::new();
-    for care in &board.season.cares {
+    // A chaperone matters here only where the season writes to chaperones at all.
+    let asked = board.season.notices.iter().any(|notice| notice.to.of_chaperones());
+    for care in board.season.cares.iter().filter(|care| asked || !care.who.is_chaperone()) {
         if !reachable(board, record, care.guardian) {
-            out.entry(care.guardian).or_default().push(care.child);
+            out.entry(care.guardian).or_default().extend(care.who.child());
         }
     }
     out.into_iter().collect()

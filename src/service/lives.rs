@@ -3,7 +3,7 @@
 use super::office::{Office, OfficeFault};
 use super::ports::{Gateway, Store, StoredAttempt, StoredIncoming, StoredMessage};
 use crate::domain::board::{Board, Item};
-use crate::domain::season::{ChildId, GuardianId};
+use crate::domain::season::{ChildId, GuardianId, Person};
 use crate::domain::standing::{Standing, standing};
 use std::sync::Arc;
 
@@ -51,7 +51,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let mut guardians: Vec<GuardianId> = board.cares(id).iter().map(|care| care.guardian).collect();
         guardians.sort();
         guardians.dedup();
-        let first = Item { child: ChildId(0), event: None };
+        let first = Item { who: Person::Child(ChildId(0)), event: None };
         let told = |guardian: GuardianId| {
             let mut items: Vec<Item> = desk
                 .record
@@ -60,7 +60,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 .take_while(|((who, _), _)| *who == guardian)
                 .map(|((_, item), _)| *item)
                 .collect();
-            items.sort_by_key(|item| (board.needed_by(*item), item.child));
+            items.sort_by_key(|item| (board.needed_by(*item), item.who));
             items.into_iter().map(|item| (item, standing(&board, &desk.record, guardian, item))).collect()
         };
         let mut people: Vec<PersonData> = guardians

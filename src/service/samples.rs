@@ -4,7 +4,7 @@
 
 use jiff::civil::{Date, Time, date, time};
 
-use super::letter::{Change, Item, Kind, Letter, Rule, Walk, What};
+use super::letter::{Change, Item, Kind, Letter, Rule, Shift, Walk, What};
 use super::reply::{About, Choice, Reply};
 
 /// A letter about one child at one event.
@@ -69,6 +69,11 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
     all.push(("two children at one event", siblings));
     all.push(("one child, two events", { letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Ana")]) }));
     all.push(("many events", many_events(kind)));
+    if matches!(kind, Kind::Change | Kind::Cancelled) {
+        let mut duty = Letter { to_chaperone: true, only_child: false, ..sample(kind) };
+        duty.items.iter_mut().for_each(|item| item.shift = Some(shift()));
+        all.push(("a chaperone's duty", duty));
+    }
     if kind == Kind::Change {
         all.extend(What::ALL.map(|what| ("one fact changed", changed(what))));
     }
@@ -100,7 +105,8 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         reply_by_mail: false,
         code: "b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         one_phone: false,
-        only_child: true,
+        only_child: kind != Kind::Duty,
+        to_chaperone: kind == Kind::Duty,
         catch_up: false,
     }
 }
@@ -213,7 +219,22 @@ fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
             Vec::new()
         },
         cancelled: kind == Kind::Cancelled,
-        no_early_release: true,
+        no_early_release: kind != Kind::Duty,
+        shift: (kind == Kind::Duty).then(shift),
+    }
+}
+
+fn shift() -> Shift {
+    let names = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect();
+    Shift {
+        briefing: Some(time(17, 15, 0, 0)),
+        station: Some(time(17, 45, 0, 0)),
+        until: Some(time(20, 30, 0, 0)),
+        numbers: names(&["Kelp", "Lamp oil"]),
+        tasks: names(&["stage door"]),
+        signs_in: names(&["Kelp"]),
+        signs_out: names(&["Lamp oil"]),
+        kit: "Badge, pen, dark clothes".to_owned(),
     }
 }
 
@@ -234,6 +255,13 @@ fn changed(what: What) -> Letter {
         What::Collect => ("20:15", "20:30"),
         What::Rules => ("", "Closed rehearsal"),
         What::Cancelled => ("", ""),
+        What::Briefing => ("16:15", "16:20"),
+        What::Station => ("16:45", ""),
+        What::Until => ("20:30", "20:45"),
+        What::Numbers => ("Kelp", "Kelp; Foghorn"),
+        What::Task => ("", "stage door"),
+        What::SignsIn => ("Kelp", ""),
+        What::SignsOut => ("Kelp", "Foghorn"),
     };
     let mut letter = sample(Kind::Change);
     for item in &mut letter.items {

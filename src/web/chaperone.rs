@@ -15,7 +15,7 @@ use super::shown;
 use super::views::{ChaperonePage, EventChoice, Mark, Notice, OpenChild, Ring, SettledChild, Watch};
 use crate::domain::board::{Board, Item};
 use crate::domain::record::AnswerKind;
-use crate::domain::season::{ChaperoneId, EventId};
+use crate::domain::season::{ChaperoneId, EventId, Person};
 use crate::domain::standing::Standing;
 use crate::service::answering::Noted;
 use crate::service::lists::{ChaperoneData, ChildLine, GuardianLine};
@@ -44,6 +44,9 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     }
     let link = front.link(&token, LinkKind::Chaperone).await?;
     let act = fields.first("act");
+    if let "own_heard" | "own_cant_come" = act {
+        return own(&front, &link, &fields, act).await;
+    }
     let (kind, outcome) = match act {
         "heard" => (Some(AnswerKind::Heard), ""),
         "cant_come" => (Some(AnswerKind::CantCome), ""),
@@ -58,7 +61,10 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     let names = board.item(&child, &event).zip(board.guardian(&guardian)).map(|(item, guardian)| {
         let season = &board.season;
         let name = shown::given(&season.guardians[guardian.at()].name);
-        (name, shown::short_name(&season.children[item.child.at()]))
+        (
+            name,
+            item.who.child().map(|child| shown::short_name(&season.children[child.at()])).unwrap_or_default(),
+        )
     });
     let (who, whom) = names.unwrap_or_default();
     let words = match (noted, act) {
@@ -79,6 +85,29 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
         *response.status_mut() = StatusCode::FORBIDDEN;
     }
     Ok(response)
+}
+
+/// What she says of her own duties.
+async fn own<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    link: &StoredLink,
+    fields: &Fields,
+    act: &str,
+) -> Result<Response, Denied> {
+    let board = front.office.desk().await?.board.clone();
+    let Some(chaperone) = chaperone(&board, &link.chaperone) else { return Err(front.gone().await) };
+    let seen = fields.first("fingerprint").parse().map_err(|_| Denied::BadForm)?;
+    let event = fields.first("event").to_owned();
+    let kind = if act == "own_heard" { AnswerKind::Heard } else { AnswerKind::CantCome };
+    let noted = front.office.answer_duty(chaperone, &event, seen, kind).await?;
+    let words = match (noted, kind) {
+        (Noted::NotCovered, _) => "Nothing was noted: you have no duty there any more.",
+        (Noted::Changed, _) => "Nothing was noted: your duties have changed. Please read them again.",
+        (_, AnswerKind::CantCome) => "Noted: you can't come. The coordinator sees it.",
+        (_, _) => "Thank you. It is noted that you have read your duties.",
+    };
+    let done = matches!(noted, Noted::Recorded | Noted::Known);
+    page(front, link, &event, Some(Notice { words: words.to_owned(), done })).await
 }
 
 fn chaperone(board: &Board, reference: &str) -> Option<ChaperoneId> {
@@ -151,6 +180,8 @@ fn choice(data: &ChaperoneData, id: EventId, open: usize) -> EventChoice {
 }
 
 fn watch(data: &ChaperoneData) -> Watch {
+    let item = Item { who: Person::Chaperone(data.chaperone), event: Some(data.event) };
+    let shift = data.board.itinerary(item).and_then(|it| it.shift.as_ref());
     let season = &data.board.season;
     let event = &season.events[data.event.at()];
     let place = &season.places[event.place.at()];
@@ -168,13 +199,19 @@ fn watch(data: &ChaperoneData) -> Watch {
         due: shown::as_of(&season.zone, data.due).time,
         station: format!("{}, {}.", place.name, place.door),
         numbers,
+        briefing: shift.and_then(|shift| shift.briefing).map(|at| at.time()),
+        in_place: shift.and_then(|shift| shift.station).map(|at| at.time()),
+        over: shift.and_then(|shift| shift.until).map(|at| at.time()),
+        kit: season.settings.kit.clone(),
+        mark: shown::mark(data.standing),
+        fingerprint: data.board.fingerprint(item).to_string(),
     }
 }
 
 fn open_child(data: &ChaperoneData, line: &ChildLine) -> OpenChild {
     let season = &data.board.season;
     let child = &season.children[line.child.at()];
-    let item = Item { child: line.child, event: Some(data.event) };
+    let item = Item { who: line.child.into(), event: Some(data.event) };
     let unheard = line.guardians.iter().filter(|one| one.standing != Standing::Heard);
     OpenChild {
         child: child.reference.clone(),

@@ -14,7 +14,7 @@ use super::needs::{message_counts, needs, sending};
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::views::{
-    ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, NumberGroup, NumberRow, Picture,
+    ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, Mark, NumberGroup, NumberRow, Picture,
     SeasonPage, Tally,
 };
 use super::{sheets, shown};
@@ -179,8 +179,20 @@ pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
         event: summary(&board, list, now),
         place: format!("{}, {}", place.name, place.door),
         groups: groups.collect(),
+        chaperones: chaperones(&board, list),
         sheets: sheets::links(&board, list),
     }))
+}
+
+/// Chaperones by name; those not heard from first.
+fn chaperones(board: &Board, list: &EventList) -> Vec<(String, Mark)> {
+    let mut all: Vec<(String, Mark)> = list
+        .chaperones
+        .iter()
+        .map(|(who, standing)| (board.season.chaperones[who.at()].name.clone(), shown::mark(*standing)))
+        .collect();
+    all.sort_by_key(|(name, mark)| (*mark == Mark::Heard, name.clone()));
+    all
 }
 
 fn summary(board: &Board, list: &EventList, now: Timestamp) -> EventSummary {
@@ -203,7 +215,7 @@ fn of_number<'a>(
     number: NumberId,
 ) -> impl Iterator<Item = &'a ChildLine> {
     list.children.iter().filter(move |line| {
-        let it = board.itinerary(Item { child: line.child, event: Some(list.event) });
+        let it = board.itinerary(Item { who: line.child.into(), event: Some(list.event) });
         it.is_some_and(|it| it.numbers.contains(&number))
     })
 }
@@ -255,7 +267,7 @@ fn child_row(board: &Board, line: &ChildLine) -> ChildRow {
         _ => "",
     };
     ChildRow {
-        name: shown::full_name(&season.children[line.child.at()]),
+        name: season.full_name(line.child.into()),
         mark: shown::mark(line.standing),
         guardians: line
             .guardians

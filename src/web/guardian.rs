@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::extract::{Path, Query, State};
 use axum::http::HeaderMap;
 use axum::response::Response;
-use jiff::civil::Date;
+use jiff::civil::{Date, DateTime};
 
 use super::fields::Fields;
 use super::labels::{LANGUAGES, Labels, fill};
@@ -14,7 +14,7 @@ use super::routes::Front;
 use super::shown;
 use super::views::{
     GuardianPage, HouseRules, Item as SeenItem, Noted as NotedLine, NotedKind, OtherLanguage, Row, RowKind,
-    Sheet, Told, WayIn,
+    Sheet, Shift, Told, WayIn,
 };
 use crate::domain::board::Item;
 use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
@@ -133,7 +133,7 @@ fn noted_line(
     let season = &data.board.season;
     Some(NotedLine {
         kind,
-        given: season.children[item.child.at()].given.clone(),
+        given: season.given_name(item.who).to_owned(),
         event: item
             .event
             .map_or_else(|| labels.house_rules.to_owned(), |e| season.events[e.at()].name.clone()),
@@ -156,7 +156,7 @@ fn house_rules(data: &GuardianData, labels: &Labels) -> Option<HouseRules> {
     asked.first()?;
     Some(HouseRules {
         items: asked.iter().map(|one| seen_item(data, one)).collect(),
-        givens: asked.iter().map(|one| season.children[one.item.child.at()].given.clone()).collect(),
+        givens: asked.iter().map(|one| season.given_name(one.item.who).to_owned()).collect(),
         rules,
         standing: shown::mark(worst.unwrap_or(Standing::Heard)),
         answered: answered.map(|at| shown::as_of(&season.zone, at)),
@@ -173,7 +173,6 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
     let season = &data.board.season;
     let event = &season.events[event_id.at()];
     let place = &season.places[event.place.at()];
-    let child = &season.children[one.item.child.at()];
     let it = data.board.itinerary(one.item);
     let told = Before(one.before.as_ref().filter(|before| !before.is_cancelled()));
     let chaperone = |id: crate::domain::season::ChaperoneId| season.chaperones[id.at()].name.clone();
@@ -181,7 +180,7 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
     let name = |field, now: &str| if called_off { Told::same(now.to_owned()) } else { told.text(field, now) };
     Some(Sheet {
         item: seen_item(data, one),
-        given: child.given.clone(),
+        given: season.given_name(one.item.who).to_owned(),
         event: event.name.clone(),
         date: told.parsed::<Date>(Field::Date, event.date),
         place: name(Field::Place, &place.name),
@@ -189,14 +188,25 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
         called_off,
         changed: one.before.as_ref().is_some_and(|before| before.fingerprint() != one.fingerprint),
         ribbon: ribbon(data, labels, one.item, event_id, place, &told),
-        arrive_ready: name(Field::Ready, &event.arrive_ready),
-        bring: name(Field::Bring, &event.bring),
+        arrive_ready: name(Field::Ready, one.facts.get(Field::Ready)),
+        bring: name(Field::Bring, one.facts.get(Field::Bring)),
         leave_home: Told::same(event.leave_home.clone()),
         hand_in: name(Field::TurnIn, one.facts.get(Field::TurnIn)),
         adults_watch: Told::same(event.adults_watch),
         signs_in: it.and_then(|it| it.signs_in).map(chaperone),
         signs_out: it.and_then(|it| it.signs_out).map(chaperone),
-        rules: rules_of(season, Some(event_id)).map(|rule| rule_text(season, rule, labels)).collect(),
+        rules: if one.item.who.is_chaperone() {
+            Vec::new()
+        } else {
+            rules_of(season, Some(event_id)).map(|rule| rule_text(season, rule, labels)).collect()
+        },
+        shift: one.item.who.is_chaperone().then(|| Shift {
+            numbers: name(Field::Numbers, one.facts.get(Field::Numbers)),
+            task: name(Field::Task, one.facts.get(Field::Task)),
+            signs_in: name(Field::SignsIn, one.facts.get(Field::SignsIn)),
+            signs_out: name(Field::SignsOut, one.facts.get(Field::SignsOut)),
+            kit: Told::same(season.settings.kit.clone()),
+        }),
         standing: shown::mark(one.standing),
         answered: one.answered.map(|at| shown::as_of(&season.zone, at)),
     })
@@ -224,8 +234,23 @@ fn ribbon(
         });
     }
     let call = told.parsed(Field::Call, it.call.time());
-    rows.push(Row { kind: RowKind::Call, time: call, note: String::new() });
+    let called = if it.shift.is_some() { RowKind::Due } else { RowKind::Call };
+    rows.push(Row { kind: called, time: call, note: String::new() });
+    let mut own = |kind, field, at: Option<DateTime>| {
+        rows.extend(at.map(|at| Row { kind, time: told.parsed(field, at.time()), note: String::new() }));
+    };
+    if let Some(shift) = &it.shift {
+        own(RowKind::Briefing, Field::Briefing, shift.briefing);
+        own(RowKind::Station, Field::Station, shift.station);
+    }
     rows.push(Row { kind: RowKind::Starts, time: Told::same(event.starts), note: String::new() });
+    if let Some(until) = it.shift.as_ref().and_then(|shift| shift.until) {
+        rows.push(Row {
+            kind: RowKind::Over,
+            time: told.parsed(Field::Until, until.time()),
+            note: String::new(),
+        });
+    }
     if let Some(from) = it.collect_from.map(Release::at) {
         let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
         let note = format!("{collect_at}.");

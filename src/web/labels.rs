@@ -157,11 +157,48 @@ pub struct Labels {
     pub how_we_reach_you: &'static str,
     /// "and" between the last two of a list.
     pub and: &'static str,
+    /// Words of a chaperone's own sheet.
+    pub duty: DutyLabels,
 
     /// Words of the page that stops messages.
     pub stop: StopLabels,
     /// Words of the pages behind a closed door.
     pub door: DoorLabels,
+}
+
+/// Words of a chaperone's own sheet, where others speak of a child.
+#[derive(Debug)]
+pub struct DutyLabels {
+    /// Row label.
+    pub call: &'static str,
+    /// Row label.
+    pub briefing: &'static str,
+    /// Row label.
+    pub station: &'static str,
+    /// Row label.
+    pub until: &'static str,
+    /// Row label.
+    pub numbers: &'static str,
+    /// Row label.
+    pub task: &'static str,
+    /// Row label: numbers whose children she signs in.
+    pub signs_in: &'static str,
+    /// Row label.
+    pub signs_out: &'static str,
+    /// Row label: what she brings and wears.
+    pub kit: &'static str,
+    /// Row label.
+    pub at_the_end: &'static str,
+    /// The last look.
+    pub last_look: &'static str,
+    /// Standing.
+    pub cant_come: &'static str,
+    /// Button.
+    pub act_heard: &'static str,
+    /// Button after "can't come".
+    pub act_come_after_all: &'static str,
+    /// Button.
+    pub act_cant_come: &'static str,
 }
 
 /// Words of the page that stops messages.

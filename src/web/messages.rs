@@ -80,7 +80,7 @@ fn person(board: &Board, one: &PersonData) -> Person {
 
 fn what(board: &Board, item: Item) -> String {
     let season = &board.season;
-    let child = &season.children[item.child.at()].given;
+    let child = season.given_name(item.who);
     match item.event {
         Some(event) => format!("{child}, {}", season.events[event.at()].name),
         None => format!("{child}, house rules"),

@@ -44,8 +44,12 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
             Some((_, question)) => format!("{question} ({events})"),
             None => format!("Can't come: {events}"),
         };
-        let mut children: Vec<String> =
-            one.items.iter().map(|item| shown::full_name(&season.children[item.child.at()])).collect();
+        let mut children: Vec<String> = one
+            .items
+            .iter()
+            .filter_map(|item| item.who.child())
+            .map(|c| season.full_name(c.into()))
+            .collect();
         children.dedup();
         let at = shown::as_of(&season.zone, one.at);
         let question = one.question.as_ref().map(|(id, _)| *id);
@@ -78,7 +82,7 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
     out.into_iter().map(|(_, line)| line).collect()
 }
 
-/// Whom a message was for: names of guardians, full names of children.
+/// Whom a message was for: names of guardians, full names of children; a chaperone's own has none.
 fn people(board: &Board, message: &StoredMessage) -> (String, Vec<String>) {
     let season = &board.season;
     let guardians: Vec<String> = message
@@ -88,8 +92,9 @@ fn people(board: &Board, message: &StoredMessage) -> (String, Vec<String>) {
         .map(|guardian| season.guardians[guardian.at()].name.clone())
         .collect();
     let mut children: Vec<String> = Vec::new();
-    for item in message.parts.iter().filter_map(|part| board.item(&part.child, &part.event)) {
-        let name = shown::full_name(&season.children[item.child.at()]);
+    let items = message.parts.iter().filter_map(|part| board.item(&part.child, &part.event));
+    for child in items.filter_map(|item| item.who.child()) {
+        let name = season.full_name(child.into());
         if !children.contains(&name) {
             children.push(name);
         }
@@ -137,7 +142,7 @@ fn no_way(board: &Board, guardian: GuardianId, children: &[ChildId]) -> NoWay {
     };
     NoWay {
         guardian: season.guardians[guardian.at()].name.clone(),
-        children: children.iter().map(|c| shown::full_name(&season.children[c.at()])).collect(),
+        children: children.iter().map(|c| season.full_name((*c).into())).collect(),
         why: why.to_owned(),
     }
 }

@@ -11,7 +11,7 @@ use super::respond::{Denied, html};
 use super::routes::Front;
 use super::views::PaperPage;
 use crate::domain::board::Board;
-use crate::domain::season::ChildId;
+use crate::domain::season::Person;
 use crate::domain::sheets::{self, Sheet};
 use crate::domain::standing::Standing;
 use crate::domain::wall;
@@ -20,9 +20,11 @@ use crate::service::ports::{Gateway, Store};
 
 /// The sheets of an event with the answers of its list.
 pub(super) fn of_event(board: &Board, list: &EventList) -> Vec<Sheet> {
-    let words: HashMap<ChildId, &'static str> =
-        list.children.iter().map(|line| (line.child, word(line.standing))).collect();
-    sheets::of_event(board, list.event, &|child| words.get(&child).copied())
+    let children = list.children.iter().map(|line| (Person::from(line.child), line.standing));
+    let chaperones = list.chaperones.iter().map(|(who, standing)| (Person::Chaperone(*who), *standing));
+    let words: HashMap<Person, &'static str> =
+        children.chain(chaperones).map(|(who, standing)| (who, word(standing))).collect();
+    sheets::of_event(board, list.event, &|who| words.get(&who).copied())
 }
 
 /// Where each sheet of an event is, and its title.

@@ -56,11 +56,6 @@ pub(super) fn short_name(child: &Child) -> String {
     if initial.is_empty() { child.given.clone() } else { format!("{} {initial}.", child.given) }
 }
 
-/// A child's full name.
-pub(super) fn full_name(child: &Child) -> String {
-    format!("{} {}", child.given, child.family).trim().to_owned()
-}
-
 /// A language in English words, as far as they are known here; else its tag.
 pub(super) fn language_name(language: &Language) -> String {
     const NAMES: [(&str, &str); 16] = [

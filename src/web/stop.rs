@@ -58,9 +58,9 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
     let own = data.guardians.first().map(|g| &season.guardians[g.at()].contact.language);
     let mut givens: Vec<String> = Vec::new();
     for one in &data.sheets {
-        let given = &season.children[one.item.child.at()].given;
-        if !givens.contains(given) {
-            givens.push(given.clone());
+        let given = season.given_name(one.item.who).to_owned();
+        if !givens.contains(&given) {
+            givens.push(given);
         }
     }
     Ok(html(&StopPage {

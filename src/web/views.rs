@@ -24,7 +24,7 @@ pub use season::{
     Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay, NumberGroup,
     NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
 };
-pub use sheet::{Item, Row, RowKind, Sheet, WayIn};
+pub use sheet::{Item, Row, RowKind, Sheet, Shift, WayIn};
 pub use stop::{Channel, StopPage};
 
 /// The longest question a guardian may send from her page, in characters; the field stops there.

@@ -6,6 +6,7 @@
 #[path = "../common/mod.rs"]
 mod common;
 mod day;
+mod duties;
 mod plans;
 mod properties;
 mod standings;

@@ -41,10 +41,10 @@ fn some_told(board: &Board, seed: u64) -> Record {
     let mut dice = Dice::new(seed, "told");
     let mut record = Record { revised_at: early(), ..Record::default() };
     for it in &board.programme.itineraries {
-        for care in board.cares_of(it.child) {
+        for care in board.cares_of(it.who) {
             if dice.chance(0.3) {
                 let who = &board.season.guardians[care.guardian.at()].reference;
-                let item = Item { child: it.child, event: Some(it.event) };
+                let item = Item { who: it.who, event: Some(it.event) };
                 told(board, &mut record, who, item, NoticeKey::Rule(dice.below(4)), Channel::Mail, early());
             }
         }
@@ -98,7 +98,8 @@ proptest! {
             .cares
             .iter()
             .filter(|care| {
-                let child = &first.season.children[care.child.at()];
+                let Some(child) = care.who.child() else { return false };
+                let child = &first.season.children[child.at()];
                 child.castings.iter().any(|c| first.season.numbers[c.number.at()].name == names[number])
             })
             .map(|care| care.guardian)

@@ -7,7 +7,6 @@ use allheard::domain::due::due;
 use allheard::domain::facts::Field;
 use allheard::domain::running_order::{placed, quick_changes};
 use allheard::domain::season::Notice;
-use allheard::service::lists::chaperone_call;
 use jiff::civil::DateTime;
 
 fn check_call(child: &str, event: &str, expect: Option<&str>) {
@@ -50,12 +49,8 @@ fn chaperones_are_called_before_the_children() {
         [("dress rehearsal", "16:00"), ("show", "16:00"), ("rehearsal", "16:30"), ("class", "16:30")]
     {
         let board = board(&with(&book(), "events", "E001", "kind", kind));
-        let event = board.event("E001").unwrap();
-        assert_eq!(
-            board.season.zone.to_datetime(chaperone_call(&board, event)).strftime("%H:%M").to_string(),
-            expect,
-            "{kind}"
-        );
+        let duty = board.itinerary(item(&board, "V001", "E001")).unwrap();
+        assert_eq!(duty.call.strftime("%H:%M").to_string(), expect, "{kind}");
     }
 }
 
@@ -100,7 +95,7 @@ fn check_quick(numbers: &str, threshold: &str, expect: &[(&str, &str)]) {
     row.set("value", threshold);
     changed.sheet_mut("season").rows.push(row);
     let board = board(&changed);
-    let child = &board.season.children[item(&board, "C001", "E002").child.at()];
+    let child = &board.season.children[item(&board, "C001", "E002").who.child().unwrap().at()];
     let event = &board.season.events[board.event("E002").unwrap().at()];
     let name = |n: allheard::domain::season::NumberId| board.season.numbers[n.at()].name.as_str();
     let found: Vec<_> =

@@ -101,6 +101,7 @@ fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
         ],
         standing,
         answered: None,
+        shift: None,
     }
 }
 

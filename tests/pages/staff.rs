@@ -102,6 +102,12 @@ fn chaperone() -> ChaperonePage {
             due: time(16, 0, 0, 0),
             station: "At the staff table. Badge on.".into(),
             numbers: vec!["Harbour Bells".into(), "Paper Boats".into()],
+            briefing: Some(time(16, 15, 0, 0)),
+            in_place: Some(time(16, 45, 0, 0)),
+            over: Some(time(20, 30, 0, 0)),
+            kit: "Badge, pen, dark clothes".into(),
+            mark: Mark::Waiting,
+            fingerprint: "d07e".into(),
         }),
         notice: Some(Notice {
             words: "Noted: nobody answered at Agnieszka's number, for Tomasz K. Ring again later.".into(),
@@ -407,6 +413,7 @@ fn event(hostile: &str) -> EventPage {
         season: "The Salt Lantern".into(),
         as_of: as_of(),
         groups: groups.collect(),
+        chaperones: vec![("Noor Aziz".into(), Mark::Waiting), (hostile.into(), Mark::Heard)],
         event: summary,
         place: "Old Weighhouse Theatre, stage door in Cooper's Row".into(),
         sheets: vec![

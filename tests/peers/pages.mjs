@@ -4,7 +4,7 @@
 //
 //   node pages.mjs OUT URL...
 //
-// OUT gets a screenshot per page and view, and the page as printed (A4). Exit 1 on any finding.
+// OUT gets a screenshot per page and view, and the page as printed (A4); - for none. Exit 1 on any finding.
 // Needs Chromium (CHROMIUM=path, by default /usr/bin/chromium) and `npm ci` in this folder; downloads no browser.
 // Rules: axe-core, WCAG 2.0 to 2.2 A and AA and its best practices. Target size: our own 44 CSS px for acts
 // (WCAG 2.2 success criterion 2.5.5, which is AAA). Reflow: 320 CSS px (criterion 1.4.10).
@@ -15,6 +15,13 @@ import { chromium } from 'playwright-core';
 const AXE = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
 const TARGET_PX = 44;
+// What a view can change of axe's findings: everything between phone and desktop, only colours in the dark, nothing where
+// only the width is smaller.
+const AXE_ASKS = {
+  phone: { type: 'tag', values: RULES },
+  desktop: { type: 'tag', values: RULES },
+  dark: { type: 'rule', values: ['color-contrast'] },
+};
 const PHONE = { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true };
 const VIEWS = {
   phone: { ...PHONE, deviceScaleFactor: 2 },
@@ -32,15 +39,16 @@ if (!out || urls.length === 0) {
   console.error('usage: node pages.mjs OUT URL...');
   process.exit(2);
 }
-await mkdir(out, { recursive: true });
+const pictures = out !== '-';
+if (pictures) await mkdir(out, { recursive: true });
 const axeSource = await readFile(AXE, 'utf8');
 const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: FLAGS });
 
 /** What axe finds, one line each. */
-async function accessibility(page) {
+async function accessibility(page, runOnly) {
   await page.evaluate(axeSource);
   const { violations } = await page.evaluate(
-    (values) => globalThis.axe.run(document, { runOnly: { type: 'tag', values } }), RULES);
+    (runOnly) => globalThis.axe.run(document, { runOnly }), runOnly);
   return violations.flatMap(({ id, impact, nodes }) =>
     nodes.map((node) => `${impact} ${id}: ${node.target.join(' ')} ${node.failureSummary?.split('\n')[1]?.trim() ?? ''}`));
 }
@@ -97,12 +105,13 @@ async function look(url, view, options) {
   });
   const answer = await page.goto(url, { waitUntil: 'load' });
   const file = `${out}/${new URL(url).pathname.replace(/\W+/g, '-').replace(/^-|-$/g, '') || 'index'}`;
-  await page.screenshot({ path: `${file}-${view}.png`, fullPage: true });
+  if (pictures) await page.screenshot({ path: `${file}-${view}.png`, fullPage: true });
   const words = (await page.locator('body').innerText()).trim();
   if (bypassCSP) {
-    findings.push(...await accessibility(page), ...await page.evaluate(measure, TARGET_PX));
+    if (AXE_ASKS[view]) findings.push(...await accessibility(page, AXE_ASKS[view]));
+    findings.push(...await page.evaluate(measure, TARGET_PX));
     if (view === 'desktop') {
-      await page.pdf({ path: `${file}.pdf`, format: 'A4', preferCSSPageSize: true, tagged: true });
+      if (pictures) await page.pdf({ path: `${file}.pdf`, format: 'A4', preferCSSPageSize: true, tagged: true });
       findings.push(...await keyboard(page));
     }
   }

@@ -28,7 +28,8 @@ async fn a_chaperone_rings_and_the_child_is_settled() {
     assert!(words.contains("Speaks Spanish."), "{words}");
     assert!(page.text.contains("href=\"tel:+447700900021\""));
     let at = page.hidden("child").iter().position(|child| child == "C002").unwrap();
-    let (guardian, seen) = (&page.hidden("guardian")[at], &page.hidden("fingerprint")[at]);
+    // The first fingerprint of the page is that of her own duties.
+    let (guardian, seen) = (&page.hidden("guardian")[at], &page.hidden("fingerprint")[at + 1]);
     let after = house.post(&path, &call("C002", guardian, seen, "no_answer")).await;
     assert!(after.plain().contains("Rung on Friday 28 May, 10:30: no answer."), "{}", after.plain());
     let before = house.office.event_lists().await.unwrap()[0].settled.0;
@@ -47,7 +48,7 @@ async fn a_call_about_old_times_is_not_noted() {
     let path = chaperone(&house, "V002").await;
     let page = house.get(&path).await;
     let (child, guardian, seen) =
-        (&page.hidden("child")[0], &page.hidden("guardian")[0], &page.hidden("fingerprint")[0]);
+        (&page.hidden("child")[0], &page.hidden("guardian")[0], &page.hidden("fingerprint")[1]);
     let mut book = season::book();
     season::set(&mut book, "events", "Dress rehearsal", "call", "17:00");
     let bringing = house.office.preview(book, Vec::new()).await.unwrap();
@@ -81,7 +82,7 @@ async fn forms_of_other_sites_are_refused() {
     let path = chaperone(&house, "V002").await;
     let page = house.get(&path).await;
     let (child, guardian, seen) =
-        (&page.hidden("child")[0], &page.hidden("guardian")[0], &page.hidden("fingerprint")[0]);
+        (&page.hidden("child")[0], &page.hidden("guardian")[0], &page.hidden("fingerprint")[1]);
     let fields = call(child, guardian, seen, "heard");
     let coordinator = house.office.coordinator_link().await.unwrap();
     for (path, name, value) in [

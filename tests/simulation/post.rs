@@ -191,9 +191,7 @@ impl Post {
             if let Some(at) = board.notice(notice) {
                 let due = match item.event {
                     None => board.season_due(at),
-                    Some(event) => {
-                        board.programme.position(item.child, event).and_then(|it| board.due(it, at))
-                    }
+                    Some(event) => board.programme.position(item.who, event).and_then(|it| board.due(it, at)),
                 };
                 match due {
                     Some(due) => earliest = Some(earliest.map_or(due.at, |e| e.min(due.at))),

@@ -733,8 +733,8 @@ impl Run {
         let (board, record) = (&desk.board, &desk.record);
         let itineraries = board.programme.itineraries.iter();
         itineraries
-            .map(|it| Item { child: it.child, event: Some(it.event) })
-            .flat_map(|item| board.cares_of(item.child).map(move |care| (care.guardian, item)))
+            .map(|it| Item { who: it.who, event: Some(it.event) })
+            .flat_map(|item| board.cares_of(item.who).map(move |care| (care.guardian, item)))
             .map(|(guardian, item)| {
                 let (child, event) = board.item_refs(item);
                 let who = &board.season.guardians[guardian.at()].reference;

@@ -37,7 +37,9 @@ pub(super) fn run(head: &Head, programme: &Programme, people: &People, desk: &mu
 fn same_children(people: &People, desk: &mut Desk) {
     let mut guardians: Vec<BTreeSet<u32>> = vec![BTreeSet::new(); people.children.len()];
     for care in &people.cares {
-        guardians[care.child.at()].insert(care.guardian.0);
+        if let Some(child) = care.who.child() {
+            guardians[child.at()].insert(care.guardian.0);
+        }
     }
     let mut by_name: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (at, child) in people.children.iter().enumerate() {
@@ -108,7 +110,7 @@ fn reach(people: &People, desk: &mut Desk) {
     let mut reached: HashSet<u32> = HashSet::new();
     for care in &people.cares {
         if can_be_written_to(&people.guardians[care.guardian.at()].contact) {
-            reached.insert(care.child.0);
+            reached.extend(care.who.child().map(|child| child.0));
         }
     }
     for (at, row) in people.child_rows.iter().enumerate() {

@@ -5,7 +5,7 @@ use super::people::index;
 use crate::domain::book::Row;
 use crate::domain::kin::Mention;
 use crate::domain::layout::guardian_column;
-use crate::domain::season::{Care, ChildId, Guardian, GuardianId, Household, HouseholdId};
+use crate::domain::season::{Care, ChildId, Guardian, GuardianId, Household, HouseholdId, Person};
 use crate::domain::typed;
 use crate::domain::words::key;
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
@@ -135,7 +135,7 @@ pub(super) fn cares(
             continue;
         }
         cares.push(Care {
-            child: ChildId(index(mention.row)),
+            who: Person::Child(ChildId(index(mention.row))),
             guardian: GuardianId(index(person[at])),
             household: ids[&home[at]],
             brings: typed::yes_no(row.text(&column("brings"))).unwrap_or(false),

@@ -63,7 +63,7 @@ fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
     let rules = rules::read(book, &head, &programme, desk);
     checks::run(&head, &programme, &people, desk);
     let (event_rows, child_rows) = (programme.event_rows, people.child_rows);
-    let season = Season {
+    let mut season = Season {
         reference: head.reference,
         name: head.name,
         school: head.school,
@@ -85,6 +85,7 @@ fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
         house_rules: rules.house_rules,
         notices: rules.notices,
     };
+    season.seat_chaperones();
     days::run(&season, &event_rows, &child_rows, desk);
     Some(season)
 }

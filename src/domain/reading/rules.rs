@@ -1,6 +1,7 @@
 //! House rules and notices.
 
 use super::super::book::{Book, Row};
+use super::super::layout::DUTY_WORDING;
 use super::super::season::{About, Anchor, Audience, By, EventId, EventKind, HouseRule, Notice, Offset};
 use super::super::typed;
 use super::super::words::{did_you_mean, key};
@@ -117,8 +118,11 @@ fn notices(book: &Book, programme: &Programme, desk: &mut Desk) -> Vec<Notice> {
             "everyone" => Audience::Everyone,
             "not heard from" => Audience::NotHeard,
             "turn-in" => Audience::TurnIn,
+            "chaperones" => Audience::Chaperones,
+            "chaperones not heard from" => Audience::ChaperonesNotHeard,
             _ => continue,
         };
+        duty_notice(row, to, &about, desk);
         if to == Audience::TurnIn && about == About::Season {
             desk.error(
                 Spot::cell("notices", row, "to"),
@@ -145,6 +149,24 @@ fn notices(book: &Book, programme: &Programme, desk: &mut Desk) -> Vec<Notice> {
         });
     }
     notices
+}
+
+/// A chaperone is told of her duties at events, and nobody else is.
+fn duty_notice(row: &Row, to: Audience, about: &About, desk: &mut Desk) {
+    if to.of_chaperones() && *about == About::Season {
+        desk.error(
+            Spot::cell("notices", row, "to"),
+            "chaperones are told of their duties at events; the season's house rules are for families",
+            "Write the event or kind of event in 'about'.",
+        );
+    }
+    if to.of_chaperones() != (key(row.text("wording")) == DUTY_WORDING) {
+        desk.error(
+            Spot::cell("notices", row, "wording"),
+            "the wording 'duty' is for chaperones, and chaperones are told in no other",
+            "Write 'duty' beside 'chaperones', another wording beside anybody else.",
+        );
+    }
 }
 
 fn about(row: &Row, programme: &Programme, desk: &mut Desk) -> Option<About> {

@@ -190,6 +190,9 @@ fn figures(page: &mut Page<'_>) -> Settings {
         merge_minutes: page.count("merge minutes", 0..=MINUTES_MAX),
         lead_rehearsal_minutes: page.count("chaperone lead at rehearsals", 0..=MINUTES_MAX),
         lead_show_minutes: page.count("chaperone lead on show days", 0..=MINUTES_MAX),
+        briefing_minutes: page.count("chaperone briefing before call", 0..=MINUTES_MAX),
+        station_minutes: page.count("chaperones in place before call", 0..=MINUTES_MAX),
+        kit: Some(page.text("chaperones bring")).filter(|kit| kit != "-").unwrap_or_default(),
         quick_change_numbers: page.count("quick change below", 0..=100),
         settled_by: page.read(
             "settled by",

@@ -69,7 +69,7 @@ fn line(
     part: &Part,
     signed: &mut HashSet<ChildId>,
 ) -> Vec<String> {
-    let item = Item { child: part.child, event: Some(paper.day.id) };
+    let item = Item { who: part.child.into(), event: Some(paper.day.id) };
     let it = paper.board.itinerary(item);
     let first = signed.insert(part.child);
     // Where a child is signed stands once on her paper, at its first number with her.
@@ -94,7 +94,7 @@ fn line(
         paper.child(part.child),
         side(part.entrance),
         side(part.exit),
-        (paper.standings)(part.child).unwrap_or_default(),
+        (paper.standings)(part.child.into()).unwrap_or_default(),
         if signs_in { "" } else { "–" },
         before(paper, part, it.map(|it| it.signs_in == Some(chaperone))),
         after(paper, part, it.map(|it| it.signs_out == Some(chaperone))),

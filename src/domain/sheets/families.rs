@@ -13,13 +13,13 @@ pub(super) fn door(paper: &Paper<'_>) -> Sheet {
         .children()
         .into_iter()
         .filter_map(|child| {
-            let it = paper.board.itinerary(Item { child, event: Some(day.id) })?;
+            let it = paper.board.itinerary(Item { who: child.into(), event: Some(day.id) })?;
             let goes_to: Vec<_> = it.signs_in.into_iter().collect();
             Some(row![
                 paper.child(child),
                 minute(it.call),
                 paper.names(&goes_to),
-                (paper.standings)(child).unwrap_or_default(),
+                (paper.standings)(child.into()).unwrap_or_default(),
                 "",
                 "",
             ])
@@ -45,7 +45,9 @@ fn leaving(paper: &Paper<'_>) -> Table {
     let opens = day
         .children()
         .into_iter()
-        .filter_map(|child| paper.board.itinerary(Item { child, event: Some(day.id) })?.collect_from)
+        .filter_map(|child| {
+            paper.board.itinerary(Item { who: child.into(), event: Some(day.id) })?.collect_from
+        })
         .map(Release::at)
         .max();
     let rows = day
@@ -80,7 +82,7 @@ pub(super) fn tags(paper: &Paper<'_>) -> Sheet {
 
 fn tag(paper: &Paper<'_>, child: ChildId) -> Table {
     let day = paper.day;
-    let it = paper.board.itinerary(Item { child, event: Some(day.id) });
+    let it = paper.board.itinerary(Item { who: child.into(), event: Some(day.id) });
     let call = it.map_or(String::new(), |it| format!(" · call {}", minute(it.call)));
     let rows = day
         .of_child(child)
@@ -105,7 +107,7 @@ pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
     let mut by_class: BTreeMap<&str, Vec<Vec<String>>> = BTreeMap::new();
     for child in day.children() {
-        let standing = (paper.standings)(child);
+        let standing = (paper.standings)(child.into());
         if standing.is_some_and(|word| [CANT_COME, HEARD].contains(&word)) {
             continue;
         }

@@ -12,7 +12,7 @@ use super::board::Board;
 use super::book::Book;
 use super::day::Day;
 use super::digest;
-use super::season::{ChaperoneId, ChildId, EventId, Season, Side};
+use super::season::{ChaperoneId, ChildId, EventId, Person, Season, Side};
 use super::words::key;
 use jiff::civil::DateTime;
 use std::collections::HashMap;
@@ -122,8 +122,8 @@ pub const HEARD: &str = "heard";
 /// The same, for a child who will not be there.
 pub const CANT_COME: &str = "can't come";
 
-/// How a child's answer stands at an event, in a word; none where that is not known.
-pub type Standings<'a> = &'a dyn Fn(ChildId) -> Option<&'static str>;
+/// How the answer for a child, or of a chaperone, stands at an event, in a word; none where that is not known.
+pub type Standings<'a> = &'a dyn Fn(Person) -> Option<&'static str>;
 
 /// Every sheet of an event: one of each kind that has something to say, a clipboard for each chaperone with children.
 pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<Sheet> {

@@ -128,7 +128,7 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
             .map(|at| {
                 let line = day.line_up(at);
                 let calls = line.iter().filter_map(|part| {
-                    let item = Item { child: part.child, event: Some(day.id) };
+                    let item = Item { who: part.child.into(), event: Some(day.id) };
                     paper.board.itinerary(item).map(|it| minute(it.call))
                 });
                 let first = calls.min().unwrap_or_default();

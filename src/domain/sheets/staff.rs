@@ -1,7 +1,8 @@
 //! The staff table: which chaperones are expected, when, and who stands in.
 
 use super::{Kind, Paper, Sheet, Table, minute, row};
-use crate::domain::season::{ChaperoneId, Guardian};
+use crate::domain::board::Item;
+use crate::domain::season::{ChaperoneId, Guardian, Person};
 use crate::domain::words::key;
 use jiff::Span;
 use std::collections::BTreeMap;
@@ -14,7 +15,6 @@ const REPLACED_MINUTES: i64 = 15;
 pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
     let season = &paper.board.season;
     let event = paper.day.event();
-    let lead = season.settings.lead_minutes(event.kind);
     let call = event.date.to_datetime(event.call);
     let before = |minutes: i64| minute(call.saturating_sub(Span::new().minutes(minutes)));
     let mut tasks: BTreeMap<ChaperoneId, Vec<String>> = BTreeMap::new();
@@ -43,7 +43,10 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
             let chaperone = &season.chaperones[who.at()];
             let counts = if paper.day.counts(*who) { "yes" } else { "no" };
             let own = own_numbers(paper, *who).join(", ");
-            row![&chaperone.name[..], tasks.join(", "), before(i64::from(lead)), counts, own, "", ""]
+            let item = Item { who: Person::Chaperone(*who), event: Some(paper.day.id) };
+            let due = paper.board.itinerary(item).map(|it| minute(it.call)).unwrap_or_default();
+            let answer = (paper.standings)(item.who).unwrap_or_default();
+            row![&chaperone.name[..], tasks.join(", "), due, answer, counts, own, "", ""]
         })
         .collect();
     rows.sort();
@@ -59,6 +62,7 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
             "Chaperone",
             "Looks after",
             "Due",
+            "Answer",
             "Counts",
             "Own child dances in",
             "Arrived",
@@ -86,7 +90,8 @@ fn own_numbers(paper: &Paper<'_>, chaperone: ChaperoneId) -> Vec<String> {
         .cares
         .iter()
         .filter(|care| same(&season.guardians[care.guardian.at()]))
-        .flat_map(|care| paper.day.of_child(care.child))
+        .filter_map(|care| care.who.child())
+        .flat_map(|child| paper.day.of_child(child))
         .map(|part| part.at)
         .collect();
     places.sort_unstable();

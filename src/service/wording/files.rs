@@ -10,7 +10,8 @@ use crate::service::reply::ReplyKind;
 /// The file of small words.
 pub const WORDS: &str = "words.toml";
 /// Files a language has once.
-pub const SHARED: [&str; 6] = [WORDS, "ask.txt", "link.txt", "changed.txt", "mail.txt", "mail.html"];
+pub const SHARED: [&str; 8] =
+    [WORDS, "ask.txt", "link.txt", "changed.txt", "mail.txt", "mail.html", "shift.txt", "shift.html"];
 /// Files a language has for every kind.
 pub const PER_KIND: [&str; 4] = ["text.txt", "subject.txt", "mail.txt", "mail.html"];
 /// A template file larger than this many octets is taken for a mistake.
@@ -25,11 +26,14 @@ macro_rules! built_in {
             built_in!(@file $language, "changed.txt"),
             built_in!(@file $language, "mail.txt"),
             built_in!(@file $language, "mail.html"),
+            built_in!(@file $language, "shift.txt"),
+            built_in!(@file $language, "shift.html"),
             built_in!(@kind $language, "rules"),
             built_in!(@kind $language, "call-sheet"),
             built_in!(@kind $language, "reminder"),
             built_in!(@kind $language, "eve"),
             built_in!(@kind $language, "turn-in"),
+            built_in!(@kind $language, "duty"),
             built_in!(@kind $language, "change"),
             built_in!(@kind $language, "cancelled"),
             built_in!(@file $language, "reply/heard.txt"),

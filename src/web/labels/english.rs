@@ -1,6 +1,6 @@
 //! English.
 
-use super::{Counted, DoorLabels, Labels, StopLabels};
+use super::{Counted, DoorLabels, DutyLabels, Labels, StopLabels};
 
 /// The English words.
 pub static ENGLISH: Labels = Labels {
@@ -81,6 +81,23 @@ pub static ENGLISH: Labels = Labels {
     ring_us: "Ring the school: {}",
     how_we_reach_you: "Stop or start messages",
     and: "and",
+    duty: DutyLabels {
+        call: "Be there",
+        briefing: "Briefing",
+        station: "At your place",
+        until: "It is over, not before",
+        numbers: "Your numbers",
+        task: "Your task",
+        signs_in: "You sign in",
+        signs_out: "You sign out",
+        kit: "Bring and wear",
+        at_the_end: "At the end",
+        last_look: "Go when every child of yours has been signed out, after a last look round the room for lost things.",
+        cant_come: "You told us that you can't come",
+        act_heard: "I have read this",
+        act_come_after_all: "I can come, and I have read this",
+        act_cant_come: "I can't come",
+    },
     stop: StopLabels {
         mail_title: "Stop all mail to {}",
         text_title: "Stop all texts to {}",

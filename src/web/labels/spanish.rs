@@ -1,6 +1,6 @@
 //! Spanish.
 
-use super::{Counted, DoorLabels, Labels, StopLabels};
+use super::{Counted, DoorLabels, DutyLabels, Labels, StopLabels};
 
 /// The Spanish words.
 pub static SPANISH: Labels = Labels {
@@ -81,6 +81,23 @@ pub static SPANISH: Labels = Labels {
     ring_us: "Llame a la escuela: {}",
     how_we_reach_you: "Parar o reanudar los mensajes",
     and: "y",
+    duty: DutyLabels {
+        call: "Su llegada",
+        briefing: "Reunión",
+        station: "En su puesto",
+        until: "Termina, no antes",
+        numbers: "Sus números",
+        task: "Su tarea",
+        signs_in: "Registra la llegada de",
+        signs_out: "Registra la salida de",
+        kit: "Traer y llevar puesto",
+        at_the_end: "Al final",
+        last_look: "Puede irse cuando todos sus niños y niñas hayan salido, tras una última mirada a la sala por si algo quedó olvidado.",
+        cant_come: "Nos dijo que no puede venir",
+        act_heard: "Lo he leído",
+        act_come_after_all: "Puedo venir, y lo he leído",
+        act_cant_come: "No puedo venir",
+    },
     stop: StopLabels {
         mail_title: "Parar todo el correo a {}",
         text_title: "Parar todos los mensajes de texto a {}",

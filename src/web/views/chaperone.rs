@@ -3,6 +3,7 @@
 use askama::Template;
 use jiff::civil::{Date, Time};
 
+use super::sheet::owes;
 use super::{AsOf, Mark, Telephone};
 use crate::web::labels::{ENGLISH, capitalised, clock};
 
@@ -45,6 +46,18 @@ pub struct Watch {
     pub station: String,
     /// Her numbers, or her task where she has none.
     pub numbers: Vec<String>,
+    /// Her briefing, local; none where she comes later than that.
+    pub briefing: Option<Time>,
+    /// When she stands at her place, local; none where she comes later than that.
+    pub in_place: Option<Time>,
+    /// When the event is over, local; none where that is not known.
+    pub over: Option<Time>,
+    /// What she brings and wears; may be empty.
+    pub kit: String,
+    /// Where her own answer stands.
+    pub mark: Mark,
+    /// The fingerprint of what is asked of her, sent back as `fingerprint`.
+    pub fingerprint: String,
 }
 
 impl Watch {
@@ -53,14 +66,36 @@ impl Watch {
         ENGLISH.day(&self.date)
     }
 
-    /// The children's call.
-    pub fn call_clock(&self) -> String {
-        clock(&self.call)
-    }
-
     /// When she is due.
     pub fn due_clock(&self) -> String {
         clock(&self.due)
+    }
+
+    /// Whether her own answer is still owed.
+    pub fn owes(&self) -> bool {
+        owes(self.mark)
+    }
+
+    /// Her own standing in words.
+    pub fn standing_words(&self) -> &'static str {
+        match self.mark {
+            Mark::Heard => "You have read this",
+            Mark::HeardBefore => "You read this before it changed",
+            Mark::CantCome => ENGLISH.duty.cant_come,
+            Mark::Waiting | Mark::NoWay | Mark::NotAsked => "We have not heard from you yet",
+        }
+    }
+
+    /// Times between her coming and the end, with what happens then.
+    pub fn moments(&self) -> Vec<(String, &'static str, &'static str)> {
+        let duty = &ENGLISH.duty;
+        let rows = [
+            (self.briefing, duty.briefing, "starts"),
+            (self.in_place, duty.station, "starts"),
+            (Some(self.call), "The children are called", "starts"),
+            (self.over, duty.until, "collect"),
+        ];
+        rows.into_iter().filter_map(|(at, what, class)| Some((clock(&at?), what, class))).collect()
     }
 
     /// Her numbers in words.
@@ -124,7 +159,7 @@ pub struct Notice {
 }
 
 /// The page behind `/c/TOKEN`. Each note is a POST with `child`, `event`, `guardian`, `fingerprint` and
-/// `act` = `heard`, `no_answer`, `wrong_number` or `cant_come`.
+/// `act` = `heard`, `no_answer`, `wrong_number` or `cant_come`; her own answer with `own_heard` or `own_cant_come`.
 #[derive(Debug, Template)]
 #[template(path = "chaperone.html")]
 pub struct ChaperonePage {
@@ -211,6 +246,12 @@ mod tests {
                 due: time(16, 0, 0, 0),
                 station: "Staff table".into(),
                 numbers: vec!["Lamplighters".into()],
+                briefing: Some(time(16, 15, 0, 0)),
+                in_place: None,
+                over: Some(time(20, 30, 0, 0)),
+                kit: String::new(),
+                mark: Mark::Waiting,
+                fingerprint: "d07e".into(),
             }),
             notice: None,
             open: vec![child; open],

@@ -153,7 +153,7 @@ impl EventSummary {
 pub struct NoWay {
     /// Full name.
     pub guardian: String,
-    /// Full names of the children.
+    /// Full names of the children; none where a chaperone speaks of her own duties.
     pub children: Vec<String>,
     /// Why, in a sentence.
     pub why: String,
@@ -164,7 +164,7 @@ pub struct NoWay {
 pub struct Returned {
     /// Full name of the guardian.
     pub guardian: String,
-    /// Full names of the children.
+    /// Full names of the children; none where a chaperone speaks of her own duties.
     pub children: Vec<String>,
     /// Which message, by which channel, what the other side said.
     pub why: String,
@@ -179,7 +179,7 @@ pub struct Uncertain {
     pub message: String,
     /// Full name of the guardian.
     pub guardian: String,
-    /// Full names of the children.
+    /// Full names of the children; none where a chaperone speaks of her own duties.
     pub children: Vec<String>,
     /// Which message, by which channel, what happened.
     pub why: String,
@@ -190,7 +190,7 @@ pub struct Uncertain {
 pub struct Asked {
     /// Full name of the guardian.
     pub guardian: String,
-    /// Full names of the children.
+    /// Full names of the children; none where a chaperone speaks of her own duties.
     pub children: Vec<String>,
     /// What the guardian wrote, or what the answer was, in words.
     pub words: String,
@@ -342,8 +342,18 @@ pub struct EventPage {
     pub place: String,
     /// Numbers in order.
     pub groups: Vec<NumberGroup>,
+    /// Chaperones with a duty there, and where each is with it.
+    pub chaperones: Vec<(String, Mark)>,
     /// Sheets to print: address and title.
     pub sheets: Vec<(String, String)>,
+}
+
+impl EventPage {
+    /// How many chaperones have read their duties, in words.
+    pub fn chaperones_words(&self) -> String {
+        let heard = self.chaperones.iter().filter(|(_, mark)| *mark == Mark::Heard).count();
+        format!("{heard} of {} have read their duties", self.chaperones.len())
+    }
 }
 
 #[cfg(test)]

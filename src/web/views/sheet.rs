@@ -34,6 +34,14 @@ pub enum RowKind {
     Starts,
     /// Collect the child, not before.
     Collect,
+    /// A chaperone comes.
+    Due,
+    /// Her briefing.
+    Briefing,
+    /// She stands at her place.
+    Station,
+    /// The event is over, not before.
+    Over,
 }
 
 /// One time of the ribbon.
@@ -52,9 +60,9 @@ impl Row {
     pub fn class(&self) -> &'static str {
         match self.kind {
             RowKind::ParkBy(_) => "walk",
-            RowKind::Call => "call",
-            RowKind::Starts => "starts",
-            RowKind::Collect => "collect",
+            RowKind::Call | RowKind::Due => "call",
+            RowKind::Starts | RowKind::Briefing | RowKind::Station => "starts",
+            RowKind::Collect | RowKind::Over => "collect",
         }
     }
 
@@ -65,6 +73,10 @@ impl Row {
             RowKind::Call => labels.call,
             RowKind::Starts => labels.starts,
             RowKind::Collect => labels.collect,
+            RowKind::Due => labels.duty.call,
+            RowKind::Briefing => labels.duty.briefing,
+            RowKind::Station => labels.duty.station,
+            RowKind::Over => labels.duty.until,
         }
     }
 
@@ -92,7 +104,22 @@ impl Row {
     }
 }
 
-/// Today's facts for one child at one event.
+/// What a chaperone does at an event, below the ribbon of her sheet.
+#[derive(Debug, Clone)]
+pub struct Shift {
+    /// Numbers whose children are hers; may be empty.
+    pub numbers: Told<String>,
+    /// Her tasks; may be empty.
+    pub task: Told<String>,
+    /// Numbers she signs in; may be empty.
+    pub signs_in: Told<String>,
+    /// Numbers she signs out; may be empty.
+    pub signs_out: Told<String>,
+    /// What she brings and wears; may be empty.
+    pub kit: Told<String>,
+}
+
+/// Today's facts for one child at one event, or for a chaperone.
 #[derive(Debug, Clone)]
 pub struct Sheet {
     /// What the answer is about.
@@ -133,6 +160,8 @@ pub struct Sheet {
     pub standing: Mark,
     /// When she last answered, local.
     pub answered: Option<AsOf>,
+    /// What the reader does herself; none on a child's sheet.
+    pub shift: Option<Shift>,
 }
 
 impl Sheet {
@@ -147,6 +176,11 @@ impl Sheet {
                 .iter()
                 .any(|text| text.is_changed())
             || self.adults_watch.is_changed()
+            || self.shift.iter().any(|shift| {
+                [&shift.numbers, &shift.task, &shift.signs_in, &shift.signs_out]
+                    .iter()
+                    .any(|text| text.is_changed())
+            })
     }
 
     /// The style that makes the ribbon longer after a row where more time passes before the next; empty after the last.
@@ -187,17 +221,29 @@ impl Sheet {
             now: watch(self.adults_watch.now).to_owned(),
             was: self.adults_watch.was.map(|may| watch(may).to_owned()),
         };
-        [
-            (labels.arrive, &self.arrive_ready),
-            (labels.bring, &self.bring),
-            (labels.leave_home, &self.leave_home),
-            (labels.hand_in, &self.hand_in),
-            (labels.watching, &watching),
-        ]
-        .into_iter()
-        .filter(|(_, text)| !text.now.is_empty() || text.is_changed())
-        .map(|(label, text)| (label, text.now.clone(), text.was.clone()))
-        .collect()
+        let last_look = Told::same(labels.duty.last_look.to_owned());
+        let lines: Vec<(&'static str, &Told<String>)> = match &self.shift {
+            None => vec![
+                (labels.arrive, &self.arrive_ready),
+                (labels.bring, &self.bring),
+                (labels.leave_home, &self.leave_home),
+                (labels.hand_in, &self.hand_in),
+                (labels.watching, &watching),
+            ],
+            Some(shift) => vec![
+                (labels.duty.numbers, &shift.numbers),
+                (labels.duty.signs_in, &shift.signs_in),
+                (labels.duty.signs_out, &shift.signs_out),
+                (labels.duty.task, &shift.task),
+                (labels.duty.kit, &shift.kit),
+                (labels.duty.at_the_end, &last_look),
+            ],
+        };
+        lines
+            .into_iter()
+            .filter(|(_, text)| !text.now.is_empty() || text.is_changed())
+            .map(|(label, text)| (label, text.now.clone(), text.was.clone()))
+            .collect()
     }
 
     /// Who signs in and out, in sentences; empty if nobody is named yet.
@@ -214,6 +260,9 @@ impl Sheet {
 
     /// The standing in words.
     pub fn standing_words(&self, labels: &Labels) -> String {
+        if self.shift.is_some() && self.standing == Mark::CantCome {
+            return labels.duty.cant_come.to_owned();
+        }
         standing_words(self.standing, labels, &self.given)
     }
 
@@ -224,12 +273,20 @@ impl Sheet {
 
     /// The words of the main button.
     pub fn heard_words(&self, labels: &Labels) -> String {
-        let text = if self.standing == Mark::CantCome { labels.act_come_after_all } else { labels.act_heard };
-        fill(text, &[&self.given])
+        let again = self.standing == Mark::CantCome;
+        match (self.shift.is_some(), again) {
+            (true, false) => labels.duty.act_heard.to_owned(),
+            (true, true) => labels.duty.act_come_after_all.to_owned(),
+            (false, false) => fill(labels.act_heard, &[&self.given]),
+            (false, true) => fill(labels.act_come_after_all, &[&self.given]),
+        }
     }
 
-    /// The words of the button that says the child can't come.
+    /// The words of the button that says the child, or the reader, can't come.
     pub fn cant_words(&self, labels: &Labels) -> String {
+        if self.shift.is_some() {
+            return labels.duty.act_cant_come.to_owned();
+        }
         fill(labels.act_cant_come, &[&self.given])
     }
 }
