@@ -15,13 +15,12 @@ use allheard::service::ports::Store as _;
 use jiff::Timestamp;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::io::Write as _;
-use std::process::{Command, Stdio};
+use std::process::Command;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 use support::mail_server::Servers;
 use support::office::{Season, smtp};
-use support::peers::{here, node_package, program, python, ready, root, run};
+use support::peers::{here, node_package, program, python, read_calendars, ready, root, run};
 use tempfile::TempDir;
 
 /// Mails to send, at least: the house rules to everybody first, which have no calendar, then call sheets, which have.
@@ -164,8 +163,8 @@ fn words(message: &Value) {
 fn calendars(board: &Board, messages: &[Value]) {
     let with: Vec<&Value> = messages.iter().filter(|m| m["calendar"] != "").collect();
     assert!(with.len() > 50, "{} calendars", with.len());
-    let list: Vec<&Value> = with.iter().map(|m| &m["calendar"]).collect();
-    let second = second_reader(&serde_json::to_vec(&list).unwrap());
+    let list: Vec<String> = with.iter().map(|m| m["calendar"].as_str().unwrap().to_owned()).collect();
+    let second = read_calendars("ical.js", &list);
     assert_eq!(second.len(), with.len());
     let mut calls: HashMap<String, String> = HashMap::new();
     for (message, second) in with.iter().zip(second) {
@@ -185,17 +184,4 @@ fn calendars(board: &Board, messages: &[Value]) {
         let planned = board.itinerary(board.item(child, event).unwrap()).unwrap().call_at;
         assert_eq!(start.parse::<Timestamp>().unwrap(), planned, "{item}");
     }
-}
-
-fn second_reader(calendars: &[u8]) -> Vec<Value> {
-    let mut node = Command::new(program("node").unwrap());
-    node.arg(here("tests/peers/read_calendars.mjs")).stdin(Stdio::piped()).stdout(Stdio::piped());
-    let mut node = node.spawn().unwrap();
-    let mut input = node.stdin.take().unwrap();
-    let given = calendars.to_vec();
-    let writer = std::thread::spawn(move || input.write_all(&given));
-    let done = node.wait_with_output().unwrap();
-    writer.join().unwrap().unwrap();
-    assert!(done.status.success());
-    String::from_utf8(done.stdout).unwrap().lines().map(|line| serde_json::from_str(line).unwrap()).collect()
 }

@@ -14,8 +14,8 @@ use allheard::domain::graph::{self, State, Step};
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
 use allheard::service::ports::{
-    Delta, LinkKind, NewAnswer, NewAttempt, NewLink, Settled, Store, StoreFault, StoredMessage, StoredPart,
-    TendRules, Tended, Unsent,
+    Delta, FeedHolder, LinkKind, NewAnswer, NewAttempt, NewFeed, NewLink, Settled, Store, StoreFault,
+    StoredMessage, StoredPart, TendRules, Tended, Unsent,
 };
 use allheard::store::SqlStore;
 use allheard::store::db::{Statement, Value};
@@ -67,6 +67,7 @@ cases! {
     no_attempt_is_written_when_the_world_has_moved_on,
     a_moved_due_time_binds_whoever_waits,
     an_answer_has_its_effect_once_however_often_it_comes,
+    everybody_has_one_calendar_address,
     a_withdrawn_message_may_be_wanted_again_but_is_alive_once,
     a_database_of_a_newer_program_is_refused_in_one_line,
     a_hundred_thousand_messages_are_stored_in_time,
@@ -539,6 +540,38 @@ async fn no_attempt_is_written_when_the_world_has_moved_on(engine: Engine<'_>) {
         assert_eq!(bench.one("SELECT COUNT(*) FROM attempt").await, allowed.len() as i64, "{reason}");
         assert_eq!(bench.one("SELECT COUNT(*) FROM link").await, allowed.len() as i64, "{reason}");
     }
+}
+
+async fn everybody_has_one_calendar_address(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    let holder = |person: &str, household: &str| FeedHolder {
+        person: person.to_owned(),
+        household: household.to_owned(),
+    };
+    let put = async |hash: &str, holders: &[FeedHolder], hours: i64| {
+        let expires = now() + SignedDuration::from_hours(hours);
+        let feed = NewFeed { hash: hash.to_owned(), holders: holders.to_vec(), expires };
+        bench.store.put_feed(SEASON, &feed).await.unwrap();
+    };
+    let found = async |hash: &str| bench.store.feed(SEASON, hash).await.unwrap();
+    assert_eq!(found("one").await, None);
+    // Two guardians of one telephone have an address together, in this household; a chaperone has one without any.
+    let (may, lee) = (holder("G001", "H001"), holder("G002", "H001"));
+    let (elsewhere, noor) = (holder("G001", "H002"), holder("V001", ""));
+    put("one", &[lee.clone(), may.clone()], 1).await;
+    put("two", std::slice::from_ref(&elsewhere), 2).await;
+    put("three", std::slice::from_ref(&noor), 3).await;
+    let one = found("one").await.unwrap();
+    assert_eq!((one.holders, one.expires), (vec![may.clone(), lee.clone()], now() + minutes(60)));
+    assert_eq!(found("two").await.unwrap().holders, [elsewhere]);
+    assert_eq!(found("three").await.unwrap().holders, [noor]);
+    // A new one of hers leaves the old one to the other; when he has a new one too it is gone.
+    put("four", std::slice::from_ref(&may), 4).await;
+    assert_eq!(found("one").await.unwrap().holders, std::slice::from_ref(&lee));
+    assert_eq!(found("four").await.unwrap().expires, now() + minutes(240));
+    put("five", std::slice::from_ref(&lee), 5).await;
+    assert_eq!(found("one").await, None);
+    assert_eq!(bench.store.feed(SEASON + 1, "five").await.unwrap(), None);
 }
 
 async fn a_moved_due_time_binds_whoever_waits(engine: Engine<'_>) {

@@ -119,6 +119,19 @@ CREATE TABLE link (
     expires_ms INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
 
+-- Private addresses that calendar programs read; everybody has one at a time.
+CREATE TABLE feed (
+    season INTEGER NOT NULL REFERENCES season (id),
+    -- A guardian's ref, or a chaperone's.
+    person TEXT NOT NULL,
+    -- The guardian's household; empty for a chaperone.
+    household TEXT NOT NULL,
+    hash TEXT NOT NULL,
+    expires_ms INTEGER NOT NULL,
+    PRIMARY KEY (season, person, household)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX feed_hash ON feed (hash);
+
 CREATE TABLE answer (
     id INTEGER PRIMARY KEY,
     season INTEGER NOT NULL REFERENCES season (id),

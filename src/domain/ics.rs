@@ -36,15 +36,30 @@ pub struct Entry {
 
 /// A whole calendar object with the given PRODID and METHOD; without a METHOD when it is empty.
 pub fn calendar(product: &str, method: &str, entries: &[Entry]) -> String {
+    let mut head = String::new();
+    if !method.is_empty() {
+        line(&mut head, &format!("METHOD:{}", plain(method)));
+    }
+    let silent = ["CANCEL", "REPLY"].iter().any(|m| m.eq_ignore_ascii_case(method));
+    object(product, &head, entries, silent)
+}
+
+/// A whole calendar object that programs read again and again: its NAME, and its REFRESH-INTERVAL in minutes, which is
+/// how often they are asked to (RFC 7986 sections 5.1 and 5.7).
+pub fn feed(product: &str, name: &str, refresh_minutes: u32, entries: &[Entry]) -> String {
+    let mut head = String::new();
+    property(&mut head, "NAME", name);
+    line(&mut head, &format!("REFRESH-INTERVAL;VALUE=DURATION:PT{refresh_minutes}M"));
+    object(product, &head, entries, false)
+}
+
+fn object(product: &str, head: &str, entries: &[Entry], silent: bool) -> String {
     let mut out = String::new();
     line(&mut out, "BEGIN:VCALENDAR");
     property(&mut out, "PRODID", product);
     line(&mut out, "VERSION:2.0");
     line(&mut out, "CALSCALE:GREGORIAN");
-    if !method.is_empty() {
-        line(&mut out, &format!("METHOD:{}", plain(method)));
-    }
-    let silent = ["CANCEL", "REPLY"].iter().any(|m| m.eq_ignore_ascii_case(method));
+    out.push_str(head);
     for entry in entries {
         event(&mut out, entry, silent);
     }
@@ -249,6 +264,17 @@ END:VCALENDAR\r
         let instant = Entry { end: entry().start, ..entry() };
         assert!(!calendar("-//Allheard//EN", "", &[instant]).contains("DTEND"));
         assert!(!calendar("-//Allheard//EN", "", &[]).contains("METHOD"));
+    }
+
+    #[test]
+    fn a_feed_says_its_name_and_how_often_to_look() {
+        let text = feed("-//Allheard//EN", "Ines, at school", 60, &[entry()]);
+        assert!(
+            text.contains(
+                "NAME:Ines\\, at school\r\nREFRESH-INTERVAL;VALUE=DURATION:PT60M\r\nBEGIN:VEVENT\r\n"
+            )
+        );
+        assert!(text.contains("TRIGGER:-PT90M\r\n") && !text.contains("METHOD"));
     }
 
     proptest! {

@@ -1,5 +1,6 @@
 //! From a claimed message and today's facts to a letter, a parcel and the attempt that is written down first.
 
+use super::calendars;
 use super::letter::{Change, Item as LetterItem, Kind, Letter, Rule, Shift as LetterShift, Walk, What};
 use super::office::{Desk, Office, Ways, notice_key};
 use super::ports::{
@@ -31,13 +32,8 @@ use std::collections::HashMap;
 const TOKEN_OCTETS: usize = 16;
 /// A message this late stands for notices that went before the guardian joined, or while the program was down.
 const CATCH_UP_AFTER: SignedDuration = SignedDuration::from_hours(12);
-/// How long before the call a calendar reminds, minutes.
-const ALARM_MINUTES: u32 = 120;
 /// Stands where a token will stand, for previews: as long as a real one.
 const SPECIMEN_TOKEN: &str = "SPECIMEN-opens-nothing";
-/// How calendars know who made them.
-const PRODUCT: &str = "-//Allheard//Allheard//EN";
-
 /// Messages that one thread composes before another is asked to help.
 const COMPOSED_ALONE: usize = 64;
 /// Threads that compose at once, at most: the store and the gateways want some too.
@@ -145,7 +141,7 @@ impl Composing<'_> {
             &Links { ways: self.ways, token },
             now,
         );
-        let content = words(self.wording, board, &letter, message.channel, &parts, now)
+        let content = words(self.wording, (board, &desk.record), &letter, message.channel, &parts, now)
             .map_err(|_| unsent(State::Quarantined, now, "its wording failed"))?;
         Ok(self.composed(message, guardians, address, parts, content, token))
     }
@@ -215,7 +211,7 @@ impl Composing<'_> {
 
 fn words(
     wording: &Wording,
-    board: &Board,
+    (board, record): (&Board, &Record),
     letter: &Letter,
     channel: Channel,
     parts: &[(Item, NoticeKey)],
@@ -231,7 +227,7 @@ fn words(
                 subject: mail.subject,
                 text: mail.text,
                 html: mail.html,
-                calendar: calendar(board, letter, parts, now),
+                calendar: calendar(board, record, letter, parts, now),
                 stop_link: letter.stop_link.clone(),
                 language: mail.language,
             }))
@@ -246,16 +242,17 @@ pub fn preview(
     wanted: &Wanted,
     ways: &Ways,
 ) -> Result<Content, super::wording::Fault> {
+    let record = Record::default();
     let letter = letter(
         board,
-        &Record::default(),
+        &record,
         &HashMap::new(),
         &To { household: wanted.household, guardians: &wanted.guardians, due: wanted.due },
         &wanted.parts,
         &Links { ways, token: SPECIMEN_TOKEN },
         wanted.due,
     );
-    words(wording, board, &letter, wanted.channel, &wanted.parts, wanted.due)
+    words(wording, (board, &record), &letter, wanted.channel, &wanted.parts, wanted.due)
 }
 
 /// The guardians of a message who still share its address, and that address.
@@ -515,36 +512,21 @@ fn changes(
         .collect()
 }
 
-fn calendar(board: &Board, letter: &Letter, parts: &[(Item, NoticeKey)], now: Timestamp) -> String {
-    let season = &board.season;
+fn calendar(
+    board: &Board,
+    record: &Record,
+    letter: &Letter,
+    parts: &[(Item, NoticeKey)],
+    now: Timestamp,
+) -> String {
     let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).filter(|i| i.event.is_some()).collect();
     items.dedup();
     let entries: Vec<ics::Entry> = items
         .iter()
-        .filter_map(|item| {
-            let event = &season.events[item.event?.at()];
-            let place = &season.places[event.place.at()];
-            let it = board.itinerary(*item);
-            let (child_ref, event_ref) = board.item_refs(*item);
-            let start = it.map_or_else(|| board.over_at(*item), |it| it.call_at);
-            let end = board.over_at(*item).max(start);
-            let name = given_name(board, item.who);
-            Some(ics::Entry {
-                uid: format!("{child_ref}.{event_ref}@{}", season.reference),
-                item: format!("{child_ref}/{event_ref}"),
-                sequence: u32::try_from(now.as_second() / 60).unwrap_or(0),
-                stamp: now,
-                start,
-                end,
-                summary: name.map_or_else(|| event.name.clone(), |name| format!("{name}: {}", event.name)),
-                location: format!("{}, {}", place.name, place.door),
-                description: letter.link.clone(),
-                alarm_minutes: it.map(|_| ALARM_MINUTES),
-                cancelled: it.is_none(),
-            })
-        })
+        .filter_map(|item| calendars::entry(board, *item, record.revised_at))
+        .map(|entry| ics::Entry { stamp: now, description: letter.link.clone(), ..entry })
         .collect();
-    if entries.is_empty() { String::new() } else { ics::calendar(PRODUCT, "PUBLISH", &entries) }
+    if entries.is_empty() { String::new() } else { ics::calendar(calendars::PRODUCT, "PUBLISH", &entries) }
 }
 
 /// The item's time as the reader's clock shows it.

@@ -3,6 +3,7 @@
 use super::composing::token_hash;
 use super::office::{Office, OfficeFault};
 use super::ports::{Gateway, LinkKind, NewLink, Store, StoredLink};
+use crate::domain::board::Board;
 use jiff::{SignedDuration, Timestamp};
 
 /// How long the coordinator's link lives after the season's last event; afterwards a new one can be made.
@@ -40,10 +41,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if !desk.board.season.chaperones.iter().any(|c| c.reference == chaperone) {
             return Ok(None);
         }
-        let ends = ends_at(&desk.board);
+        let expires = self.season_links_end(&desk.board);
         let season = desk.season;
         drop(desk);
-        let expires = ends.saturating_add(self.ways.links_outlive).unwrap_or(ends);
         self.new_link(season, LinkKind::Chaperone, chaperone, expires).await.map(Some)
     }
 
@@ -55,6 +55,12 @@ impl<S: Store, G: Gateway> Office<S, G> {
         drop(desk);
         let expires = from.saturating_add(COORDINATOR_OUTLIVES).unwrap_or(from);
         self.new_link(season, LinkKind::Coordinator, "", expires).await
+    }
+
+    /// When links that are about the whole season die.
+    pub(super) fn season_links_end(&self, board: &Board) -> Timestamp {
+        let ends = ends_at(board);
+        ends.saturating_add(self.ways.links_outlive).unwrap_or(ends)
     }
 
     async fn new_link(
@@ -73,7 +79,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
 }
 
 /// When the last event of a season is over, also one that is called off.
-fn ends_at(board: &crate::domain::board::Board) -> Timestamp {
+fn ends_at(board: &Board) -> Timestamp {
     let itineraries = board.programme.itineraries.iter().map(|it| it.over_at);
     let events = (0..board.season.events.len() as u32)
         .map(|at| super::lists::starts_at(board, crate::domain::season::EventId(at)));

@@ -2,6 +2,7 @@
 
 pub mod answering;
 pub mod bringing;
+pub mod calendars;
 pub mod composing;
 pub mod hearing;
 pub mod letter;

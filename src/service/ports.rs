@@ -9,9 +9,11 @@ use jiff::Timestamp;
 use std::future::Future;
 
 mod carrying;
+mod feeds;
 mod incoming;
 
 pub use carrying::{Content, Gateway, Handed, MailContent, Parcel, Protection, is_this_host};
+pub use feeds::{FeedHolder, NewFeed, StoredFeed};
 pub use incoming::{
     ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, Receipted, SettledReply,
     StoredIncoming,
@@ -530,6 +532,14 @@ pub trait Store: Send + Sync {
     ) -> impl Future<Output = Result<Option<StoredLink>, StoreFault>> + Send;
     /// Stores a link that belongs to no attempt.
     fn put_link(&self, season: i64, link: &NewLink) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Looks a calendar's private address up by the hash of its token.
+    fn feed(
+        &self,
+        season: i64,
+        hash: &str,
+    ) -> impl Future<Output = Result<Option<StoredFeed>, StoreFault>> + Send;
+    /// Stores a calendar's private address; those its holders had before open nothing of theirs any more.
+    fn put_feed(&self, season: i64, feed: &NewFeed) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// Records answers and carries out what follows from them, together; false if all of them were known already.
     fn answer(
         &self,

@@ -1,6 +1,7 @@
 //! The only SQL. Opens a database by URL, brings its tables up to date, and answers as a [`Store`].
 
 pub mod db;
+mod feeds;
 mod history;
 mod incoming;
 mod ledger;
@@ -14,9 +15,10 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    ClaimedReply, CrashPoint, Delta, Effects, History, LedgerLine, NewAnswer, NewAttempt, NewIncoming,
-    NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled, SettledReply, Store, StoreFault,
-    StoredAttempt, StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    ClaimedReply, CrashPoint, Delta, Effects, History, LedgerLine, NewAnswer, NewAttempt, NewFeed,
+    NewIncoming, NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled, SettledReply, Store,
+    StoreFault, StoredAttempt, StoredFeed, StoredIncoming, StoredLink, StoredMessage, StoredSeason,
+    TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -194,6 +196,12 @@ impl Store for SqlStore {
         let mut tx = self.db.begin().await?;
         people::add_links(&mut tx, season, std::iter::once(link)).await?;
         self.commit(tx, "put_link").await
+    }
+    async fn feed(&self, season: i64, hash: &str) -> Result<Option<StoredFeed>, StoreFault> {
+        feeds::feed(self, season, hash).await
+    }
+    async fn put_feed(&self, season: i64, feed: &NewFeed) -> Result<(), StoreFault> {
+        feeds::put(self, season, feed).await
     }
     async fn answer(
         &self,

@@ -35,6 +35,8 @@ pub const ALL: &[(&str, Statement)] = &[
     ("TELL", TELL),
     ("FACTS_ADD", FACTS_ADD),
     ("LINKS_ADD", LINKS_ADD),
+    ("FEED", FEED),
+    ("FEED_PUT", FEED_PUT),
     ("SETTLE", SETTLE),
     ("ATTEMPT_END", ATTEMPT_END),
     ("PUT_BACK", PUT_BACK),
@@ -234,6 +236,17 @@ pub(super) const LINKS_ADD: Statement = s(
     "INSERT INTO link (hash, season, kind, message, chaperone, expires_ms) \
      SELECT value->>0, CAST($2 AS BIGINT), value->>1, CAST(value->>2 AS BIGINT), value->>3, CAST(value->>4 AS BIGINT) \
      FROM json_each($1) WHERE true ON CONFLICT (hash) DO NOTHING",
+);
+pub(super) const FEED: Statement = s(
+    2,
+    "SELECT person, household, expires_ms FROM feed WHERE season = $1 AND hash = $2 ORDER BY person, household",
+);
+pub(super) const FEED_PUT: Statement = s(
+    2,
+    "INSERT INTO feed (season, person, household, hash, expires_ms) \
+     SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, CAST(value->>3 AS BIGINT) \
+     FROM json_each($1) WHERE true ON CONFLICT (season, person, household) \
+     DO UPDATE SET hash = excluded.hash, expires_ms = excluded.expires_ms",
 );
 pub(super) const SETTLE: Statement = s(
     1,

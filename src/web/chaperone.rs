@@ -30,7 +30,7 @@ pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     query: Asked,
 ) -> Result<Response, Denied> {
     let link = front.link(&token, LinkKind::Chaperone).await?;
-    page(&front, &link, asked(&query, "event"), None).await
+    page(&front, (&token, &link), asked(&query, "event"), None).await
 }
 
 pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
@@ -80,7 +80,7 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
         (_, _) => format!("Noted: {who} did not answer. Ring again later."),
     };
     let done = matches!(noted, Noted::Recorded | Noted::Known);
-    let mut response = page(&front, &link, &event, Some(Notice { words, done })).await?;
+    let mut response = page(&front, (&token, &link), &event, Some(Notice { words, done })).await?;
     if noted == Noted::NotCovered {
         *response.status_mut() = StatusCode::FORBIDDEN;
     }
@@ -117,7 +117,7 @@ fn chaperone(board: &Board, reference: &str) -> Option<ChaperoneId> {
 
 async fn page<S: Store + 'static, G: Gateway + 'static>(
     front: &Front<S, G>,
-    link: &StoredLink,
+    (token, link): (&str, &StoredLink),
     event: &str,
     notice: Option<Notice>,
 ) -> Result<Response, Denied> {
@@ -135,6 +135,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         notice,
         open: Vec::new(),
         settled: Vec::new(),
+        calendar_href: None,
         telephone: shown::school_telephone(season),
     };
     let Some(data) = office.chaperone_data(&link.chaperone, event).await? else { return Ok(html(&page)) };
@@ -145,6 +146,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         let lines = other.as_ref().map_or(&data.children, |other| &other.children);
         page.events.push(choice(&data, *id, lines.iter().filter(|line| is_open(line)).count()));
     }
+    page.calendar_href = Some(format!("/c/{token}/calendar"));
     page.watch = Some(watch(&data));
     let mut open: Vec<&ChildLine> = data.children.iter().filter(|line| is_open(line)).collect();
     open.sort_by_key(|line| urgency(line.standing));

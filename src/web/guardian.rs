@@ -120,6 +120,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         sheets: data.sheets.iter().filter_map(|one| sheet(&data, labels, one)).collect(),
         rules: house_rules(&data, labels),
         telephone: shown::school_telephone(season),
+        calendar_href: Some(format!("/r/{token}/calendar")),
         stop_href: Some(format!("/stop/{token}")),
     }))
 }

@@ -160,6 +160,8 @@ pub struct Labels {
     /// Words of a chaperone's own sheet.
     pub duty: DutyLabels,
 
+    /// Words about calendars.
+    pub calendar: CalendarLabels,
     /// Words of the page that stops messages.
     pub stop: StopLabels,
     /// Words of the pages behind a closed door.
@@ -199,6 +201,49 @@ pub struct DutyLabels {
     pub act_come_after_all: &'static str,
     /// Button.
     pub act_cant_come: &'static str,
+}
+
+/// Words about calendars, on pages and in the entries themselves.
+#[derive(Debug)]
+pub struct CalendarLabels {
+    /// Heading of the part of a page that leads here.
+    pub title: &'static str,
+    /// Link to the file.
+    pub file: &'static str,
+    /// Link to the page about private addresses.
+    pub by_itself: &'static str,
+    /// Heading of that page.
+    pub page_title: &'static str,
+    /// What the file is.
+    pub what_file: &'static str,
+    /// Heading over private addresses.
+    pub address_title: &'static str,
+    /// What a private address is.
+    pub what_address: &'static str,
+    /// That it is to be kept, and how it ends.
+    pub keep_private: &'static str,
+    /// Button.
+    pub act_make: &'static str,
+    /// Heading when one has been made.
+    pub made_title: &'static str,
+    /// What to do with it.
+    pub made: &'static str,
+    /// Link to the private address.
+    pub open: &'static str,
+    /// Link to the page before.
+    pub back: &'static str,
+    /// That a calendar may be late, and is no answer; on the page and in each entry.
+    pub late: &'static str,
+    /// In an entry: when a chaperone is due.
+    pub due: &'static str,
+    /// In an entry: when the children are called.
+    pub children_called: &'static str,
+    /// In an entry: a chaperone's numbers or tasks.
+    pub with: &'static str,
+    /// In an entry: she signs these children in.
+    pub you_sign_in: &'static str,
+    /// In an entry: she signs these children out.
+    pub you_sign_out: &'static str,
 }
 
 /// Words of the page that stops messages.

@@ -11,6 +11,7 @@
 //! * [`routes`]: the addresses, and what every answer carries; a file beside it for each page.
 
 pub mod assets;
+mod calendars;
 mod chaperone;
 pub mod chart;
 mod coordinator;

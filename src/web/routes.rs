@@ -25,9 +25,10 @@ use super::hook::{self, HOOK_MAX_OCTETS, ReadHook};
 use super::respond::{Denied, asked_language, html, worded};
 use super::views::DoorPage;
 use super::workbook::{UPLOAD_MAX_OCTETS, Upload};
-use super::{assets, chaperone, coordinator, guardian, messages, sheets, stop, workbook};
+use super::{assets, calendars, chaperone, coordinator, guardian, messages, sheets, stop, workbook};
 use crate::domain::book::{Book, Problem};
 use crate::domain::wall;
+use crate::service::calendars::{CalendarData, FoundFeed};
 use crate::service::links::Found;
 use crate::service::office::{Office, OfficeFault};
 use crate::service::ports::{Gateway, LinkKind, Store, StoredLink};
@@ -79,8 +80,19 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route(assets::PAPER_PATH, get(|| asset(assets::PAPER, assets::STYLE_TYPE)))
         .route(assets::ICON_PATH, get(|| asset(assets::ICON, assets::ICON_TYPE)))
         .route("/r/{token}", get(guardian::show::<S, G>).post(guardian::act::<S, G>))
+        .route(
+            "/r/{token}/calendar",
+            get(calendars::show_family::<S, G>).post(calendars::make_family::<S, G>),
+        )
+        .route("/r/{token}/calendar.ics", get(calendars::family_file::<S, G>))
         .route("/stop/{token}", get(stop::show::<S, G>).post(stop::act::<S, G>))
         .route("/c/{token}", get(chaperone::show::<S, G>).post(chaperone::act::<S, G>))
+        .route(
+            "/c/{token}/calendar",
+            get(calendars::show_chaperone::<S, G>).post(calendars::make_chaperone::<S, G>),
+        )
+        .route("/c/{token}/calendar.ics", get(calendars::chaperone_file::<S, G>))
+        .route("/feed/{token}/calendar.ics", get(calendars::feed::<S, G>))
         .route("/enter/{token}", get(coordinator::enter::<S, G>))
         .route("/season", get(coordinator::show::<S, G>).post(coordinator::act::<S, G>))
         .route("/season/{event}", get(coordinator::event::<S, G>))
@@ -178,14 +190,22 @@ async fn logged<S: Store + 'static, G: Gateway + 'static>(
 impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
     /// The link of a kind behind a token.
     pub async fn link(&self, token: &str, kind: LinkKind) -> Result<StoredLink, Denied> {
-        let shaped = token.len() <= TOKEN_MAX_CHARACTERS
-            && !token.is_empty()
-            && token.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'_');
-        let found = if shaped { self.office.find_link(token).await? } else { Found::Nothing };
+        let found = if shaped(token) { self.office.find_link(token).await? } else { Found::Nothing };
         match found {
             Found::Open(link) if link.kind == kind.word() => Ok(link),
             Found::Dead(link) if link.kind == kind.word() => Err(self.gone().await),
             Found::Open(_) | Found::Dead(_) | Found::Nothing => Err(self.stranger()),
+        }
+    }
+
+    /// The calendar behind a private address.
+    pub async fn feed(&self, token: &str) -> Result<CalendarData, Denied> {
+        let found =
+            if shaped(token) { self.office.calendar_by_feed(token).await? } else { FoundFeed::Nothing };
+        match found {
+            FoundFeed::Open(data) => Ok(data),
+            FoundFeed::Dead => Err(self.gone().await),
+            FoundFeed::Nothing => Err(self.stranger()),
         }
     }
 
@@ -204,4 +224,11 @@ impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
         counted.1 = counted.1.saturating_add(1);
         if counted.1 > STRANGERS_PER_MINUTE { Denied::TooMany } else { Denied::NotFound }
     }
+}
+
+/// Whether a token has the shape of one, so that it is worth a look.
+fn shaped(token: &str) -> bool {
+    token.len() <= TOKEN_MAX_CHARACTERS
+        && !token.is_empty()
+        && token.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'_')
 }

@@ -5,6 +5,7 @@ use jiff::civil::{Date, Time};
 use super::labels::{ENGLISH, Labels, clock};
 
 mod bring;
+mod calendar;
 mod chaperone;
 mod door;
 mod guardian;
@@ -15,6 +16,7 @@ mod sheet;
 mod stop;
 
 pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Preview, Problem};
+pub use calendar::{CalendarPage, Made};
 pub use chaperone::{ChaperonePage, EventChoice, Notice, OpenChild, Ring, SettledChild, Watch};
 pub use door::DoorPage;
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};

@@ -23,11 +23,17 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
     for (name, page) in stops() {
         all.push((name, page.labels.lang, page.render().unwrap()));
     }
+    for (name, page) in calendars() {
+        all.push((name, page.labels.lang, page.render().unwrap()));
+    }
     for (name, page) in doors() {
         all.push((name, page.labels.lang, page.render().unwrap()));
     }
     all
 }
+
+/// Where an address to be copied begins; it is shown in words and fetched by nobody's browser.
+pub const CALENDAR_HOST: &str = "https://brackwater.example";
 
 const DAY: Date = date(2027, 6, 4);
 
@@ -59,6 +65,7 @@ fn guardian(labels: &'static Labels, sheets: Vec<Sheet>) -> GuardianPage {
         sheets,
         rules: None,
         telephone: Some(telephone("0100", "020 7946 0100")),
+        calendar_href: Some("/r/0f3c9a/calendar".into()),
         stop_href: Some("/stop/0f3c9a".into()),
     }
 }
@@ -216,6 +223,26 @@ fn stops() -> Vec<(&'static str, StopPage)> {
         ("stop-mail", stop(&ENGLISH, Channel::Mail, "marisol@example.org", false)),
         ("stop-text", stop(&SPANISH, Channel::Text, "020 7946 0018", false)),
         ("stop-done", stop(&ENGLISH, Channel::Mail, "marisol@example.org", true)),
+    ]
+}
+
+fn calendars() -> Vec<(&'static str, CalendarPage)> {
+    let page = |labels: &'static Labels, back: &str, made| CalendarPage {
+        labels,
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        others: Vec::new(),
+        back: back.into(),
+        made,
+    };
+    let made = Made {
+        address: format!("{CALENDAR_HOST}/feed/Zk3v0q9yT1mHc7XbLr2aPw/calendar.ics"),
+        open: "webcal://brackwater.example/feed/Zk3v0q9yT1mHc7XbLr2aPw/calendar.ics".into(),
+    };
+    vec![
+        ("calendar-guardian", page(&ENGLISH, "/r/0f3c9a", None)),
+        ("calendar-spanish", page(&SPANISH, "/r/0f3c9a", None)),
+        ("calendar-made", page(&ENGLISH, "/c/0f3c9a", Some(made))),
     ]
 }
 

@@ -158,6 +158,7 @@ fn chaperone() -> ChaperonePage {
             note: "His family told us on Tuesday.".into(),
         }])
         .collect(),
+        calendar_href: Some("/c/7d20e4/calendar".into()),
         telephone: Some(telephone("0100", "020 7946 0100")),
     }
 }

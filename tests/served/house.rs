@@ -235,6 +235,15 @@ impl House {
         mail.text.clone()
     }
 
+    /// The calendar in the newest mail to an address.
+    pub fn mail_calendar(&self, address: &str) -> String {
+        let Road::Memory(memory) = &self.office.gateway.mail.road else { panic!("not memory") };
+        let taken = memory.taken();
+        let parcel = taken.iter().rev().find(|parcel| parcel.to == address).expect("a mail went there");
+        let Content::Mail(mail) = &parcel.content else { panic!("not a mail") };
+        mail.calendar.clone()
+    }
+
     /// Every text that went out: to whom, and its words.
     pub fn texts(&self) -> Vec<(String, String)> {
         let Road::Memory(memory) = &self.office.gateway.text.carriers()[0].road else { panic!("not memory") };

@@ -3,9 +3,13 @@
 #![allow(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
 mod bringing;
+mod calendars;
 mod family;
 #[allow(dead_code, reason = "other tests use more of it")]
 mod house;
+#[allow(dead_code, clippy::print_stderr, reason = "other tests use more of it; what is left out is said")]
+#[path = "../support/peers.rs"]
+mod peers;
 mod season;
 mod staff;
 mod texts;

@@ -1,6 +1,7 @@
 //! Programs of others that tests talk to: found, started on free ports, stopped by process id whatever happens.
 
 use std::env;
+use std::io::Write as _;
 use std::net::{Ipv4Addr, TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -100,6 +101,30 @@ pub fn run(command: &mut Command) -> String {
         String::from_utf8_lossy(&done.stderr)
     );
     said
+}
+
+/// What an independent reader makes of calendars: `icalendar` of PyPI, or `ical.js` or `node-ical` of npm. One list of
+/// entries a calendar.
+pub fn read_calendars(reader: &str, calendars: &[String]) -> Vec<serde_json::Value> {
+    let mut command = if reader == "icalendar" {
+        let mut command = Command::new(python().unwrap());
+        command.arg(here("tests/peers/read_calendars.py"));
+        command
+    } else {
+        let mut command = Command::new(program("node").unwrap());
+        command.arg(here("tests/peers/read_calendars.mjs")).arg(reader);
+        command
+    };
+    let mut running = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+    let mut input = running.stdin.take().unwrap();
+    let given = serde_json::to_vec(calendars).unwrap();
+    // Written beside the reading, since a pipe holds less than a season's calendars.
+    let writer = std::thread::spawn(move || input.write_all(&given));
+    let done = running.wait_with_output().unwrap();
+    writer.join().unwrap().unwrap();
+    assert!(done.status.success(), "{reader} found faults");
+    let said = String::from_utf8(done.stdout).unwrap();
+    said.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
 }
 
 /// A program that is killed, by its own process id, when the test is over.

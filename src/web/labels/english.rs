@@ -1,6 +1,6 @@
 //! English.
 
-use super::{Counted, DoorLabels, DutyLabels, Labels, StopLabels};
+use super::{CalendarLabels, Counted, DoorLabels, DutyLabels, Labels, StopLabels};
 
 /// The English words.
 pub static ENGLISH: Labels = Labels {
@@ -97,6 +97,27 @@ pub static ENGLISH: Labels = Labels {
         act_heard: "I have read this",
         act_come_after_all: "I can come, and I have read this",
         act_cant_come: "I can't come",
+    },
+    calendar: CalendarLabels {
+        title: "In your calendar",
+        file: "Calendar file",
+        by_itself: "Keep it up to date",
+        page_title: "These times in your calendar",
+        what_file: "A file with all these times as they are today. If they change, fetch it again.",
+        address_title: "A private address",
+        what_address: "Most calendar programs can read an address again and again. Changed times then come in by themselves.",
+        keep_private: "Whoever has the address can read these times, so keep it to yourself. It ends with the season. If you make a new one, the old one stops working.",
+        act_make: "Make a private address",
+        made_title: "Your private address",
+        made: "Open it in your calendar program, or copy it there as a calendar to subscribe to. It is shown only this once.",
+        open: "Open in a calendar program",
+        back: "Back to the times",
+        late: "A calendar may be hours behind, and having it is no answer. The latest message from the school counts.",
+        due: "You are due",
+        children_called: "The children are called",
+        with: "With",
+        you_sign_in: "You sign these children in.",
+        you_sign_out: "You sign these children out.",
     },
     stop: StopLabels {
         mail_title: "Stop all mail to {}",

@@ -1,6 +1,6 @@
 //! Spanish.
 
-use super::{Counted, DoorLabels, DutyLabels, Labels, StopLabels};
+use super::{CalendarLabels, Counted, DoorLabels, DutyLabels, Labels, StopLabels};
 
 /// The Spanish words.
 pub static SPANISH: Labels = Labels {
@@ -97,6 +97,27 @@ pub static SPANISH: Labels = Labels {
         act_heard: "Lo he leído",
         act_come_after_all: "Puedo venir, y lo he leído",
         act_cant_come: "No puedo venir",
+    },
+    calendar: CalendarLabels {
+        title: "En su calendario",
+        file: "Archivo de calendario",
+        by_itself: "Mantenerlo al día",
+        page_title: "Estas horas en su calendario",
+        what_file: "Un archivo con todas estas horas tal como son hoy. Si cambian, descárguelo otra vez.",
+        address_title: "Una dirección privada",
+        what_address: "Casi todos los programas de calendario pueden leer una dirección una y otra vez. Así los cambios llegan solos.",
+        keep_private: "Quien tenga la dirección puede leer estas horas; no la comparta. Termina con la temporada. Si crea una nueva, la anterior deja de funcionar.",
+        act_make: "Crear una dirección privada",
+        made_title: "Su dirección privada",
+        made: "Ábrala en su programa de calendario, o cópiela allí como calendario al que suscribirse. Solo se muestra esta vez.",
+        open: "Abrir en un programa de calendario",
+        back: "Volver a las horas",
+        late: "Un calendario puede llevar horas de retraso, y tenerlo no es una respuesta. Vale el último mensaje de la escuela.",
+        due: "Le esperamos a las",
+        children_called: "Llamada de los niños",
+        with: "Con",
+        you_sign_in: "Usted firma la entrada de estos niños.",
+        you_sign_out: "Usted firma la salida de estos niños.",
     },
     stop: StopLabels {
         mail_title: "Parar todo el correo a {}",

@@ -181,6 +181,8 @@ pub struct ChaperonePage {
     pub open: Vec<OpenChild>,
     /// Children who need no call.
     pub settled: Vec<SettledChild>,
+    /// Address of the page about calendars, whose file has the same with `.ics`; none without duties.
+    pub calendar_href: Option<String>,
     /// The coordinator's telephone.
     pub telephone: Option<Telephone>,
 }
@@ -256,6 +258,7 @@ mod tests {
             notice: None,
             open: vec![child; open],
             settled: vec![done; settled],
+            calendar_href: None,
             telephone: None,
         }
     }

@@ -112,6 +112,8 @@ pub struct GuardianPage {
     pub rules: Option<HouseRules>,
     /// The school's telephone, where families may ring.
     pub telephone: Option<Telephone>,
+    /// Address of the page about calendars, whose file has the same with `.ics`.
+    pub calendar_href: Option<String>,
     /// Address of the page that stops messages.
     pub stop_href: Option<String>,
 }
