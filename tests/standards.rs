@@ -4,12 +4,14 @@
 #![allow(clippy::unwrap_used)]
 
 use allheard::domain::answer::{Intent, understand};
+use allheard::domain::cron_rule::CronRule;
 use allheard::domain::quiet::{self, Window};
 use allheard::domain::{digest, ics, segments, wall, way};
-use jiff::civil::{DateTime, time};
+use jiff::civil::{Date, DateTime, time};
 use jiff::tz::TimeZone;
-use jiff::{Span, Timestamp};
+use jiff::{Span, Timestamp, ToSpan};
 use serde_json::Value;
+use std::str::FromStr;
 
 /// A file of `tests/vectors/`.
 fn vectors(name: &str) -> Value {
@@ -287,4 +289,107 @@ fn tokens_have_the_lengths_of_rfc_4648() {
         assert_eq!(digest::hex(octets).len(), number(&item, "hex_chars"), "{item}");
         assert_eq!(URL_SAFE_NO_PAD.encode(octets).len(), number(&item, "base64url_chars"), "{item}");
     }
+}
+
+/// The first times of the crate's own reading of an expression after an instant, as UTC without a zone; none if it does
+/// not take it.
+fn walked(expression: &str, from: &str, most: usize) -> Option<Vec<String>> {
+    let from: Timestamp = from.parse().unwrap();
+    let from = chrono::DateTime::<chrono::Utc>::from_timestamp(from.as_second(), 0).unwrap();
+    let schedule = cron::Schedule::from_str(expression).ok()?;
+    Some(schedule.after(&from).take(most).map(|at| at.format("%Y-%m-%dT%H:%M:%S").to_string()).collect())
+}
+
+/// The start of the strings of a list, as long as each is there.
+fn starts<'v>(list: &'v Value, found: &[String]) -> Vec<(&'v str, String)> {
+    let list = list.as_array().unwrap();
+    assert_eq!(list.len(), found.len(), "{list:?} {found:?}");
+    let wanted = list.iter().map(|one| one.as_str().unwrap().split(' ').next().unwrap());
+    wanted.zip(found).map(|(wanted, found)| (wanted, found[..wanted.len()].to_owned())).collect()
+}
+
+#[test]
+fn rules_that_come_round_fire_when_posix_says() {
+    let from = "2026-11-30T23:59:59";
+    for item in items(&vectors("cron"), "comparison", 9) {
+        let rule = CronRule::read(text(&item, "posix"));
+        match &item["posix_next"] {
+            // Outside what POSIX allows; other programs take it as Sunday, so it is asked about and not guessed.
+            Value::String(_) => assert!(rule.is_err(), "{item}"),
+            list if list[0] == "accepted" => assert!(rule.is_ok(), "{item}"),
+            list => {
+                let rule = rule.unwrap();
+                let times = rule.after(from.parse().unwrap()).take(list.as_array().unwrap().len());
+                let times: Vec<String> = times.map(|at| at.to_string()).collect();
+                for (wanted, found) in starts(list, &times) {
+                    assert_eq!(found, wanted, "{item}");
+                }
+            }
+        }
+        // The crate's own dialect differs, as listed; a newer one that does not would change what our rules mean.
+        let most = item["crate_next"].as_array().map_or(0, Vec::len);
+        let found = walked(text(&item, "crate"), "2026-12-01T00:00:00Z", most);
+        assert_eq!(found.is_none(), item["crate_next"].is_null(), "{item}");
+        for (wanted, found) in found.iter().flat_map(|found| starts(&item["crate_next"], found)) {
+            assert_eq!(found, wanted, "{item}");
+        }
+    }
+}
+
+#[test]
+fn the_crate_that_walks_reads_what_it_read() {
+    for item in items(&vectors("cron"), "crate_acceptance", 32) {
+        let found = walked(text(&item, "expr"), "2026-12-01T00:00:00Z", 1);
+        assert_eq!(found.is_some(), item["accepted"], "{item}");
+        assert_eq!(
+            found.and_then(|found| found.first().cloned()).as_deref(),
+            item["next"].as_str(),
+            "{item}"
+        );
+        // None of these is a line of a crontab: six fields, signs and names POSIX does not have.
+        assert!(CronRule::read(text(&item, "expr")).is_err(), "{item}");
+    }
+}
+
+#[test]
+fn a_daily_rule_fires_once_a_local_day_through_every_clock_change() {
+    for item in items(&vectors("cron"), "crate_dst", 4) {
+        let zone = zone(&item);
+        let line = text(&item, "expr").split_once(' ').unwrap().1.replace("0/30", "0,30");
+        let rule = CronRule::read(&line).unwrap();
+        let theirs: Vec<Timestamp> = item["fires"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|at| at.as_str().unwrap().parse().unwrap())
+            .collect();
+        let first: Date = text(&item, "start").parse().unwrap();
+        let last = zone.to_datetime(theirs[theirs.len() - 1]).date();
+        let (from, until) =
+            (first.to_datetime(time(0, 0, 0, 0)).saturating_sub(1.second()), last.at(23, 59, 0, 0));
+        let ours = rule.instants(&zone, from, until);
+        if line.contains(',') {
+            // Every half hour: the two around the gap follow each other, with nothing between them.
+            let between: Vec<_> = ours.range(theirs[0]..=theirs[1]).copied().collect();
+            assert_eq!(between, theirs, "{item}");
+            continue;
+        }
+        let days: Vec<Date> = ours.iter().map(|at| zone.to_datetime(*at).date()).collect();
+        let every: Vec<Date> = first.series(1.day()).take_while(|day| *day <= last).collect();
+        assert_eq!(days, every, "{item}");
+        // Of theirs only the second of an hour that comes twice is not ours.
+        let mut seen = Vec::new();
+        for at in theirs {
+            let local = zone.to_datetime(at);
+            assert_eq!(ours.contains(&at), !seen.contains(&local), "{item}");
+            seen.push(local);
+        }
+    }
+}
+
+#[test]
+fn steps_are_refused_rather_than_read_one_of_two_ways() {
+    let rule = &vectors("cron")["vixie_rule"];
+    let line = text(rule, "example").split(" -> ").next().unwrap();
+    assert!(CronRule::read(line).is_err(), "{rule}");
 }

@@ -76,6 +76,11 @@ const WEEKDAYS: [&[&str]; 7] = [
     &["sunday", "sun", "domingo"],
 ];
 
+/// Days from Monday to the weekday of a name in lower case; none if it is none.
+pub fn weekday_named(word: &str) -> Option<usize> {
+    WEEKDAYS.iter().position(|names| names.contains(&word))
+}
+
 /// A date: `2027-06-04`, `4 June 2027`, `June 4, 2027`, `25/12/2027`. `04/06/2027` has two readings and is refused.
 pub fn date(text: &str) -> Result<Date, String> {
     let bad = || format!("'{text}' is not a date");
@@ -85,7 +90,7 @@ pub fn date(text: &str) -> Result<Date, String> {
         .split(|c: char| c.is_whitespace() || matches!(c, ',' | '-' | '/' | '.'))
         .filter(|t| !t.is_empty() && *t != "de" && *t != "of" && *t != "the")
         .collect();
-    let weekday = tokens.first().and_then(|t| WEEKDAYS.iter().position(|names| names.contains(t)));
+    let weekday = tokens.first().and_then(|t| weekday_named(t));
     let tokens = if weekday.is_some() { &tokens[1..] } else { &tokens[..] };
     let [a, b, c] = tokens[..] else {
         return Err(bad());

@@ -6,6 +6,7 @@ pub mod book;
 pub mod calendar;
 pub mod chain;
 pub mod changes;
+pub mod cron_rule;
 pub mod day;
 pub mod digest;
 pub mod due;
