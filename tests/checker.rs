@@ -3,7 +3,7 @@
 use allheard::audit::{Line, Violations, count};
 use allheard::demo;
 use allheard::domain::board::Board;
-use allheard::domain::book::Book;
+use allheard::domain::book::{Book, Row};
 use allheard::domain::plan::{self, Wanted};
 use allheard::domain::reading;
 use allheard::domain::record::Record;
@@ -30,7 +30,10 @@ struct Run {
 impl Run {
     /// Sends every planned message on the minute; nobody answers.
     fn new(seed: u64) -> Run {
-        let book = demo::book(seed);
+        Run::of(demo::book(seed))
+    }
+
+    fn of(book: Book) -> Run {
         let (start, end) = demo::span(&book).expect("the demo has a span");
         let board = Board::of(reading::season(&book).0.expect("the demo reads"));
         let wanted = plan::plan(&board, &Record::default(), start);
@@ -147,4 +150,77 @@ fn guardians_are_not_flooded() {
     let beyond: Vec<_> = counts.iter().filter(|(_, count)| !MESSAGES_PER_GUARDIAN.contains(count)).collect();
     // The one guardian of two households is written to once for each.
     assert_eq!(beyond.len(), 1, "{beyond:?}");
+}
+
+/// The demo with a class visit that comes round again, across the morning on which the clocks go forward.
+fn with_visits(repeats: &str) -> Book {
+    let mut book = demo::book(7);
+    let rows = &mut book.sheet_mut("events").rows;
+    let mut visit = Row { number: rows.len() as u32 + 2, ..Row::default() };
+    for (column, text) in [
+        ("ref", "E099"),
+        ("name", "Class visit"),
+        ("kind", "class"),
+        ("place", "Weirside Studios"),
+        ("date", "2027-02-22"),
+        ("call", "16:25"),
+        ("starts", "16:30"),
+        ("ends", "17:15"),
+        ("numbers", "Market Morning"),
+        ("repeats", repeats),
+        ("repeats until", "2027-03-28"),
+        ("not on", "2027-03-09"),
+    ] {
+        visit.set(column, text);
+    }
+    rows.push(visit);
+    let rows = &mut book.sheet_mut("notices").rows;
+    for (reference, about, by) in [
+        ("T098", "class", "mail and text"),
+        ("T099", "Class visit", "text"),
+        ("T097", "Class visit 2027-03-02", "text"),
+    ] {
+        let mut notice = Row { number: rows.len() as u32 + 2, ..Row::default() };
+        for (column, text) in [
+            ("ref", reference),
+            ("name", reference),
+            ("about", about),
+            ("to", "everyone"),
+            ("counted from", "call"),
+            ("minutes before", if by == "text" { "180" } else { "1440" }),
+            ("by", by),
+            ("wording", "reminder"),
+        ] {
+            notice.set(column, text);
+        }
+        rows.push(notice);
+    }
+    book
+}
+
+#[test]
+fn events_that_come_round_again_are_read_alike_by_both() {
+    for (repeats, dates) in [
+        ("Tuesdays at 16:45", 5),
+        ("45 16 * * 2", 5),
+        ("on Tue, Thursdays and every Sunday at 4:45 pm", 15),
+        ("weekdays at 16:45", 25),
+        ("45 16 1,9 3 2", 5),
+        ("30 17 1-9 3 *", 9),
+    ] {
+        let run = Run::of(with_visits(repeats));
+        assert_eq!(run.board.season.series[0].events.len(), dates, "{repeats}");
+        let found = run.count();
+        assert_eq!(found, Violations::default(), "{repeats}: {:#?}", found.examples);
+        let visits: Vec<&Wanted> = run
+            .wanted
+            .iter()
+            .filter(|w| w.channel == Channel::Text)
+            .filter(|w| w.parts.iter().any(|(item, _)| run.board.item_refs(*item).1.starts_with("E099-")))
+            .collect();
+        assert!(visits.len() > dates, "{repeats}: {}", visits.len());
+        let last = visits[visits.len() - 1];
+        fs::remove_file(run.outbox.path().join(format!("texts/{}.txt", last.key))).expect("the file");
+        assert!(run.count().lost > 0, "{repeats}");
+    }
 }

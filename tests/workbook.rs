@@ -591,6 +591,41 @@ fn events_orders_and_duties_are_judged() {
         Weight::Error,
         "same day",
     );
+    let weekly = |rule: &'static str, until: &'static str| [("repeats", rule), ("repeats until", until)];
+    for (rule, until, words) in [
+        ("Tuesdays", "2030-07-30", "neither five fields"),
+        ("45 16 * *", "2030-07-30", "has 4 fields"),
+        ("45 16 * * 7", "2030-07-30", "not a day of the week"),
+        ("0,30 16 * * 2", "2030-07-30", "more than once on a day"),
+        ("0 18 30 2 *", "2030-07-30", "never takes place from 2030-06-14"),
+        ("Tuesdays at 16:45", "2030-06-17", "never takes place"),
+        ("daily at 18:00", "2031-07-30", "more than 120 times"),
+        ("Tuesdays at 16:45", "2030-06-13", "before the first"),
+        ("Tuesdays at 16:45", "", "for the last time"),
+        ("Tuesdays at 16:45", "whenever", "not a date"),
+        ("Tuesdays at 0:30", "2030-07-30", "called on another day"),
+    ] {
+        check("events", 1, &weekly(rule, until), Weight::Error, words);
+    }
+    let off = [
+        weekly("Fridays at 18:00", "2030-07-30")[0],
+        ("repeats until", "2030-07-30"),
+        ("not on", "2030-06-15"),
+    ];
+    check("events", 1, &off, Weight::Error, "none of the days on which it would");
+    check("events", 1, &[("repeats until", "2030-07-30")], Weight::Warning, "since 'repeats' is empty");
+    check(
+        "events",
+        1,
+        &[("repeats", "Fridays at 18:00"), ("repeats until", "2030-07-30"), ("ends", "17:59")],
+        Weight::Error,
+        "ends before it starts",
+    );
+    let mut book = example();
+    for (column, text) in weekly("Fridays at 18:00", "2030-07-30") {
+        edit(&mut book, "events", 1, column, text);
+    }
+    told_of(&book, Weight::Error, "running order", Some(5), "a running order is for one day");
     check("numbers", 1, &[("name", "example opening")], Weight::Error, "another number");
     check("numbers", 1, &[("length", "45:00")], Weight::Warning, "unusual");
     check("numbers", 1, &[("length", "2:75")], Weight::Error, "59 seconds");

@@ -7,6 +7,7 @@ mod faults;
 mod outbox;
 mod owed;
 mod record;
+mod repeats;
 #[cfg(test)]
 mod tests;
 mod view;

@@ -1,5 +1,6 @@
 //! A workbook as the checker reads it: who is in what, when, and how guardians can be reached.
 
+use super::repeats;
 use crate::domain::book::{Book, Row};
 use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
@@ -157,7 +158,12 @@ impl View {
             ]
             .map(|(name, default)| setting(name, default).parse().unwrap_or(0)),
             lengths: lengths.collect(),
-            events: book.rows("events").iter().filter_map(|row| event(book, row, pace)).collect(),
+            events: book
+                .rows("events")
+                .iter()
+                .flat_map(repeats::spread)
+                .filter_map(|row| event(book, &row, pace))
+                .collect(),
             children: book.rows("children").iter().map(child).map(|c| (c.reference.clone(), c)).collect(),
             guardians: guardians(book, &country),
             chaperones: chaperones(book),
@@ -309,7 +315,9 @@ impl View {
 
     /// Events a notice is about; none for the season's house rules.
     pub fn about<'a>(&'a self, notice: &'a Notice) -> impl Iterator<Item = &'a Event> {
-        self.events.iter().filter(|e| e.kind == notice.about || e.name == notice.about)
+        self.events.iter().filter(|e| {
+            e.kind == notice.about || e.name == notice.about || dated(&e.name, e.date) == notice.about
+        })
     }
 
     /// When a notice is due for a child at an event, or for the season's rules; none when the workbook does not say.
@@ -365,6 +373,11 @@ fn folded(name: &str) -> String {
     name.trim().to_lowercase()
 }
 
+/// An event's name with its date, which tells it from others of the name.
+fn dated(name: &str, date: Date) -> String {
+    format!("{name} {date}")
+}
+
 fn list(text: &str) -> impl Iterator<Item = String> + '_ {
     text.split(';').map(|part| folded(part.split(':').next().unwrap_or(part))).filter(|name| !name.is_empty())
 }
@@ -381,8 +394,9 @@ fn seconds(text: &str) -> Option<i64> {
 
 fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
     let name = folded(row.text("name"));
-    let mut lines: Vec<&Row> =
-        book.rows("running order").iter().filter(|l| folded(l.text("event")) == name).collect();
+    let date: Date = row.text("date").parse().ok()?;
+    let of = |line: &&Row| [name.clone(), dated(&name, date)].contains(&folded(line.text("event")));
+    let mut lines: Vec<&Row> = book.rows("running order").iter().filter(of).collect();
     lines.sort_by_key(|line| line.text("place").parse::<u32>().unwrap_or(u32::MAX));
     let ordered = !lines.is_empty();
     let mut order: Vec<Slot> = lines.into_iter().map(slot).collect();
@@ -397,7 +411,7 @@ fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
         reference: row.text("ref").to_owned(),
         name,
         kind: folded(row.text("kind")),
-        date: row.text("date").parse().ok()?,
+        date,
         call: time(row.text("call"))?,
         starts: time(row.text("starts"))?,
         ends: time(row.text("ends")),

@@ -2,6 +2,7 @@
 
 use super::{Exit, pretty, say, tell};
 use crate::domain::book::{Problem, Weight};
+use crate::domain::season::{Event, EventId, Season, Series};
 use crate::workbook;
 use serde_json::{Value, json};
 use std::path::PathBuf;
@@ -19,10 +20,12 @@ pub(super) fn run(options: &Options) -> Exit {
     let checked = workbook::check(&options.file);
     if options.json {
         let problems: Vec<Value> = checked.problems.iter().map(problem_json).collect();
-        say(pretty(&json!({ "usable": !checked.has_errors(), "problems": problems })));
+        let repeats: Vec<Value> = checked.season.iter().flat_map(series_json).collect();
+        say(pretty(&json!({ "usable": !checked.has_errors(), "problems": problems, "repeats": repeats })));
     } else {
         show(&checked.problems);
         if let Some(season) = &checked.season {
+            series(season);
             tell(format!(
                 "{}: {} children, {} guardians, {} numbers, {} events, {} chaperones",
                 season.name,
@@ -35,6 +38,30 @@ pub(super) fn run(options: &Options) -> Exit {
         }
     }
     if checked.has_errors() { Exit::Wrong } else { Exit::Done }
+}
+
+/// Says how each line that comes round again was read, and which days that makes.
+pub(super) fn series(season: &Season) {
+    for one in &season.series {
+        let events: Vec<&Event> = one.events.iter().map(|id| &season.events[id.at()]).collect();
+        let dates: Vec<String> = events.iter().map(|event| event.date.to_string()).collect();
+        let off: Vec<String> =
+            events.iter().filter(|event| event.cancelled).map(|event| event.date.to_string()).collect();
+        let off = if off.is_empty() { String::new() } else { format!("; called off on {}", off.join(", ")) };
+        tell(format!("{}: {}, {} times: {}{off}", one.name, one.words, dates.len(), dates.join(", ")));
+    }
+}
+
+fn series_json(season: &Season) -> Vec<Value> {
+    let event = |id: &EventId| {
+        let event = &season.events[id.at()];
+        json!({
+            "ref": event.reference, "date": event.date.to_string(), "call": event.call.strftime("%H:%M").to_string(),
+            "starts": event.starts.strftime("%H:%M").to_string(), "cancelled": event.cancelled,
+        })
+    };
+    let one = |one: &Series| json!({ "name": one.name, "reads": one.words, "events": one.events.iter().map(event).collect::<Vec<_>>() });
+    season.series.iter().map(one).collect()
 }
 
 /// Shows problems, errors first, then by sheet and row.

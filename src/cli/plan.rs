@@ -66,6 +66,7 @@ pub(super) fn run(options: &Options) -> Exit {
             })).collect::<Vec<_>>() })));
         return Exit::Done;
     }
+    check::series(&board.season);
     for line in &lines {
         let due = wall::local(&board.season.zone, line.wanted.due);
         let names: Vec<&str> =

@@ -4,7 +4,7 @@ use super::{Exit, check, instant, say, tell};
 use crate::app::clock::HostClock;
 use crate::app::sheets;
 use crate::domain::board::Board;
-use crate::domain::season::EventId;
+use crate::domain::season::{Event, EventId};
 use crate::domain::sheets::version;
 use crate::domain::words::{did_you_mean, key};
 use crate::service::ports::Clock as _;
@@ -18,7 +18,7 @@ pub(super) struct Options {
     /// The folder to write to; made if it is not there.
     #[arg(long, value_name = "DIR")]
     out: PathBuf,
-    /// Only this event, by its name.
+    /// Only this event, by its name; with the date after it where there are several.
     #[arg(long, value_name = "NAME")]
     event: Option<String>,
     /// The moment that is printed on the sheets, if not now: 2027-06-03T12:00 in the season's zone.
@@ -49,7 +49,11 @@ pub(super) fn run(options: &Options) -> Exit {
     let events: Vec<EventId> = match &options.event {
         None => called.map(|(at, _)| EventId(at)).collect(),
         Some(name) => {
-            called.filter(|(_, event)| key(&event.name) == key(name)).map(|(at, _)| EventId(at)).collect()
+            let dated = |event: &Event| key(&format!("{} {}", event.name, event.date));
+            called
+                .filter(|(_, event)| [key(&event.name), dated(event)].contains(&key(name)))
+                .map(|(at, _)| EventId(at))
+                .collect()
         }
     };
     if events.is_empty() {

@@ -202,9 +202,9 @@ fn concerns(season: &Season, notice: &Notice, it: &Itinerary) -> bool {
     if notice.to.of_chaperones() != it.who.is_chaperone() {
         return false;
     }
-    match notice.about {
+    match &notice.about {
         About::Season => false,
-        About::Kind(kind) => season.events[it.event.at()].kind == kind,
-        About::Event(event) => it.event == event,
+        About::Kind(kind) => season.events[it.event.at()].kind == *kind,
+        About::Events(events) => events.contains(&it.event),
     }
 }

@@ -144,6 +144,9 @@ pub const SHEETS: &[Layout] = &[
         column("adults may watch", Kind::YesNo, false, "'no' if empty."),
         column("turn-in", Kind::YesNo, false, "'yes' if quick-change costumes are handed in at the end of this event."),
         column("cancelled", Kind::YesNo, false, "'yes' if it is called off; leave the line in place."),
+        column("repeats", Kind::Text, false, "For what comes round again, such as a weekly class visit: days and the time it begins, such as Tuesdays at 16:45, or a line of a crontab, such as 45 16 * * 2. The other times of the line keep their distance from it."),
+        column("repeats until", Kind::Date, false, "The last day it may take place; 'date' is the first."),
+        column("not on", Kind::Text, false, "Days on which it is called off, with ; between them."),
     ] },
     Layout { name: "numbers", required: true, letter: Some('N'), help: "Every dance, song or scene.", columns: &[
         REF,

@@ -371,6 +371,17 @@ pub struct Duty {
     pub signs_out: bool,
 }
 
+/// Events that one line of the workbook stands for, since it comes round again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Series {
+    /// Name, the same for all of them.
+    pub name: String,
+    /// When, in words, such as `Tuesdays at 16:45`.
+    pub words: String,
+    /// The events, soonest first; at least one.
+    pub events: Vec<EventId>,
+}
+
 /// A rule families acknowledge.
 #[derive(Debug, Clone)]
 pub struct HouseRule {
@@ -393,8 +404,8 @@ pub enum About {
     Season,
     /// Every event of a kind.
     Kind(EventKind),
-    /// One event.
-    Event(EventId),
+    /// One event, or all of one line that comes round again.
+    Events(Vec<EventId>),
 }
 
 /// Who gets a notice.
@@ -615,6 +626,8 @@ pub struct Season {
     pub places: Vec<Place>,
     /// Events by date and time.
     pub events: Vec<Event>,
+    /// Those that come of one line together.
+    pub series: Vec<Series>,
     /// Numbers in workbook order.
     pub numbers: Vec<Number>,
     /// Children in workbook order.

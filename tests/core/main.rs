@@ -9,6 +9,7 @@ mod day;
 mod duties;
 mod plans;
 mod properties;
+mod repeats;
 mod standings;
 mod times;
 mod town;

@@ -74,6 +74,9 @@ impl Desk {
     pub(super) fn finish(mut self) -> Vec<Problem> {
         let place = |name: &str| super::SHEETS.iter().position(|s| s.name == name);
         self.problems.sort_by_key(|p| (place(&p.sheet), p.row, p.weight));
+        // A line that comes round again is looked at once a date; what is wrong with it is told once.
+        let mut told = HashSet::new();
+        self.problems.retain(|p| told.insert((p.sheet.clone(), p.row, p.column.clone(), p.reason.clone())));
         if self.untold > 0 {
             self.problems.push(Problem {
                 weight: if self.errors { Weight::Error } else { Weight::Warning },
@@ -137,6 +140,11 @@ impl<Id: Copy + PartialEq> Names<Id> {
 
     pub(super) fn has(&self, name: &str) -> bool {
         self.by_key.contains_key(&key(name))
+    }
+
+    /// Every row of that name.
+    pub(super) fn all(&self, name: &str) -> &[Id] {
+        self.by_key.get(&key(name)).map_or(&[], Vec::as_slice)
     }
 
     /// The row of that name; an error at the spot when there is none, or more than one.

@@ -63,7 +63,10 @@ pub(super) fn duties(
         let events: Vec<EventId> = if everywhere {
             (0..programme.events.len()).map(|at| EventId(index(at))).collect()
         } else {
-            lookup(&programme.event_names, row, "event", desk).into_iter().collect()
+            match row.text("event") {
+                "" => Vec::new(),
+                name => programme.events_named(name, Spot::cell("duties", row, "event"), desk),
+            }
         };
         let (Some(chaperone), Some(number)) = (chaperone, number) else {
             continue;

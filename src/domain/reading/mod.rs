@@ -8,6 +8,7 @@ mod households;
 mod people;
 mod places;
 mod programme;
+mod repeats;
 mod rules;
 mod settings;
 
@@ -19,6 +20,8 @@ use super::season::Season;
 use super::typed::{self, shown};
 use super::words::{did_you_mean, key};
 use desk::{Desk, Spot};
+pub use repeats::OCCURRENCES_MAX;
+use repeats::Repeat;
 
 /// Characters of one cell at most; longer text is not a name, a rule or a note but a document.
 pub const CELL_MAX_CHARS: usize = 4_000;
@@ -51,17 +54,19 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
     for sheet in SHEETS {
         sheet_kinds(&own, sheet, &mut phones, &mut desk);
     }
-    let season = build(&own, &mut phones, &mut desk);
+    let repeats = repeats::spread(&mut own, &mut desk);
+    let season = build(&own, &repeats, &mut phones, &mut desk);
     let season = if desk.has_errors() { None } else { season };
     (season, desk.finish())
 }
 
-fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
+fn build(book: &Book, repeats: &[Repeat], phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
     let head = settings::read(book, desk);
     let programme = programme::read(book, &head, desk);
     let people = people::read(book, &head, &programme, phones, desk);
     let rules = rules::read(book, &head, &programme, desk);
     checks::run(&head, &programme, &people, desk);
+    let series = programme.series(repeats);
     let (event_rows, child_rows) = (programme.event_rows, people.child_rows);
     let mut season = Season {
         reference: head.reference,
@@ -74,6 +79,7 @@ fn build(book: &Book, phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
         telephone: head.telephone,
         settings: head.settings,
         places: programme.places,
+        series,
         events: programme.events,
         numbers: programme.numbers,
         children: people.children,

@@ -1,12 +1,15 @@
 //! Places, ways in, numbers, events and running orders.
 
 use super::super::book::{Book, Row};
-use super::super::season::{Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Slot};
+use super::super::season::{
+    Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Series, Slot,
+};
 use super::super::typed;
 use super::super::words::{key, list};
 use super::desk::{Desk, Names, Spot};
 use super::people::index;
 use super::places;
+use super::repeats::Repeat;
 use super::settings::Head;
 use jiff::civil::{DateTime, Time};
 use jiff::{Span, ToSpan};
@@ -32,6 +35,44 @@ pub(super) struct Programme {
     pub(super) event_names: Names<EventId>,
 }
 
+impl Programme {
+    /// The events of a name: one, or all of one line that comes round again; an error at the spot for anything else.
+    pub(super) fn events_named(&self, name: &str, spot: Spot<'_>, desk: &mut Desk) -> Vec<EventId> {
+        events_named(&self.event_names, &self.event_rows, name, spot, desk)
+    }
+
+    /// The lines that come round again, with the events they stand for.
+    pub(super) fn series(&self, repeats: &[Repeat]) -> Vec<Series> {
+        let of_row = |row: u32| {
+            let events = self.event_rows.iter().enumerate().filter(move |(_, of)| **of == row);
+            events.map(|(at, _)| EventId(index(at))).collect::<Vec<_>>()
+        };
+        repeats
+            .iter()
+            .filter_map(|repeat| {
+                let events = of_row(repeat.row);
+                let name = self.events.get(events.first()?.at())?.name.clone();
+                Some(Series { name, words: repeat.words.clone(), events })
+            })
+            .collect()
+    }
+}
+
+fn events_named(
+    names: &Names<EventId>,
+    rows: &[u32],
+    name: &str,
+    spot: Spot<'_>,
+    desk: &mut Desk,
+) -> Vec<EventId> {
+    let all = names.all(name);
+    let row = |id: &EventId| rows.get(id.at());
+    if all.len() > 1 && all.iter().all(|id| row(id) == row(&all[0])) {
+        return all.to_vec();
+    }
+    names.find(name, spot, desk).into_iter().collect()
+}
+
 /// A count, or what an empty cell means.
 pub(super) fn number_or(row: &Row, column: &str, default: u32) -> u32 {
     typed::count(row.text(column)).unwrap_or(default)
@@ -54,13 +95,13 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
         event_names.add(&event.name, id);
         event_names.add(&format!("{} {}", event.name, event.date), id);
     }
-    let orders = orders(book, &event_names, &number_names, desk);
+    let event_rows: Vec<u32> = drafts.iter().map(|(_, row)| row.number).collect();
+    let orders = orders(book, (&event_names, &event_rows), &number_names, desk);
     for (at, (event, row)) in drafts.iter_mut().enumerate() {
         fill_order(event, row, orders.get(&EventId(index(at))), &numbers, &number_names, desk);
         event_times(event, row, desk);
     }
     same_event_twice(&drafts, desk);
-    let event_rows = drafts.iter().map(|(_, row)| row.number).collect();
     Programme {
         places,
         numbers,
@@ -185,7 +226,7 @@ struct Line<'a> {
 
 fn orders<'a>(
     book: &'a Book,
-    events: &Names<EventId>,
+    (events, event_rows): (&Names<EventId>, &[u32]),
     numbers: &Names<NumberId>,
     desk: &mut Desk,
 ) -> BTreeMap<EventId, Vec<Line<'a>>> {
@@ -194,7 +235,19 @@ fn orders<'a>(
         let event = if row.text("event").is_empty() {
             None
         } else {
-            events.find(row.text("event"), Spot::cell("running order", row, "event"), desk)
+            let spot = Spot::cell("running order", row, "event");
+            match events_named(events, event_rows, row.text("event"), spot, desk)[..] {
+                [] => None,
+                [one] => Some(one),
+                [first, ..] => {
+                    desk.error(
+                        spot,
+                        "the event comes round again, and a running order is for one day",
+                        "Write the date after the name, such as 'Class visit 2027-05-04', or list its numbers on the sheet 'events'.",
+                    );
+                    Some(first)
+                }
+            }
         };
         let name = row.text("number");
         let slot = if key(name) == "interval" {

@@ -33,10 +33,10 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
     for row in book.rows("house rules") {
         let name = row.text("name");
         let spot = Spot::cell("house rules", row, "event");
-        let event = if row.text("event").is_empty() {
-            None
+        let events: Vec<Option<EventId>> = if row.text("event").is_empty() {
+            vec![None]
         } else {
-            programme.event_names.find(row.text("event"), spot, desk)
+            programme.events_named(row.text("event"), spot, desk).into_iter().map(Some).collect()
         };
         let tongue = row.text("language");
         let language = if tongue.is_empty() { Ok(head.language.clone()) } else { typed::language(tongue) };
@@ -52,36 +52,38 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
             }
         };
         let acknowledge = typed::yes_no(row.text("acknowledge")).unwrap_or(true);
-        let at = *known.entry((key(name), event)).or_insert_with(|| {
-            let rule = HouseRule {
-                reference: row.text("ref").to_owned(),
-                name: name.to_owned(),
-                event,
-                acknowledge,
-                texts: BTreeMap::new(),
-            };
-            rules.push((rule, row));
-            rules.len() - 1
-        });
-        let (rule, first) = &mut rules[at];
-        // Lines of one rule may carry one ref or one each; the smallest names the rule, whatever their order.
-        if row.text("ref") < rule.reference.as_str() {
-            rule.reference = row.text("ref").to_owned();
-        }
-        if rule.acknowledge != acknowledge {
-            let reason = format!("row {} says the opposite about this rule", first.number);
-            desk.error(
-                Spot::cell("house rules", row, "acknowledge"),
-                reason,
-                "Write the same in each line of a rule.",
-            );
-        }
-        if rule.texts.insert(language, row.text("text").to_owned()).is_some() {
-            desk.error(
-                Spot::cell("house rules", row, "language"),
-                "the rule stands here a second time in this language",
-                "Keep one of the two lines.",
-            );
+        for event in events {
+            let at = *known.entry((key(name), event)).or_insert_with(|| {
+                let rule = HouseRule {
+                    reference: row.text("ref").to_owned(),
+                    name: name.to_owned(),
+                    event,
+                    acknowledge,
+                    texts: BTreeMap::new(),
+                };
+                rules.push((rule, row));
+                rules.len() - 1
+            });
+            let (rule, first) = &mut rules[at];
+            // Lines of one rule may carry one ref or one each; the smallest names the rule, whatever their order.
+            if row.text("ref") < rule.reference.as_str() {
+                rule.reference = row.text("ref").to_owned();
+            }
+            if rule.acknowledge != acknowledge {
+                let reason = format!("row {} says the opposite about this rule", first.number);
+                desk.error(
+                    Spot::cell("house rules", row, "acknowledge"),
+                    reason,
+                    "Write the same in each line of a rule.",
+                );
+            }
+            if rule.texts.insert(language.clone(), row.text("text").to_owned()).is_some() {
+                desk.error(
+                    Spot::cell("house rules", row, "language"),
+                    "the rule stands here a second time in this language",
+                    "Keep one of the two lines.",
+                );
+            }
         }
     }
     for (rule, row) in &rules {
@@ -187,7 +189,8 @@ fn about(row: &Row, programme: &Programme, desk: &mut Desk) -> Option<About> {
         }
         return Some(About::Kind(kind));
     }
-    programme.event_names.find(text, Spot::cell("notices", row, "about"), desk).map(About::Event)
+    let events = programme.events_named(text, Spot::cell("notices", row, "about"), desk);
+    (!events.is_empty()).then_some(About::Events(events))
 }
 
 fn anchor(row: &Row, about: Option<&About>, programme: &Programme, desk: &mut Desk) -> Option<Anchor> {
