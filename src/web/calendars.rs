@@ -191,7 +191,6 @@ fn file(data: &CalendarData, headers: &HeaderMap) -> Response {
 
 /// What an entry says: the hours as the season's clocks show them, and what else her page does.
 fn description(data: &CalendarData, labels: &Labels, day: &Day) -> String {
-    let season = &data.board.season;
     if day.entry.cancelled {
         return labels.called_off.to_owned();
     }
@@ -249,8 +248,7 @@ fn chaperone_lines(data: &CalendarData, labels: &Labels, chaperone: ChaperoneId,
         }
     }
     let due = local(season, day.entry.start);
-    let mut lines =
-        vec![format!("{}: {}. {}, {}", labels.calendar.due, clock(&due), place.name, place.door)];
+    let mut lines = vec![format!("{}: {}. {}, {}", labels.calendar.due, clock(&due), place.name, place.door)];
     let mut time = |label: &str, at: Time| lines.push(format!("{label}: {}", clock(&at)));
     let item = Item { who: Person::Chaperone(chaperone), event: Some(day.event) };
     let shift = data.board.itinerary(item).and_then(|it| it.shift.as_ref());

@@ -45,7 +45,7 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     let link = front.link(&token, LinkKind::Chaperone).await?;
     let act = fields.first("act");
     if let "own_heard" | "own_cant_come" = act {
-        return own(&front, &link, &fields, act).await;
+        return own(&front, (&token, &link), &fields, act).await;
     }
     let (kind, outcome) = match act {
         "heard" => (Some(AnswerKind::Heard), ""),
@@ -90,7 +90,7 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
 /// What she says of her own duties.
 async fn own<S: Store + 'static, G: Gateway + 'static>(
     front: &Front<S, G>,
-    link: &StoredLink,
+    (token, link): (&str, &StoredLink),
     fields: &Fields,
     act: &str,
 ) -> Result<Response, Denied> {
@@ -107,7 +107,7 @@ async fn own<S: Store + 'static, G: Gateway + 'static>(
         (_, _) => "Thank you. It is noted that you have read your duties.",
     };
     let done = matches!(noted, Noted::Recorded | Noted::Known);
-    page(front, link, &event, Some(Notice { words: words.to_owned(), done })).await
+    page(front, (token, link), &event, Some(Notice { words: words.to_owned(), done })).await
 }
 
 fn chaperone(board: &Board, reference: &str) -> Option<ChaperoneId> {

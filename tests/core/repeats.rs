@@ -169,7 +169,7 @@ fn duties_rules_and_notices_concern_every_date() {
     ] {
         let notice = board.notice(notice).unwrap();
         let found = series.iter().map(|event| {
-            let child = item(&board, "C001", "E001").child;
+            let child = item(&board, "C001", "E001").who;
             board.due(board.programme.position(child, *event).unwrap(), notice).unwrap().at
         });
         assert_eq!(found.collect::<Vec<_>>(), dues.map(common::at));
@@ -192,7 +192,7 @@ fn one_date_can_be_named() {
         .events
         .iter()
         .map(|event| {
-            let child = item(&board, "C001", "E001").child;
+            let child = item(&board, "C001", "E001").who;
             board.due(board.programme.position(child, *event).unwrap(), notice).is_some()
         })
         .collect();
