@@ -8,7 +8,8 @@ use super::season::{
 use super::shift::{self, Shift};
 use super::{wall, way};
 use jiff::civil::{DateTime, Time};
-use jiff::{Span, Timestamp};
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Span, Timestamp};
 use std::collections::HashMap;
 
 /// Published ends are rounded up to whole steps of this many minutes, so that nobody waits for a stopwatch.
@@ -111,6 +112,7 @@ impl Programme {
 /// What all children of one event share.
 struct Frame<'a> {
     event: &'a Event,
+    zone: &'a TimeZone,
     place: &'a Place,
     starts: DateTime,
     calls: HashMap<NumberId, Option<Time>>,
@@ -130,9 +132,11 @@ impl<'a> Frame<'a> {
                 Slot::Interval(_) => None,
             })
             .collect();
-        let computed = order.last().filter(|_| event.ordered).map(|p| after(starts, p.end));
+        let zone = &season.zone;
+        let computed = order.last().filter(|_| event.ordered).map(|p| after(zone, starts, p.end));
         Frame {
             event,
+            zone,
             place: &season.places[event.place.at()],
             starts,
             calls,
@@ -218,7 +222,11 @@ impl<'a> Frame<'a> {
         if !self.event.ordered {
             return None;
         }
-        numbers.iter().filter_map(|n| self.ends_by_number.get(n)).max().map(|&end| after(self.starts, end))
+        numbers
+            .iter()
+            .filter_map(|n| self.ends_by_number.get(n))
+            .max()
+            .map(|&end| after(self.zone, self.starts, end))
     }
 }
 
@@ -236,12 +244,19 @@ fn not_before(starts: DateTime, event: &Event, time: Time) -> DateTime {
     if at < starts { at.saturating_add(Span::new().days(1)) } else { at }
 }
 
-/// Curtain up plus seconds, rounded up to the published step.
-fn after(starts: DateTime, seconds: u32) -> DateTime {
+/// Curtain up plus seconds, rounded up to the published step, as a clock on the wall shows it. Where the clocks went back
+/// meanwhile it is the first wall time that means no earlier moment, since an hour that occurs twice means the first.
+fn after(zone: &TimeZone, starts: DateTime, seconds: u32) -> DateTime {
     let step = COLLECT_STEP_MINUTES * 60;
     let past_hour = starts.minute() as u32 * 60 + starts.second() as u32;
     let rounded = (past_hour + seconds).div_ceil(step) * step - past_hour;
-    starts.saturating_add(Span::new().seconds(i64::from(rounded)))
+    let began = wall::instant(zone, starts);
+    let end = began.checked_add(SignedDuration::from_secs(i64::from(rounded))).unwrap_or(began);
+    let mut shown = wall::local(zone, end);
+    while wall::instant(zone, shown) < end {
+        shown = shown.saturating_add(Span::new().seconds(i64::from(step)));
+    }
+    shown
 }
 
 /// Who signs children in and out, by event and number.

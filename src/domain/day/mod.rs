@@ -1,7 +1,8 @@
 //! One performance worked out to the second: when each number gets ready and starts, every child's turnarounds, who has
 //! which children in care, and how long the door takes.
 //!
-//! Times are whole seconds from curtain up, negative before it; [`Day::clock`] turns them into the season's wall time.
+//! Times are whole seconds from curtain up, negative before it; [`Day::clock`] turns them into what a clock on the wall
+//! shows then, after a clock change too.
 //! What depends on a running order is empty for an event without one.
 
 pub mod care;
@@ -11,8 +12,9 @@ pub mod turns;
 use super::itinerary::in_cast;
 use super::running_order::placed;
 use super::season::{CallNames, ChaperoneId, ChildId, Event, EventId, NumberId, Season, Side};
-use jiff::Span;
+use super::wall;
 use jiff::civil::DateTime;
+use jiff::{SignedDuration, Timestamp};
 use std::collections::HashMap;
 use turns::Turn;
 
@@ -70,6 +72,7 @@ pub struct Day<'a> {
     pub parts: Vec<Part>,
     /// Turnarounds in the order in which children come off.
     pub turns: Vec<Turn>,
+    curtain: Timestamp,
     chaperones: HashMap<NumberId, Vec<ChaperoneId>>,
 }
 
@@ -88,7 +91,8 @@ impl<'a> Day<'a> {
             }
         }
         let turns = if event.ordered { turns::turns(season, &numbers, &parts) } else { Vec::new() };
-        Day { season, id, numbers, parts, turns, chaperones }
+        let curtain = wall::instant(&season.zone, event.date.to_datetime(event.starts));
+        Day { season, id, numbers, parts, turns, curtain, chaperones }
     }
 
     /// The event.
@@ -101,10 +105,15 @@ impl<'a> Day<'a> {
         self.chaperones.get(&number).map_or(&[], Vec::as_slice)
     }
 
-    /// Local time of a moment of the day.
+    /// What a clock on the wall shows at a moment of the day: when the clocks change meanwhile, it has jumped too.
     pub fn clock(&self, seconds: i64) -> DateTime {
-        let event = self.event();
-        event.date.to_datetime(event.starts).saturating_add(Span::new().seconds(seconds))
+        let at = self.curtain.checked_add(SignedDuration::from_secs(seconds)).unwrap_or(self.curtain);
+        wall::local(&self.season.zone, at)
+    }
+
+    /// The moment of the day of an instant, seconds from curtain up.
+    pub fn moment(&self, at: Timestamp) -> i64 {
+        at.duration_since(self.curtain).as_secs()
     }
 
     /// A child's parts, in running order.
