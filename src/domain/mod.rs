@@ -18,6 +18,7 @@ pub mod kin;
 pub mod layout;
 pub mod phone;
 pub mod plan;
+pub mod published;
 pub mod quiet;
 pub mod reading;
 pub mod record;
