@@ -165,7 +165,7 @@ fn no_formula_is_ever_written() {
             sheets += 1;
         }
     }
-    assert_eq!(sheets, 12);
+    assert_eq!(sheets, 13);
     let (read, _) = workbook::read_octets(&octets).unwrap();
     assert_eq!(read, book);
     let folder = tempfile::tempdir().unwrap();
@@ -180,9 +180,9 @@ fn the_workbook_guides_the_hand() {
     let octets = workbook::to_xlsx(&workbook::blank()).unwrap();
     let mut zip = zip::ZipArchive::new(Cursor::new(&octets)).unwrap();
     let mut part = |name: &str| std::io::read_to_string(zip.by_name(name).unwrap()).unwrap();
-    let children = part("xl/worksheets/sheet8.xml");
+    let children = part("xl/worksheets/sheet9.xml");
     assert!(children.contains("state=\"frozen\"") && children.contains("\"yes,no\""));
-    assert!(part("xl/worksheets/sheet5.xml").contains("dress rehearsal"));
+    assert!(part("xl/worksheets/sheet6.xml").contains("dress rehearsal"));
     let strings = part("xl/sharedStrings.xml");
     for words in ["quick change below", "Leave the columns named ref alone", "One line a child"] {
         assert!(strings.contains(words), "{words}");

@@ -3,7 +3,7 @@
 use super::dice::Dice;
 use super::numbers::{BANDS, Dancers, FINALE, FIRST_ACT, PLANS, PRODUCTIONS};
 use super::people::{Adult, Kid, People};
-use super::team::{Member, team};
+use super::team::{Member, QUICK_CHANGES, team};
 use super::words;
 use crate::domain::book::{Book, Row};
 use crate::domain::layout::{GUARDIANS_PER_CHILD, SHEETS};
@@ -133,6 +133,7 @@ fn fixed_sheets(book: &mut Book) {
     let settings = words::SETTINGS.iter().map(|(name, value)| row(&[("setting", name), ("value", value)]));
     book.sheet_mut("season").rows.extend(settings);
     book.sheet_mut("places").rows.extend(words::PLACES.iter().map(|cells| row(cells)));
+    book.sheet_mut("rooms").rows.extend(words::ROOMS.iter().map(|cells| row(cells)));
     book.sheet_mut("ways").rows.extend(words::WAYS.iter().map(|cells| row(cells)));
 }
 
@@ -298,10 +299,21 @@ fn chaperones(book: &mut Book, team: &[Member]) {
             ("event", "all"),
             ("number", member.number.map_or("", |n| PLANS[n].name)),
             ("task", member.task),
+            ("room", room(member)),
             ("signs in", yes(member.signs_in)),
             ("signs out", yes(member.signs_out)),
         ]);
         book.sheet_mut("duties").rows.push(duty);
+    }
+}
+
+/// Where a chaperone's children wait, or where she stays; the finale has no room, so that nobody moves for it.
+fn room(member: &Member) -> &'static str {
+    match member.number.map(|at| PLANS[at].dancers) {
+        Some(Dancers::Band(band)) => words::BAND_ROOMS[band],
+        Some(Dancers::Production) => words::PRODUCTION_ROOM,
+        None if member.task == QUICK_CHANGES => words::QUICK_CHANGE_ROOM,
+        Some(Dancers::All) | None => "",
     }
 }
 

@@ -35,9 +35,12 @@ pub struct Member {
     pub signs_out: bool,
 }
 
+/// What a helper of the quick-change room does.
+pub const QUICK_CHANGES: &str = "quick-change room";
+
 /// Posts without a number: task, how many, signs in, signs out.
 const POSTS: &[(&str, usize)] =
-    &[("quick-change room", 3), ("stage door", 3), ("sign-out table", 2), ("float", 6), ("runner", 3)];
+    &[(QUICK_CHANGES, 3), ("stage door", 3), ("sign-out table", 2), ("float", 6), ("runner", 3)];
 
 /// The whole team, in the order of the workbook.
 pub fn team(seed: u64, people: &mut People) -> Vec<Member> {

@@ -46,11 +46,14 @@ pub const SETTINGS: &[(&str, &str)] = &[
     ("chaperones bring", "Badge, pen, dark clothes and quiet shoes"),
 ];
 
+/// Where the dress rehearsal and the shows are.
+pub const THEATRE: &str = "Gantry Playhouse";
+
 /// The sheet `places`.
 pub const PLACES: &[Cells] = &[
     &[
         ("ref", "P001"),
-        ("name", "Gantry Playhouse"),
+        ("name", THEATRE),
         ("door", "stage door in Saddlers Row"),
         ("collect at", "yard gate in Saddlers Row"),
         ("sign-in minutes", "5"),
@@ -63,11 +66,42 @@ pub const PLACES: &[Cells] = &[
     ],
 ];
 
+/// Where the quick changes are made.
+pub const QUICK_CHANGE_ROOM: &str = "Wing booth";
+/// Where those wait who begin with a production number.
+pub const PRODUCTION_ROOM: &str = "Chorus room";
+/// Where the children of each age band wait, from the youngest.
+pub const BAND_ROOMS: [&str; 6] = [
+    "Low gallery",
+    "Paint loft",
+    "Old scene dock",
+    "Long room",
+    "Upper dressing room",
+    "Attic dressing room",
+];
+
+/// The sheet `rooms`.
+pub const ROOMS: &[Cells] = &[
+    &[
+        ("place", THEATRE),
+        ("name", BAND_ROOMS[0]),
+        ("children", "45"),
+        ("notes", "nearest to the lavatories"),
+    ],
+    &[("place", THEATRE), ("name", BAND_ROOMS[1]), ("children", "70")],
+    &[("place", THEATRE), ("name", BAND_ROOMS[2]), ("children", "75")],
+    &[("place", THEATRE), ("name", BAND_ROOMS[3]), ("children", "90")],
+    &[("place", THEATRE), ("name", BAND_ROOMS[4]), ("children", "50")],
+    &[("place", THEATRE), ("name", BAND_ROOMS[5]), ("children", "30")],
+    &[("place", THEATRE), ("name", PRODUCTION_ROOM), ("children", "60")],
+    &[("place", THEATRE), ("name", QUICK_CHANGE_ROOM), ("children", "6"), ("quick change", "yes")],
+];
+
 /// The sheet `ways`.
 pub const WAYS: &[Cells] = &[
-    &[("place", "Gantry Playhouse"), ("from", "Cattle Market car park"), ("walk minutes", "15-20")],
-    &[("place", "Gantry Playhouse"), ("from", "Millbridge tram stop"), ("walk minutes", "8")],
-    &[("place", "Gantry Playhouse"), ("from", "Priory Lane bus stop"), ("walk minutes", "4-6")],
+    &[("place", THEATRE), ("from", "Cattle Market car park"), ("walk minutes", "15-20")],
+    &[("place", THEATRE), ("from", "Millbridge tram stop"), ("walk minutes", "8")],
+    &[("place", THEATRE), ("from", "Priory Lane bus stop"), ("walk minutes", "4-6")],
     &[("place", "Weirside Studios"), ("from", "Weir Street car park"), ("walk minutes", "5-7")],
 ];
 
@@ -105,7 +139,7 @@ pub const EVENTS: &[Cells] = &[
         ("ref", "E003"),
         ("name", DRESS),
         ("kind", "dress rehearsal"),
-        ("place", "Gantry Playhouse"),
+        ("place", THEATRE),
         ("date", "2027-03-25"),
         ("call", "17:00"),
         ("starts", "18:00"),
@@ -120,7 +154,7 @@ pub const EVENTS: &[Cells] = &[
         ("ref", "E004"),
         ("name", MATINEE),
         ("kind", "show"),
-        ("place", "Gantry Playhouse"),
+        ("place", THEATRE),
         ("date", "2027-03-27"),
         ("call", "15:00"),
         ("starts", "16:00"),
@@ -134,7 +168,7 @@ pub const EVENTS: &[Cells] = &[
         ("ref", "E005"),
         ("name", EVENING),
         ("kind", "show"),
-        ("place", "Gantry Playhouse"),
+        ("place", THEATRE),
         ("date", "2027-03-27"),
         ("call", "19:00"),
         ("starts", "20:00"),
@@ -148,7 +182,7 @@ pub const EVENTS: &[Cells] = &[
         ("ref", "E006"),
         ("name", CLOCK_CHANGE_SHOW),
         ("kind", "show"),
-        ("place", "Gantry Playhouse"),
+        ("place", THEATRE),
         ("date", "2027-03-28"),
         ("call", "13:00"),
         ("starts", "14:00"),

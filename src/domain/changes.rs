@@ -46,6 +46,7 @@ const SORTS: &[Sort] = &[
     sort("season", "setting", &["setting"], &["setting"]),
     sort("places", "place", &["ref"], &["name"]),
     sort("ways", "way in", &["place", "from"], &["place", "from"]),
+    sort("rooms", "room", &["place", "name"], &["place", "name"]),
     sort("events", "event", &["ref"], &["name"]),
     sort("numbers", "number", &["ref"], &["name"]),
     sort("running order", "running order", &["event"], &["event"]),

@@ -126,6 +126,13 @@ pub const SHEETS: &[Layout] = &[
         column("walk minutes", Kind::Text, false, "Minutes, such as 8, or a range, such as 15-20."),
         column("metres", Kind::Count, false, "Or the distance; the walk is then worked out at a slow pace."),
     ] },
+    Layout { name: "rooms", required: false, letter: None, help: "Rooms where children wait, at each place; the sheets of the day name them, families never see them.", columns: &[
+        column("place", Kind::Text, true, "A name from the sheet 'places'."),
+        column("name", Kind::Text, true, "As staff know it: Dressing room 4."),
+        column("children", Kind::Count, false, "Most children it may hold, as its keeper says; empty means nobody has said."),
+        column("quick change", Kind::YesNo, false, "'yes' if children with a quick change come here between two numbers."),
+        column("notes", Kind::Text, false, "For your own eyes."),
+    ] },
     Layout { name: "events", required: true, letter: Some('E'), help: "One line for each time children are wanted.", columns: &[
         REF,
         column("name", Kind::Text, true, "As families know it: Dress rehearsal, Saturday matinee."),
@@ -189,6 +196,7 @@ pub const SHEETS: &[Layout] = &[
         column("event", Kind::Text, true, "A name from the sheet 'events', or 'all'."),
         column("number", Kind::Text, false, "A name from the sheet 'numbers'; empty for the door, a float and the like."),
         column("task", Kind::Text, false, "In words, such as stage door or float."),
+        column("room", Kind::Text, false, "A name from the sheet 'rooms': where this number's children wait, or where a helper without a number stays."),
         column("signs in", Kind::YesNo, false, "'yes' if she signs these children in."),
         column("signs out", Kind::YesNo, false, "'yes' if she signs these children out."),
     ] },
@@ -260,6 +268,8 @@ pub const SETTINGS: &[Setting] = &[
     setting("given names in messages", "yes", "'no' leaves children's names out of messages."),
     setting("walking feet per second", "3.0", "Pace for distances."),
     setting("children per adult", "12", "Planning figure; who set it and when belongs in your own papers. Local law decides."),
+    setting("ratio table", "none", "A published table that rooms are held against too: none, NSPCC, early years England, England performance, New South Wales, or New York. Advice; local law decides."),
+    setting("ratio set by", "-", "Who chose the table and when; needed where one is named."),
 ];
 
 /// The name of one guardian column, such as `guardian 2 mobile` for (2, "mobile").

@@ -3,6 +3,7 @@
 //! Built only by [`super::reading`] from a [`super::book::Book`]; indices (`ChildId` and so on) point into the
 //! vectors of [`Season`] and are valid for that value alone. A [`Ref`] is what lasts: it names a workbook row for good.
 
+use super::published::ratios;
 use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
@@ -31,6 +32,8 @@ index! {
     HouseholdId,
     /// Index into [`Season::places`].
     PlaceId,
+    /// Index into [`Season::rooms`].
+    RoomId,
     /// Index into [`Season::events`].
     EventId,
     /// Index into [`Season::numbers`].
@@ -239,6 +242,19 @@ pub struct Place {
     pub ways: Vec<Way>,
 }
 
+/// A room where children wait. Never told to families.
+#[derive(Debug, Clone)]
+pub struct Room {
+    /// Where.
+    pub place: PlaceId,
+    /// Name as staff know it.
+    pub name: String,
+    /// Most children it may hold; none where nobody has said.
+    pub most: Option<u32>,
+    /// Children with a quick change come here between two numbers.
+    pub quick_change: bool,
+}
+
 /// What an event is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum EventKind {
@@ -365,6 +381,8 @@ pub struct Duty {
     pub number: Option<NumberId>,
     /// Task in words.
     pub task: String,
+    /// Where the number's children wait, or where a helper without a number stays; a room of the event's place.
+    pub room: Option<RoomId>,
     /// Signs these children in.
     pub signs_in: bool,
     /// Signs these children out.
@@ -548,6 +566,15 @@ pub enum CallNames {
     NorthAmerican,
 }
 
+/// A published table that the season is held against, and who decided so.
+#[derive(Debug, Clone)]
+pub struct Declared<T: 'static> {
+    /// The table.
+    pub table: &'static T,
+    /// Who set it and when, as written in the workbook.
+    pub set_by: String,
+}
+
 /// The season's figures. Defaults are common practice without a source unless said otherwise.
 #[derive(Debug, Clone)]
 pub struct Settings {
@@ -577,6 +604,8 @@ pub struct Settings {
     pub walk_feet_per_second: f64,
     /// Children to one adult at most.
     pub children_per_adult: u32,
+    /// The table of ratios that rooms are held against too; none by default.
+    pub ratios: Option<Declared<ratios::Table>>,
     /// A number is called to get ready when the number so many places before it starts.
     pub ready_numbers: u32,
     /// Seconds that a child walks off the stage and on again between two numbers.
@@ -624,6 +653,8 @@ pub struct Season {
     pub settings: Settings,
     /// Places.
     pub places: Vec<Place>,
+    /// Rooms in workbook order.
+    pub rooms: Vec<Room>,
     /// Events by date and time.
     pub events: Vec<Event>,
     /// Those that come of one line together.

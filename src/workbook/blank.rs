@@ -55,6 +55,21 @@ fn programme(book: &mut Book) {
         &[("place", "Example Theatre"), ("from", "Example car park"), ("walk minutes", "15-20")],
     );
     add(book, "ways", &[("place", "Example Studio"), ("from", "Example tram stop"), ("metres", "300")]);
+    add(
+        book,
+        "rooms",
+        &[("place", "Example Theatre"), ("name", "Example Dressing Room"), ("children", "20")],
+    );
+    add(
+        book,
+        "rooms",
+        &[
+            ("place", "Example Theatre"),
+            ("name", "Example Booth"),
+            ("children", "4"),
+            ("quick change", "yes"),
+        ],
+    );
     let times = [
         ("kind", "dress rehearsal", "Example Dress Rehearsal", "2030-06-13"),
         ("kind", "show", "Example Show", "2030-06-14"),
@@ -168,6 +183,7 @@ fn people(book: &mut Book) {
                 ("chaperone", name),
                 ("event", "all"),
                 ("number", number),
+                ("room", "Example Dressing Room"),
                 ("signs in", "yes"),
                 ("signs out", "yes"),
             ],

@@ -8,13 +8,14 @@ use allheard::domain::book::Book;
 use allheard::domain::day::care::Watch;
 use allheard::domain::day::turns::{Ease, Turn};
 use allheard::domain::day::{Day, door};
+use allheard::domain::itinerary::Programme;
 use allheard::domain::season::{ChaperoneId, Event, EventId, Season, Slot};
 use std::time::{Duration, Instant};
 
 /// What everything for 350 children and 44 numbers may take.
 const EVERYTHING_WITHIN: Duration = Duration::from_millis(50);
 /// Random seasons held against the twin.
-const SEASONS: u64 = 200;
+pub const SEASONS: u64 = 200;
 
 // The Saturday show of the town, curtain up 19:00. By hand:
 //
@@ -39,7 +40,7 @@ fn check_order(ahead: &str, ready: [&str; 5]) {
     assert_eq!(called, ready, "{ahead} ahead");
 }
 
-fn set(book: &Book, setting: &str, value: &str) -> Book {
+pub fn set(book: &Book, setting: &str, value: &str) -> Book {
     let mut book = book.clone();
     let mut row = allheard::domain::book::Row { number: 99, ..Default::default() };
     row.set("setting", setting);
@@ -198,6 +199,7 @@ fn a_show_across_midnight_and_a_clock_change_keeps_wall_time_of_its_own_evening(
 fn everything_for_a_full_season_is_quick() {
     let (season, _) = allheard::domain::reading::season(&demo::book(1));
     let season = season.unwrap();
+    let programme = Programme::of(&season);
     assert!(season.children.len() == 350 && season.numbers.len() == 44);
     let show =
         (0..).zip(&season.events).filter(|(_, e)| e.ordered).map(|(at, _)| EventId(at)).last().unwrap();
@@ -207,6 +209,8 @@ fn everything_for_a_full_season_is_quick() {
         let held: usize = (0..day.numbers.len()).map(|at| day.held_for(at).len()).sum();
         let counts =
             (day.turns.len(), day.hand_overs().len(), day.watches().len(), day.leaving().len(), held);
+        let rooms = day.rooms(&programme);
+        assert!(rooms.stretches.len() > 1_000 && rooms.heads.len() > 100, "{}", rooms.heads.len());
         assert!(
             counts.0 > 100 && counts.1 > 50 && counts.2 > 40 && counts.3 > 4 && counts.4 > 5,
             "{counts:?}"
@@ -261,7 +265,7 @@ fn twin_places(season: &Season) -> Vec<(usize, u32, i64, i64)> {
     (0..season.numbers.len() as u32).filter_map(|n| twin_place(season, &season.events[0], n)).collect()
 }
 
-fn random_season(seed: u64) -> Book {
+pub fn random_season(seed: u64) -> Book {
     let mut dice = Dice::new(seed, "day");
     let numbers = 2 + dice.below(9);
     let mut text = String::from(

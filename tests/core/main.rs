@@ -10,6 +10,7 @@ mod duties;
 mod plans;
 mod properties;
 mod repeats;
+mod rooms;
 mod standings;
 mod times;
 mod town;

@@ -7,6 +7,8 @@
 
 pub mod care;
 pub mod door;
+pub mod own;
+pub mod rooms;
 pub mod turns;
 
 use super::itinerary::in_cast;

@@ -1,26 +1,40 @@
-//! What the arithmetic of a day shows on paper: changes there is no time for, and adults with too many children.
+//! What the arithmetic of a day shows on paper: changes there is no time for, adults with too many children, chaperones
+//! and children who cannot be everywhere that is written.
 
-use super::super::day::Day;
 use super::super::day::turns::Ease;
+use super::super::day::Day;
+use super::super::itinerary::Programme;
 use super::super::season::{EventId, EventKind, Season};
 use super::desk::{Desk, Spot, counted, row_list};
+use super::crowding;
 use jiff::Span;
 
 /// Cases spelled out in one sentence at most.
 const CASES_TOLD: usize = 4;
 
-/// `event_rows` and `child_rows` are the rows of the season's events and children in the workbook.
-pub(super) fn run(season: &Season, event_rows: &[u32], child_rows: &[u32], desk: &mut Desk) {
-    for ((at, event), row) in (0_u32..).zip(&season.events).zip(event_rows) {
+/// In which row of its sheet each line of the season stands.
+pub(super) struct Rows {
+    pub(super) events: Vec<u32>,
+    pub(super) rooms: Vec<u32>,
+    pub(super) children: Vec<u32>,
+    pub(super) chaperones: Vec<u32>,
+    pub(super) duties: Vec<u32>,
+}
+
+pub(super) fn run(season: &Season, rows: &Rows, desk: &mut Desk) {
+    crowding::of_season(season, rows, desk);
+    let programme = Programme::of(season);
+    for ((at, event), row) in (0_u32..).zip(&season.events).zip(&rows.events) {
         if event.cancelled {
             continue;
         }
         let day = Day::of(season, EventId(at));
         announced_too_early(&day, *row, desk);
-        no_time(&day, child_rows, desk);
+        no_time(&day, &rows.children, desk);
         // In class and at photographs the teachers are with the children (common practice, no source).
         if !matches!(event.kind, EventKind::Class | EventKind::Photographs) {
             too_many(&day, *row, desk);
+            crowding::run(&day, &day.rooms(&programme), rows, desk);
         }
     }
 }

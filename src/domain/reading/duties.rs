@@ -3,6 +3,7 @@
 use super::desk::{Desk, Names, Spot};
 use super::people::{contact, index};
 use super::programme::{Programme, danced};
+use super::rooms;
 use super::settings::Head;
 use crate::domain::book::{Book, Row};
 use crate::domain::phone::Phones;
@@ -71,7 +72,8 @@ pub(super) fn duties(
         let (Some(chaperone), Some(number)) = (chaperone, number) else {
             continue;
         };
-        let mut used = false;
+        let rooms = rooms::named(row, programme, desk);
+        let (mut used, mut housed) = (false, rooms.is_empty());
         for event in events {
             let not_danced = number.is_some_and(|number| !at_event[event.at()].contains(&number));
             if not_danced && everywhere {
@@ -85,6 +87,8 @@ pub(super) fn duties(
                 );
             }
             used = true;
+            let room = rooms.at(programme.events[event.at()].place);
+            housed |= room.is_some();
             if !seen.insert((chaperone, event, number, key(row.text("task")))) {
                 desk.warn(
                     Spot::row("duties", row.number),
@@ -99,6 +103,7 @@ pub(super) fn duties(
                 event,
                 number,
                 task: row.text("task").to_owned(),
+                room,
                 signs_in: typed::yes_no(row.text("signs in")).unwrap_or(false),
                 signs_out: typed::yes_no(row.text("signs out")).unwrap_or(false),
             });
@@ -108,6 +113,13 @@ pub(super) fn duties(
                 Spot::cell("duties", row, "number"),
                 "the number is not danced at any event",
                 "Check the number, or the running orders.",
+            );
+        }
+        if used && !housed {
+            desk.error(
+                Spot::cell("duties", row, "room"),
+                "the room is at another place than the event",
+                "Pick a room of the event's place on the sheet 'rooms', or add it there.",
             );
         }
     }

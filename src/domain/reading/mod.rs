@@ -1,6 +1,7 @@
 //! From rows of text to a season: every problem at once, and a season only when none of them is an error.
 
 mod checks;
+mod crowding;
 mod days;
 mod desk;
 mod duties;
@@ -9,6 +10,7 @@ mod people;
 mod places;
 mod programme;
 mod repeats;
+mod rooms;
 mod rules;
 mod settings;
 
@@ -67,7 +69,13 @@ fn build(book: &Book, repeats: &[Repeat], phones: &mut Phones, desk: &mut Desk) 
     let rules = rules::read(book, &head, &programme, desk);
     checks::run(&head, &programme, &people, desk);
     let series = programme.series(repeats);
-    let (event_rows, child_rows) = (programme.event_rows, people.child_rows);
+    let rows = days::Rows {
+        events: programme.event_rows,
+        rooms: programme.room_rows,
+        children: people.child_rows,
+        chaperones: people.chaperone_rows,
+        duties: people.duty_rows,
+    };
     let mut season = Season {
         reference: head.reference,
         name: head.name,
@@ -80,6 +88,7 @@ fn build(book: &Book, repeats: &[Repeat], phones: &mut Phones, desk: &mut Desk) 
         settings: head.settings,
         places: programme.places,
         series,
+        rooms: programme.rooms,
         events: programme.events,
         numbers: programme.numbers,
         children: people.children,
@@ -92,7 +101,7 @@ fn build(book: &Book, repeats: &[Repeat], phones: &mut Phones, desk: &mut Desk) 
         notices: rules.notices,
     };
     season.seat_chaperones();
-    days::run(&season, &event_rows, &child_rows, desk);
+    days::run(&season, &rows, desk);
     Some(season)
 }
 

@@ -2,15 +2,15 @@
 
 use super::super::book::{Book, Row};
 use super::super::season::{
-    Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Series, Slot,
+    Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Room, Series, Slot,
 };
 use super::super::typed;
 use super::super::words::{key, list};
 use super::desk::{Desk, Names, Spot};
 use super::people::index;
-use super::places;
 use super::repeats::Repeat;
 use super::settings::Head;
+use super::{places, rooms};
 use jiff::civil::{DateTime, Time};
 use jiff::{Span, ToSpan};
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -27,6 +27,9 @@ const EARLY_HOUR: i8 = 6;
 /// What these sheets say.
 pub(super) struct Programme {
     pub(super) places: Vec<Place>,
+    pub(super) rooms: Vec<Room>,
+    /// Row of each room.
+    pub(super) room_rows: Vec<u32>,
     pub(super) numbers: Vec<Number>,
     pub(super) events: Vec<Event>,
     /// Row of each event.
@@ -84,6 +87,7 @@ fn yes(row: &Row, column: &str, default: bool) -> bool {
 
 pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
     let (places, place_names) = places::places(book, head, desk);
+    let (rooms, room_rows) = rooms::rooms(book, &place_names, desk);
     let (numbers, number_names) = places::numbers(book, desk);
     let mut event_names = Names::new("events");
     let mut drafts = events(book, &place_names, &mut event_names, desk);
@@ -104,6 +108,8 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
     same_event_twice(&drafts, desk);
     Programme {
         places,
+        rooms,
+        room_rows,
         numbers,
         events: drafts.into_iter().map(|(event, _)| event).collect(),
         event_rows,

@@ -2,7 +2,8 @@
 
 use super::super::book::{Book, Row};
 use super::super::layout::SETTINGS;
-use super::super::season::{CallNames, Language, Settings, SettledBy};
+use super::super::published::ratios;
+use super::super::season::{CallNames, Declared, Language, Settings, SettledBy};
 use super::super::words::{did_you_mean, key};
 use super::super::{phone, typed};
 use super::desk::{Desk, Spot};
@@ -16,6 +17,8 @@ const PACES: std::ops::RangeInclusive<f64> = 1.0..=6.0;
 const MINUTES_MAX: u32 = 24 * 60;
 /// Seconds a setting may hold at most: an hour.
 const SECONDS_MAX: u32 = 3_600;
+/// What a setting says that names no table.
+const NONE: &str = "none";
 /// Characters of the season's ref at most.
 const REF_MAX_CHARS: usize = 12;
 
@@ -208,6 +211,7 @@ fn figures(page: &mut Page<'_>) -> Settings {
         given_names: page.read("given names in messages", true, "Write yes or no.", typed::yes_no),
         walk_feet_per_second: pace,
         children_per_adult: page.count("children per adult", 1..=100),
+        ratios: declared(page, "ratio table", "ratio set by", ratios::TABLES, |table| table.name),
         ready_numbers: page.count("ready numbers ahead", 0..=100),
         walks_seconds: page.count("walk off and on seconds", 0..=SECONDS_MAX),
         change_seconds: page.count("shortest change seconds", 0..=SECONDS_MAX),
@@ -224,4 +228,36 @@ fn figures(page: &mut Page<'_>) -> Settings {
             },
         ),
     }
+}
+
+/// A published table by its name, with who chose it: nobody's law is applied without a person who answers for it.
+fn declared<T>(
+    page: &mut Page<'_>,
+    setting: &str,
+    set_by: &str,
+    tables: &'static [T],
+    name: impl Fn(&T) -> &'static str,
+) -> Option<Declared<T>> {
+    let wanted = page.text(setting);
+    if key(&wanted) == NONE {
+        return None;
+    }
+    let Some(table) = tables.iter().find(|table| key(name(table)) == key(&wanted)) else {
+        let names: Vec<&str> = tables.iter().map(name).collect();
+        let all = format!("Write {NONE}, or one of: {}.", names.join(", "));
+        let cure = format!("{} {all}", did_you_mean(&wanted, names.iter().copied(), ""));
+        let reason = format!("'{}' is not a table this program knows", typed::shown(&wanted));
+        page.fault(setting, reason, cure.trim());
+        return None;
+    };
+    let who = page.text(set_by);
+    if who == "-" {
+        let reason = format!("{} is named, and it is not written who chose it", name(table));
+        page.fault(
+            set_by,
+            reason,
+            "Write who decided it and when, such as: the school's lead, 9 January 2027.",
+        );
+    }
+    Some(Declared { table, set_by: who })
 }

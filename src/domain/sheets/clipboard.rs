@@ -49,7 +49,13 @@ fn table(paper: &Paper<'_>, chaperone: ChaperoneId, at: usize, signed: &mut Hash
     ];
     rows.extend(std::iter::repeat_n(vec![String::new(); columns.len()], BLANK_LINES));
     let held: Vec<String> = paper.day.held_for(at).into_iter().map(|child| paper.child(child)).collect();
-    let note = if held.is_empty() { String::new() } else { format!("Hold for {}.", held.join(", ")) };
+    let mut notes = Vec::new();
+    if let Some(room) = paper.rooms.of_number.get(at).copied().flatten() {
+        notes.push(format!("Wait at {}.", paper.room(room)));
+    }
+    if !held.is_empty() {
+        notes.push(format!("Hold for {}.", held.join(", ").trim_end_matches('.')));
+    }
     let when = if paper.day.event().ordered {
         format!(
             " · ready {} · on {} · off {}",
@@ -60,7 +66,13 @@ fn table(paper: &Paper<'_>, chaperone: ChaperoneId, at: usize, signed: &mut Hash
     } else {
         String::new()
     };
-    Table { heading: format!("{}{when}", paper.number(at)), note, columns, rows, together: false }
+    Table {
+        heading: format!("{}{when}", paper.number(at)),
+        note: notes.join(" "),
+        columns,
+        rows,
+        together: false,
+    }
 }
 
 fn line(
@@ -125,7 +137,15 @@ fn after(paper: &Paper<'_>, part: &Part, ends_with_her: Option<bool>) -> String 
                 Ease::Quick => "QUICK CHANGE into",
                 Ease::Impossible => "NO TIME to change into",
             };
-            format!("{word} {}, with {}", paper.number(turn.into), paper.names(to))
+            let quick = paper.rooms.quick_change.filter(|_| turn.ease != Ease::Easy);
+            let room = match quick {
+                Some(room) => format!(", by way of {}", paper.room(room)),
+                None => paper
+                    .rooms
+                    .before(part.child, turn.into)
+                    .map_or(String::new(), |room| format!(", wait at {}", paper.room(room))),
+            };
+            format!("{word} {}, with {}{room}", paper.number(turn.into), paper.names(to))
         }
         None if ends_with_her == Some(true) => "ends with you".to_owned(),
         None => String::new(),

@@ -7,12 +7,14 @@ mod clipboard;
 mod families;
 mod rooms;
 mod staff;
+mod waiting;
 
 use super::board::Board;
 use super::book::Book;
 use super::day::Day;
+use super::day::rooms::Rooms;
 use super::digest;
-use super::season::{ChaperoneId, ChildId, EventId, Person, Season, Side};
+use super::season::{ChaperoneId, ChildId, EventId, Person, RoomId, Season, Side};
 use super::words::key;
 use jiff::civil::DateTime;
 use std::collections::HashMap;
@@ -38,6 +40,8 @@ pub enum Kind {
     Photographs,
     /// The chaperones' own roll.
     Staff,
+    /// Where each number's children wait, and how many heads each room has; without any child's name.
+    Rooms,
     /// Tags for costume bags.
     Tags,
     /// Who has not acknowledged, with a line to sign.
@@ -55,6 +59,7 @@ impl Kind {
             Kind::Assembly => "assembly",
             Kind::Photographs => "photographs",
             Kind::Staff => "chaperones",
+            Kind::Rooms => "rooms",
             Kind::Tags => "tags",
             Kind::Slips => "slips",
         }
@@ -129,9 +134,11 @@ pub type Standings<'a> = &'a dyn Fn(Person) -> Option<&'static str>;
 pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<Sheet> {
     let day = Day::of(&board.season, event);
     let labels = labels(&board.season, &day.children());
-    let paper = Paper { board, day: &day, standings, labels };
+    let rooms = day.rooms(&board.programme);
+    let paper = Paper { board, day: &day, rooms, standings, labels };
     let mut sheets = vec![
         staff::roll(&paper),
+        waiting::rooms(&paper),
         families::door(&paper),
         rooms::quick_changes(&paper),
         rooms::wall(&paper),
@@ -150,6 +157,7 @@ pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<
 struct Paper<'a> {
     board: &'a Board,
     day: &'a Day<'a>,
+    rooms: Rooms,
     standings: Standings<'a>,
     labels: HashMap<ChildId, String>,
 }
@@ -230,6 +238,10 @@ impl Paper<'_> {
         }
         let names = chaperones.iter().map(|c| self.board.season.chaperones[c.at()].name.as_str());
         names.collect::<Vec<_>>().join(", ")
+    }
+
+    fn room(&self, room: RoomId) -> &str {
+        &self.board.season.rooms[room.at()].name
     }
 
     fn at(&self, seconds: i64) -> String {

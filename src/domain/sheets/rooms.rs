@@ -37,7 +37,9 @@ pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
         rows,
         together: false,
     };
-    paper.sheet(Kind::QuickChanges, "Quick-change room", vec![table])
+    let mut sheet = paper.sheet(Kind::QuickChanges, "Quick-change room", vec![table]);
+    sheet.under.extend(paper.rooms.quick_change.map(|room| format!("Wait at {}.", paper.room(room))));
+    sheet
 }
 
 pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
@@ -113,7 +115,7 @@ pub(super) fn assembly(paper: &Paper<'_>) -> Sheet {
     sheet
 }
 
-fn count(children: usize) -> String {
+pub(super) fn count(children: usize) -> String {
     if children == 1 { "1 child".to_owned() } else { format!("{children} children") }
 }
 

@@ -2,7 +2,8 @@
 
 use super::{Kind, Paper, Sheet, Table, minute, row};
 use crate::domain::board::Item;
-use crate::domain::season::{ChaperoneId, Guardian, Person};
+use crate::domain::day::own;
+use crate::domain::season::{ChaperoneId, Person};
 use crate::domain::words::key;
 use jiff::Span;
 use std::collections::BTreeMap;
@@ -37,12 +38,19 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
         })
         .map(|(who, _)| *who)
         .collect();
+    let dancers = own::dancers(season);
     let mut rows: Vec<Vec<String>> = tasks
         .iter()
         .map(|(who, tasks)| {
             let chaperone = &season.chaperones[who.at()];
             let counts = if paper.day.counts(*who) { "yes" } else { "no" };
-            let own = own_numbers(paper, *who).join(", ");
+            let watched = paper.day.watched_by(*who).into_iter().map(|at| paper.number(at));
+            let herself = dancers
+                .iter()
+                .filter(|(chaperone, _)| chaperone == who)
+                .flat_map(|(_, child)| paper.day.of_child(*child))
+                .map(|part| format!("{} (herself)", paper.number(part.at)));
+            let own = watched.chain(herself).collect::<Vec<_>>().join(", ");
             let item = Item { who: Person::Chaperone(*who), event: Some(paper.day.id) };
             let due = paper.board.itinerary(item).map(|it| minute(it.call)).unwrap_or_default();
             let answer = (paper.standings)(item.who).unwrap_or_default();
@@ -72,31 +80,6 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
         together: false,
     };
     paper.sheet(Kind::Staff, "Chaperones", vec![table, watches(paper)])
-}
-
-/// The numbers in which a chaperone's own child dances: the two are one person where mobile or mail address are the same.
-fn own_numbers(paper: &Paper<'_>, chaperone: ChaperoneId) -> Vec<String> {
-    let season = &paper.board.season;
-    let contact = &season.chaperones[chaperone.at()].contact;
-    let same = |guardian: &Guardian| {
-        let phone = contact
-            .phone
-            .as_ref()
-            .zip(guardian.contact.phone.as_ref())
-            .is_some_and(|(a, b)| a.e164 == b.e164);
-        phone || contact.mail.is_some() && contact.mail == guardian.contact.mail
-    };
-    let mut places: Vec<usize> = season
-        .cares
-        .iter()
-        .filter(|care| same(&season.guardians[care.guardian.at()]))
-        .filter_map(|care| care.who.child())
-        .flat_map(|child| paper.day.of_child(child))
-        .map(|part| part.at)
-        .collect();
-    places.sort_unstable();
-    places.dedup();
-    places.into_iter().map(|at| paper.number(at)).collect()
 }
 
 fn watches(paper: &Paper<'_>) -> Table {

@@ -1,0 +1,100 @@
+//! The rooms: where each number's children wait and when they are called away, and the heads that each room has.
+
+use super::rooms::count;
+use super::{Kind, Paper, Sheet, Table, row};
+use crate::domain::day::rooms::{Heads, minute_of};
+use crate::domain::season::RoomId;
+
+pub(super) fn rooms(paper: &Paper<'_>) -> Sheet {
+    let each = paper.rooms.heads.chunk_by(|a, b| a.room == b.room);
+    let mut tables = vec![fullest(paper)];
+    tables.extend(each.map(|heads| of_room(paper, heads)));
+    let mut sheet = paper.sheet(Kind::Rooms, "Rooms", tables);
+    sheet.under.push(
+        "Reckoned from the running order: heads waiting at whole minutes, without those called away. Count the real ones. \
+         If the house is held, every time moves with it."
+            .to_owned(),
+    );
+    sheet
+}
+
+fn fullest(paper: &Paper<'_>) -> Table {
+    let rows = paper
+        .rooms
+        .heads
+        .chunk_by(|a, b| a.room == b.room)
+        .filter_map(|heads| heads.iter().max_by_key(|now| (now.children, std::cmp::Reverse(now.from))))
+        .map(|now| {
+            let room = &paper.board.season.rooms[now.room.at()];
+            row![
+                &room.name[..],
+                room.most.map_or(String::new(), |most| most.to_string()),
+                now.children.to_string(),
+                now.adults.to_string(),
+                paper.at(now.from * 60),
+                too_full(paper, now),
+            ]
+        })
+        .collect();
+    Table {
+        heading: "At the fullest moment".to_owned(),
+        note: format!(
+            "Adults are those who count and are not away with a number. Held against {} children to an adult, the season's \
+             planning figure, and what a room may hold. It certifies nothing: the school and the local licensing body decide.",
+            paper.board.season.settings.children_per_adult
+        ),
+        columns: vec!["Room", "May hold", "Children", "Adults", "From", ""],
+        rows,
+        together: true,
+    }
+}
+
+fn too_full(paper: &Paper<'_>, now: &Heads) -> &'static str {
+    let per_adult = paper.board.season.settings.children_per_adult as usize;
+    let most = paper.board.season.rooms[now.room.at()].most;
+    if most.is_some_and(|most| now.children > most as usize) {
+        "TOO FULL"
+    } else if now.children > now.adults * per_adult {
+        "TOO FEW ADULTS"
+    } else {
+        ""
+    }
+}
+
+/// One room: its groups with the moment each is called away and is off, and its heads whenever they change.
+fn of_room(paper: &Paper<'_>, heads: &[Heads]) -> Table {
+    let room = heads.first().map(|now| now.room);
+    let mut rows = Vec::new();
+    for (at, now) in heads.iter().enumerate() {
+        rows.push(row![
+            paper.at(now.from * 60),
+            count(now.children),
+            now.adults.to_string(),
+            called(paper, room, now.from),
+            too_full(paper, now),
+        ]);
+        if heads.get(at + 1).is_none_or(|next| next.from > now.until) {
+            rows.push(row![paper.at(now.until * 60), "empty", "", called(paper, room, now.until), ""]);
+        }
+    }
+    let numbers = paper.rooms.of_number.iter().enumerate();
+    let groups: Vec<String> =
+        numbers.filter(|(_, of_number)| **of_number == room).map(|(at, _)| paper.number(at)).collect();
+    Table {
+        heading: room.map_or(String::new(), |room| paper.room(room).to_owned()),
+        note: if groups.is_empty() { String::new() } else { format!("Waiting here: {}.", groups.join(", ")) },
+        columns: vec!["From", "Children", "Adults", "Called away", ""],
+        rows,
+        together: false,
+    }
+}
+
+/// The numbers that are called from a room as a line begins: the first whole minute from their ready call on.
+fn called(paper: &Paper<'_>, room: Option<RoomId>, minute: i64) -> String {
+    let numbers = paper.day.numbers.iter().zip(&paper.rooms.of_number).enumerate();
+    let names: Vec<String> = numbers
+        .filter(|(_, (number, of_number))| **of_number == room && minute_of(number.ready) == minute)
+        .map(|(at, _)| paper.number(at))
+        .collect();
+    names.join(", ")
+}
