@@ -270,6 +270,8 @@ pub const SETTINGS: &[Setting] = &[
     setting("children per adult", "12", "Planning figure; who set it and when belongs in your own papers. Local law decides."),
     setting("ratio table", "none", "A published table that rooms are held against too: none, NSPCC, early years England, England performance, New South Wales, or New York. Advice; local law decides."),
     setting("ratio set by", "-", "Who chose the table and when; needed where one is named."),
+    setting("hours limits", "none", "Published limits of hours that each child's days are held against: none, England, Scotland, California, New York, or New South Wales. Advice; local law decides."),
+    setting("hours limits set by", "-", "Who chose the limits and when; needed where they are named."),
 ];
 
 /// The name of one guardian column, such as `guardian 2 mobile` for (2, "mobile").

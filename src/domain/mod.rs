@@ -12,6 +12,7 @@ pub mod digest;
 pub mod due;
 pub mod facts;
 pub mod graph;
+pub mod hours;
 pub mod ics;
 pub mod itinerary;
 pub mod kin;

@@ -3,7 +3,7 @@
 //! Built only by [`super::reading`] from a [`super::book::Book`]; indices (`ChildId` and so on) point into the
 //! vectors of [`Season`] and are valid for that value alone. A [`Ref`] is what lasts: it names a workbook row for good.
 
-use super::published::ratios;
+use super::published::{hours, ratios};
 use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
@@ -606,6 +606,8 @@ pub struct Settings {
     pub children_per_adult: u32,
     /// The table of ratios that rooms are held against too; none by default.
     pub ratios: Option<Declared<ratios::Table>>,
+    /// The limits of hours that children's days are held against; none by default.
+    pub hours: Option<Declared<hours::Table>>,
     /// A number is called to get ready when the number so many places before it starts.
     pub ready_numbers: u32,
     /// Seconds that a child walks off the stage and on again between two numbers.

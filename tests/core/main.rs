@@ -9,6 +9,7 @@ mod day;
 mod duties;
 mod plans;
 mod properties;
+mod published;
 mod repeats;
 mod rooms;
 mod standings;

@@ -6,7 +6,7 @@ use super::super::day::Day;
 use super::super::itinerary::Programme;
 use super::super::season::{EventId, EventKind, Season};
 use super::desk::{Desk, Spot, counted, row_list};
-use super::crowding;
+use super::{crowding, hours};
 use jiff::Span;
 
 /// Cases spelled out in one sentence at most.
@@ -37,6 +37,7 @@ pub(super) fn run(season: &Season, rows: &Rows, desk: &mut Desk) {
             crowding::run(&day, &day.rooms(&programme), rows, desk);
         }
     }
+    hours::run(season, &programme, rows, desk);
 }
 
 fn announced_too_early(day: &Day<'_>, row: u32, desk: &mut Desk) {

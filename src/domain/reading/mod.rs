@@ -5,6 +5,7 @@ mod crowding;
 mod days;
 mod desk;
 mod duties;
+mod hours;
 mod households;
 mod people;
 mod places;

@@ -2,7 +2,7 @@
 
 use super::super::book::{Book, Row};
 use super::super::layout::SETTINGS;
-use super::super::published::ratios;
+use super::super::published::{hours, ratios};
 use super::super::season::{CallNames, Declared, Language, Settings, SettledBy};
 use super::super::words::{did_you_mean, key};
 use super::super::{phone, typed};
@@ -212,6 +212,7 @@ fn figures(page: &mut Page<'_>) -> Settings {
         walk_feet_per_second: pace,
         children_per_adult: page.count("children per adult", 1..=100),
         ratios: declared(page, "ratio table", "ratio set by", ratios::TABLES, |table| table.name),
+        hours: declared(page, "hours limits", "hours limits set by", hours::TABLES, |table| table.name),
         ready_numbers: page.count("ready numbers ahead", 0..=100),
         walks_seconds: page.count("walk off and on seconds", 0..=SECONDS_MAX),
         change_seconds: page.count("shortest change seconds", 0..=SECONDS_MAX),
