@@ -7,6 +7,7 @@
 mod common;
 mod day;
 mod duties;
+mod flagged;
 mod plans;
 mod properties;
 mod published;

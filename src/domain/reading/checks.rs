@@ -22,6 +22,7 @@ pub(super) fn run(head: &Head, programme: &Programme, people: &People, desk: &mu
     consents(people, desk);
     casts(programme, people, desk);
     children_in_two_places(programme, people, desk);
+    one_place_twice(programme, desk);
     uncovered_numbers(programme, people, desk);
     chaperones_in_two_places(programme, people, desk);
     vetting(programme, people, desk);
@@ -157,7 +158,7 @@ fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
         if child.casts.len() > 1 {
             desk.warn(
                 Spot::named("children", *row, "cast"),
-                "this child is in more than one cast",
+                format!("this child is in more than one cast{}", same_day(programme, child)),
                 "Keep one cast, unless the child really performs in each.",
             );
         }
@@ -183,6 +184,47 @@ fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
                 "Check the spelling here and on the sheet 'events'.",
             );
         }
+    }
+}
+
+/// The first day on which several casts of a child perform, in words; empty where there is none.
+fn same_day(programme: &Programme, child: &Child) -> String {
+    let own: Vec<&Event> = programme
+        .events
+        .iter()
+        .filter(|event| !event.cancelled)
+        .filter(|event| {
+            event.cast.as_ref().is_some_and(|cast| child.casts.iter().any(|own| key(own) == key(cast)))
+        })
+        .collect();
+    let clash = own.iter().enumerate().find_map(|(at, first)| {
+        let apart = |second: &&&Event| second.date == first.date && second.cast != first.cast;
+        own[at + 1..].iter().find(apart).map(|second| (first, second))
+    });
+    clash.map_or(String::new(), |(first, second)| {
+        format!(", and '{}' and '{}' are both on {}", first.name, second.name, first.date)
+    })
+}
+
+/// Two events that have one place at one time; classes may share a house.
+fn one_place_twice(programme: &Programme, desk: &mut Desk) {
+    for (a, b) in overlapping(programme) {
+        let (first, second) = (&programme.events[a.at()], &programme.events[b.at()]);
+        if first.place != second.place || [first.kind, second.kind].contains(&EventKind::Class) {
+            continue;
+        }
+        let reason = format!(
+            "'{}' and '{}' are both at '{}' and overlap",
+            first.name,
+            second.name,
+            programme.places[first.place.at()].name
+        );
+        let row = programme.event_rows[b.at()];
+        desk.warn(
+            Spot::named("events", row, "place"),
+            reason,
+            "Move one of the two, or check the times and the place.",
+        );
     }
 }
 

@@ -2,7 +2,7 @@
 //! and children who cannot be everywhere that is written.
 
 use super::super::day::turns::Ease;
-use super::super::day::Day;
+use super::super::day::{Day, own};
 use super::super::itinerary::Programme;
 use super::super::season::{EventId, EventKind, Season};
 use super::desk::{Desk, Spot, counted, row_list};
@@ -11,6 +11,8 @@ use jiff::Span;
 
 /// Cases spelled out in one sentence at most.
 const CASES_TOLD: usize = 4;
+/// A child in every number of a shorter order than this is nothing unusual (assumption, no source).
+const EVERY_NUMBER_FROM: usize = 5;
 
 /// In which row of its sheet each line of the season stands.
 pub(super) struct Rows {
@@ -23,6 +25,7 @@ pub(super) struct Rows {
 
 pub(super) fn run(season: &Season, rows: &Rows, desk: &mut Desk) {
     crowding::of_season(season, rows, desk);
+    dancing_herself(season, rows, desk);
     let programme = Programme::of(season);
     for ((at, event), row) in (0_u32..).zip(&season.events).zip(&rows.events) {
         if event.cancelled {
@@ -31,6 +34,7 @@ pub(super) fn run(season: &Season, rows: &Rows, desk: &mut Desk) {
         let day = Day::of(season, EventId(at));
         announced_too_early(&day, *row, desk);
         no_time(&day, &rows.children, desk);
+        in_every_number(&day, &rows.children, desk);
         // In class and at photographs the teachers are with the children (common practice, no source).
         if !matches!(event.kind, EventKind::Class | EventKind::Photographs) {
             too_many(&day, *row, desk);
@@ -38,6 +42,38 @@ pub(super) fn run(season: &Season, rows: &Rows, desk: &mut Desk) {
         }
     }
     hours::run(season, &programme, rows, desk);
+}
+
+fn dancing_herself(season: &Season, rows: &Rows, desk: &mut Desk) {
+    for (chaperone, child) in own::dancers(season) {
+        let reason = format!(
+            "this chaperone has the name or the mobile of the child in row {} of the sheet 'children'; she counts in no ratio \
+             from her own ready call until she comes off",
+            rows.children[child.at()]
+        );
+        let cure = "Give her number to somebody else meanwhile; if they are two people, add something that tells them apart.";
+        desk.warn(Spot::row("chaperones", rows.chaperones[chaperone.at()]), reason, cure);
+    }
+}
+
+fn in_every_number(day: &Day<'_>, child_rows: &[u32], desk: &mut Desk) {
+    if !day.event().ordered || day.numbers.len() < EVERY_NUMBER_FROM {
+        return;
+    }
+    let every =
+        day.parts.chunk_by(|a, b| a.child == b.child).filter(|of_child| of_child.len() == day.numbers.len());
+    let rows: Vec<u32> = every.map(|of_child| child_rows[of_child[0].child.at()]).collect();
+    if let Some(first) = rows.first() {
+        let reason = format!(
+            "{} ({}) in all {} numbers of '{}'",
+            counted(rows.len(), "child is", "children are"),
+            row_list(&rows),
+            day.numbers.len(),
+            day.event().name
+        );
+        let cure = "Check that the numbers were not filled down by mistake.";
+        desk.warn(Spot::named("children", *first, "numbers"), reason, cure);
+    }
 }
 
 fn announced_too_early(day: &Day<'_>, row: u32, desk: &mut Desk) {

@@ -1,6 +1,6 @@
 //! Places with their ways in, and numbers.
 
-use super::desk::{Desk, Names, Spot};
+use super::desk::{Desk, Names, Spot, counted, row_list};
 use super::people::index;
 use super::programme::{MINUTES_MAX, number_or, too_long};
 use super::settings::Head;
@@ -9,6 +9,7 @@ use crate::domain::season::{Number, NumberId, Place, PlaceId, Way};
 use crate::domain::typed;
 use crate::domain::way::walk_range;
 use crate::domain::words::{key, list};
+use std::collections::HashSet;
 
 /// Seconds of a number whose length is not written (trade figure: most numbers take about two minutes).
 const NUMBER_SECONDS: u32 = 125;
@@ -94,6 +95,7 @@ fn way_walk(row: &Row, head: &Head, desk: &mut Desk) -> Option<(u32, u32)> {
 pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<NumberId>) {
     let mut numbers = Vec::new();
     let mut names = Names::new("numbers");
+    lengths_taken(book, desk);
     for row in book.rows("numbers") {
         let name = row.text("name");
         let spot = Spot::cell("numbers", row, "name");
@@ -138,4 +140,29 @@ pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<Numbe
         });
     }
     (numbers, names)
+}
+
+/// Told once for all: every later start of an order follows from a length nobody wrote.
+fn lengths_taken(book: &Book, desk: &mut Desk) {
+    let ordered: HashSet<String> =
+        book.rows("running order").iter().map(|row| key(row.text("number"))).collect();
+    let without = book
+        .rows("numbers")
+        .iter()
+        .filter(|row| !row.cells.contains_key("length") && ordered.contains(&key(row.text("name"))));
+    let rows: Vec<u32> = without.map(|row| row.number).collect();
+    if let Some(first) = rows.first() {
+        let reason = format!(
+            "no length is written for {} of a running order ({}); {}:{:02} is taken for each, and later starts follow from it",
+            counted(rows.len(), "number", "numbers"),
+            row_list(&rows),
+            NUMBER_SECONDS / 60,
+            NUMBER_SECONDS % 60
+        );
+        desk.warn(
+            Spot::named("numbers", *first, "length"),
+            reason,
+            "Take each with a watch and write minutes and seconds.",
+        );
+    }
 }

@@ -295,6 +295,9 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
             }
             _ => {}
         }
+        if let Slot::Interval(_) = line.slot {
+            empty_act(line, before, desk);
+        }
         if let Slot::Number { number, .. } = line.slot
             && let Some(first) = danced.insert(number, line.row.number)
         {
@@ -307,6 +310,26 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
         }
         before = Some(line);
     }
+    if let Some(line) = before.filter(|line| matches!(line.slot, Slot::Interval(_))) {
+        desk.warn(
+            Spot::cell("running order", line.row, "number"),
+            "an interval stands after the last number, so the act that follows it is empty",
+            "Take the interval out, or add the numbers after it.",
+        );
+    }
+}
+
+/// An interval with no number since the one before, or since curtain up.
+fn empty_act(line: &Line<'_>, before: Option<&Line<'_>>, desk: &mut Desk) {
+    let reason = match before.map(|before| (&before.slot, before.row.number)) {
+        None => "the running order begins with an interval, so its first act is empty".to_owned(),
+        Some((Slot::Interval(_), row)) => {
+            format!("this interval stands right after the one in row {row}, so the act between them is empty")
+        }
+        Some((Slot::Number { .. }, _)) => return,
+    };
+    let cure = "Keep one interval where the audience goes out; for a longer one write its minutes.";
+    desk.warn(Spot::cell("running order", line.row, "number"), reason, cure);
 }
 
 fn fill_order(
