@@ -487,7 +487,7 @@ impl Twin<'_> {
             let full = format!("{} {}", child.given, child.family);
             let herself = full.to_lowercase() == chaperone.name.to_lowercase();
             let own = season.cares.iter().any(|care| {
-                care.child.at() == at
+                care.who.child().is_some_and(|child| child.at() == at)
                     && chaperone.contact.phone.is_some()
                     && season.guardians[care.guardian.at()].contact.phone == chaperone.contact.phone
             });
