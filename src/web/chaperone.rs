@@ -204,6 +204,7 @@ fn watch(data: &ChaperoneData) -> Watch {
         briefing: shift.and_then(|shift| shift.briefing).map(|at| at.time()),
         in_place: shift.and_then(|shift| shift.station).map(|at| at.time()),
         over: shift.and_then(|shift| shift.until).map(|at| at.time()),
+        room: shown::rooms(season, item),
         kit: season.settings.kit.clone(),
         mark: shown::mark(data.standing),
         fingerprint: data.board.fingerprint(item).to_string(),

@@ -206,6 +206,8 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
             task: name(Field::Task, one.facts.get(Field::Task)),
             signs_in: name(Field::SignsIn, one.facts.get(Field::SignsIn)),
             signs_out: name(Field::SignsOut, one.facts.get(Field::SignsOut)),
+            // A room is shown here and on paper, and never leaves in a message.
+            room: Told::same(shown::rooms(season, one.item)),
             kit: Told::same(season.settings.kit.clone()),
         }),
         standing: shown::mark(one.standing),

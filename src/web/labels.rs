@@ -187,6 +187,8 @@ pub struct DutyLabels {
     pub signs_in: &'static str,
     /// Row label.
     pub signs_out: &'static str,
+    /// Row label: where her group waits.
+    pub room: &'static str,
     /// Row label: what she brings and wears.
     pub kit: &'static str,
     /// Row label.

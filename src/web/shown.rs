@@ -5,8 +5,10 @@ use jiff::tz::TimeZone;
 
 use super::labels::{Labels, labels_for};
 use super::views::{AsOf, Mark, Telephone};
+use crate::domain::board::Item;
 use crate::domain::phone;
-use crate::domain::season::{Child, Contact, Language, Season};
+use crate::domain::season::{Child, Contact, Language, Person, Season};
+use crate::domain::shift;
 use crate::domain::standing::Standing;
 use crate::domain::wall;
 
@@ -43,6 +45,17 @@ pub(super) fn telephone(season: &Season, contact: &Contact) -> Option<Telephone>
 pub(super) fn school_telephone(season: &Season) -> Option<Telephone> {
     let number = phone::parse(&season.telephone, &season.country).ok()?;
     Some(Telephone { e164: number.e164, shown: season.telephone.clone() })
+}
+
+/// Where a chaperone's group waits at an event; empty where no room is written, and for a child.
+pub(super) fn rooms(season: &Season, item: Item) -> String {
+    let (Person::Chaperone(chaperone), Some(event)) = (item.who, item.event) else { return String::new() };
+    let mut names: Vec<&str> = shift::duties_of(season, chaperone, event)
+        .filter_map(|duty| duty.room)
+        .map(|room| season.rooms[room.at()].name.as_str())
+        .collect();
+    names.dedup();
+    names.join(", ")
 }
 
 /// The first part of a full name.

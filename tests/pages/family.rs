@@ -17,6 +17,8 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("guardian-stale", stale()),
         ("guardian-hostile", guardian(&ENGLISH, vec![hostile()])),
         ("guardian-right-to-left", right_to_left()),
+        ("duty", guardian(&ENGLISH, vec![duty(&ENGLISH)])),
+        ("duty-spanish", guardian(&SPANISH, vec![duty(&SPANISH)])),
     ];
     let mut all: Vec<_> =
         pages.into_iter().map(|(name, page)| (name, page.labels.lang, page.render().unwrap())).collect();
@@ -109,6 +111,39 @@ fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
         standing,
         answered: None,
         shift: None,
+    }
+}
+
+/// A chaperone's own sheet; one number more since she read it.
+fn duty(labels: &Labels) -> Sheet {
+    let row = |kind, hour, minute| Row { kind, time: Told::same(at(hour, minute)), note: String::new() };
+    let said = |words: &str| Told::same(words.to_owned());
+    Sheet {
+        item: Item { item: "V001/E002".into(), fingerprint: "d07e".into() },
+        given: "Noor".into(),
+        ribbon: vec![
+            row(RowKind::Due, 16, 0),
+            row(RowKind::Briefing, 16, 15),
+            row(RowKind::Station, 16, 45),
+            row(RowKind::Starts, 18, 0),
+            row(RowKind::Over, 20, 30),
+        ],
+        arrive_ready: said(""),
+        bring: said(""),
+        leave_home: said(""),
+        hand_in: said(""),
+        signs_in: None,
+        signs_out: None,
+        rules: Vec::new(),
+        shift: Some(Shift {
+            numbers: Told::changed("Harbour Bells".into(), "Harbour Bells; Paper Boats".into()),
+            task: said(""),
+            signs_in: said("Harbour Bells"),
+            signs_out: said("Paper Boats"),
+            room: said("Sail loft"),
+            kit: said("Badge, pen, dark clothes"),
+        }),
+        ..plain(labels, "Noor", Mark::HeardBefore)
     }
 }
 

@@ -105,6 +105,7 @@ fn chaperone() -> ChaperonePage {
             briefing: Some(time(16, 15, 0, 0)),
             in_place: Some(time(16, 45, 0, 0)),
             over: Some(time(20, 30, 0, 0)),
+            room: "Sail loft".into(),
             kit: "Badge, pen, dark clothes".into(),
             mark: Mark::Waiting,
             fingerprint: "d07e".into(),

@@ -50,8 +50,11 @@ impl Day<'_> {
         let chaperone = &season.chaperones[chaperone.at()];
         let cares =
             season.cares.iter().filter(|care| is_guardian(chaperone, &season.guardians[care.guardian.at()]));
-        let mut places: Vec<usize> =
-            cares.filter_map(|care| care.who.child()).flat_map(|child| self.of_child(child)).map(|part| part.at).collect();
+        let mut places: Vec<usize> = cares
+            .filter_map(|care| care.who.child())
+            .flat_map(|child| self.of_child(child))
+            .map(|part| part.at)
+            .collect();
         places.sort_unstable();
         places.dedup();
         places

@@ -90,6 +90,7 @@ pub static ENGLISH: Labels = Labels {
         task: "Your task",
         signs_in: "You sign in",
         signs_out: "You sign out",
+        room: "Your room",
         kit: "Bring and wear",
         at_the_end: "At the end",
         last_look: "Go when every child of yours has been signed out, after a last look round the room for lost things.",

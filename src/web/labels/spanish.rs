@@ -90,6 +90,7 @@ pub static SPANISH: Labels = Labels {
         task: "Su tarea",
         signs_in: "Registra la llegada de",
         signs_out: "Registra la salida de",
+        room: "Su sala",
         kit: "Traer y llevar puesto",
         at_the_end: "Al final",
         last_look: "Puede irse cuando todos sus niños y niñas hayan salido, tras una última mirada a la sala por si algo quedó olvidado.",

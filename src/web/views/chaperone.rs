@@ -52,6 +52,8 @@ pub struct Watch {
     pub in_place: Option<Time>,
     /// When the event is over, local; none where that is not known.
     pub over: Option<Time>,
+    /// Where her group waits; may be empty.
+    pub room: String,
     /// What she brings and wears; may be empty.
     pub kit: String,
     /// Where her own answer stands.
@@ -251,6 +253,7 @@ mod tests {
                 briefing: Some(time(16, 15, 0, 0)),
                 in_place: None,
                 over: Some(time(20, 30, 0, 0)),
+                room: String::new(),
                 kit: String::new(),
                 mark: Mark::Waiting,
                 fingerprint: "d07e".into(),

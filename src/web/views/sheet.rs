@@ -115,6 +115,8 @@ pub struct Shift {
     pub signs_in: Told<String>,
     /// Numbers she signs out; may be empty.
     pub signs_out: Told<String>,
+    /// Where her group waits; may be empty.
+    pub room: Told<String>,
     /// What she brings and wears; may be empty.
     pub kit: Told<String>,
 }
@@ -235,6 +237,7 @@ impl Sheet {
                 (labels.duty.signs_in, &shift.signs_in),
                 (labels.duty.signs_out, &shift.signs_out),
                 (labels.duty.task, &shift.task),
+                (labels.duty.room, &shift.room),
                 (labels.duty.kit, &shift.kit),
                 (labels.duty.at_the_end, &last_look),
             ],
