@@ -8,6 +8,8 @@ mod support;
 
 #[path = "pages/family.rs"]
 mod family;
+#[path = "pages/live.rs"]
+mod live;
 #[path = "pages/staff.rs"]
 mod staff;
 #[path = "pages/workbook.rs"]
@@ -64,7 +66,8 @@ fn every_sample_page_is_good_in_a_browser() {
         return;
     }
     let mut pages: HashMap<String, (&str, String)> = HashMap::new();
-    let all = family::samples().into_iter().chain(staff::samples()).chain(workbook::samples());
+    let all = family::samples().into_iter().chain(staff::samples()).chain(live::samples());
+    let all = all.chain(workbook::samples());
     for (name, _, html) in all {
         pages.insert(format!("/{name}.html"), ("text/html; charset=utf-8", html));
     }

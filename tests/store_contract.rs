@@ -14,7 +14,8 @@ use allheard::domain::graph::{self, State, Step};
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
 use allheard::service::ports::{
-    Delta, FeedHolder, LinkKind, NewAnswer, NewAttempt, NewFeed, NewLink, Settled, Store, StoreFault,
+    DeedKind, Delta, FeedHolder, LinkKind, NewAnswer, NewAttempt, NewFeed, NewLink, Settled, Store, StoreFault,
+    StoredDeed,
     StoredMessage, StoredPart, TendRules, Tended, Unsent,
 };
 use allheard::store::SqlStore;
@@ -68,6 +69,7 @@ cases! {
     a_moved_due_time_binds_whoever_waits,
     an_answer_has_its_effect_once_however_often_it_comes,
     everybody_has_one_calendar_address,
+    a_deed_takes_its_place_once_and_is_never_changed,
     a_withdrawn_message_may_be_wanted_again_but_is_alive_once,
     a_database_of_a_newer_program_is_refused_in_one_line,
     a_hundred_thousand_messages_are_stored_in_time,
@@ -633,6 +635,44 @@ async fn a_withdrawn_message_may_be_wanted_again_but_is_alive_once(engine: Engin
         Operation::Withdraw.run(&bench, &open[0]).await;
         assert_eq!(bench.store.open_messages(SEASON, None).await.unwrap().len(), 0);
     }
+}
+
+async fn a_deed_takes_its_place_once_and_is_never_changed(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    let lines = bench.ledger_lines().await;
+    let deed = |seq: i64, external: &str, kind| StoredDeed {
+        seq,
+        external: external.to_owned(),
+        at: now() + minutes(seq),
+        kind,
+        number: "N001".to_owned(),
+        other: String::new(),
+        minutes: 0,
+    };
+    let mut list: Vec<StoredDeed> =
+        (1..).zip(DeedKind::ALL).map(|(seq, kind)| deed(seq, &format!("form {seq}"), kind)).collect();
+    list[2].minutes = 4;
+    list[3].other = "N002".to_owned();
+    for deed in &list {
+        assert!(bench.store.add_deed(SEASON, "E001", deed).await.unwrap());
+    }
+    // The same form again, and another form for a place that is taken.
+    let again = StoredDeed { seq: 8, number: "N009".to_owned(), ..list[0].clone() };
+    assert!(!bench.store.add_deed(SEASON, "E001", &again).await.unwrap());
+    assert!(!bench.store.add_deed(SEASON, "E001", &deed(7, "form 9", DeedKind::Cut)).await.unwrap());
+    // Another event has deeds of its own, under the same names.
+    assert!(bench.store.add_deed(SEASON, "E002", &list[0]).await.unwrap());
+    assert_eq!(bench.store.deeds(SEASON, "E001").await.unwrap(), list);
+    assert_eq!(bench.store.deeds(SEASON, "E002").await.unwrap(), list[..1]);
+    assert_eq!(bench.store.deeds(SEASON, "E003").await.unwrap(), []);
+    // Each is in the record once, by refs and row ids only, and the chain holds.
+    assert_eq!(bench.ledger_lines().await, lines + 8);
+    assert_eq!(verify_ledger(&*bench.store, SEASON).await, Ok(lines + 8));
+    let told: Vec<_> = bench.store.ledger(SEASON, lines, 100).await.unwrap();
+    assert!(told.iter().all(|line| line.entry.kind == "deed" && line.words.is_none()));
+    assert_eq!(told[2].entry.about, "act=held event=E001 minutes=4 number=N001 other=- seq=3");
+    assert_eq!(told[3].entry.about, "act=cut event=E001 minutes=0 number=N001 other=N002 seq=4");
+    assert_eq!(told[2].entry.at, list[2].at);
 }
 
 async fn the_ledger_shows_every_changed_byte_and_survives_erasing_a_person(engine: Engine<'_>) {

@@ -215,6 +215,26 @@ CREATE TABLE address (
     PRIMARY KEY (season, channel, address)
 ) STRICT, WITHOUT ROWID;
 
+-- What was told of an event as it ran, in order; append-only.
+CREATE TABLE deed (
+    season INTEGER NOT NULL REFERENCES season (id),
+    event TEXT NOT NULL,
+    -- From 1 within the event.
+    seq INTEGER NOT NULL,
+    -- Given by the form, so that the same act twice has no effect.
+    external TEXT NOT NULL,
+    at_ms INTEGER NOT NULL,
+    act TEXT NOT NULL CHECK (act IN ('begun', 'ended', 'held', 'cut', 'exchanged', 'moved', 'taken_back')),
+    -- Ref of the number it is about; empty for a hold of an act and for a deed taken back.
+    number TEXT NOT NULL,
+    -- The other number, what it moves behind, the act that is held, or the deed that is taken back; else empty.
+    other TEXT NOT NULL,
+    -- Of a hold; else 0.
+    minutes INTEGER NOT NULL,
+    PRIMARY KEY (season, event, seq),
+    UNIQUE (season, event, external)
+) STRICT, WITHOUT ROWID;
+
 -- Append-only; each hash covers the one before.
 CREATE TABLE ledger (
     season INTEGER NOT NULL REFERENCES season (id),

@@ -15,11 +15,16 @@ pub struct Placed {
     pub act: u32,
 }
 
-/// Places every number: its start is curtain up plus everything before it (lengths, changeovers, intervals).
+/// Places every number of an event: its start is curtain up plus everything before it (lengths, changeovers, intervals).
 pub fn placed(season: &Season, event: &Event) -> Vec<Placed> {
-    let mut out: Vec<Placed> = Vec::with_capacity(event.order.len());
+    placed_in(season, &event.order)
+}
+
+/// The same for an order of one's own.
+pub fn placed_in(season: &Season, order: &[Slot]) -> Vec<Placed> {
+    let mut out: Vec<Placed> = Vec::with_capacity(order.len());
     let (mut clock, mut act) = (0u32, 0u32);
-    for slot in &event.order {
+    for slot in order {
         match slot {
             Slot::Interval(minutes) => {
                 clock += minutes * 60;

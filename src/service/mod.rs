@@ -16,4 +16,5 @@ pub mod reply;
 pub mod replying;
 pub mod samples;
 pub mod sending;
+pub mod show;
 pub mod wording;

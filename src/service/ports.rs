@@ -9,10 +9,12 @@ use jiff::Timestamp;
 use std::future::Future;
 
 mod carrying;
+mod deeds;
 mod feeds;
 mod incoming;
 
 pub use carrying::{Content, Gateway, Handed, MailContent, Parcel, Protection, is_this_host};
+pub use deeds::{DeedKind, StoredDeed};
 pub use feeds::{FeedHolder, NewFeed, StoredFeed};
 pub use incoming::{
     ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, Receipted, SettledReply,
@@ -668,6 +670,19 @@ pub trait Store: Send + Sync {
         states: &[State],
         most: u32,
     ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    /// What was told of an event as it ran, in order.
+    fn deeds(
+        &self,
+        season: i64,
+        event: &str,
+    ) -> impl Future<Output = Result<Vec<StoredDeed>, StoreFault>> + Send;
+    /// Adds one thing told of an event; false if its place is taken, or the same was told before.
+    fn add_deed(
+        &self,
+        season: i64,
+        event: &str,
+        deed: &StoredDeed,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
     /// A place where a test may end the program; nothing happens there in ordinary life.
     fn pass(&self, _point: CrashPoint) -> Result<(), StoreFault> {
         Ok(())

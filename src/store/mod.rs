@@ -1,6 +1,7 @@
 //! The only SQL. Opens a database by URL, brings its tables up to date, and answers as a [`Store`].
 
 pub mod db;
+mod deeds;
 mod feeds;
 mod history;
 mod incoming;
@@ -17,7 +18,7 @@ use crate::domain::season::Channel;
 use crate::service::ports::{
     ClaimedReply, CrashPoint, Delta, Effects, History, LedgerLine, NewAnswer, NewAttempt, NewFeed,
     NewIncoming, NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled, SettledReply, Store,
-    StoreFault, StoredAttempt, StoredFeed, StoredIncoming, StoredLink, StoredMessage, StoredSeason,
+    StoreFault, StoredAttempt, StoredDeed, StoredFeed, StoredIncoming, StoredLink, StoredMessage, StoredSeason,
     TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
@@ -318,6 +319,12 @@ impl Store for SqlStore {
         most: u32,
     ) -> Result<Vec<StoredMessage>, StoreFault> {
         messages::in_states(self, season, states, most).await
+    }
+    async fn deeds(&self, season: i64, event: &str) -> Result<Vec<StoredDeed>, StoreFault> {
+        deeds::read(self, season, event).await
+    }
+    async fn add_deed(&self, season: i64, event: &str, deed: &StoredDeed) -> Result<bool, StoreFault> {
+        deeds::add(self, season, event, deed).await
     }
     fn pass(&self, point: CrashPoint) -> Result<(), StoreFault> {
         self.crashes.pass(point)

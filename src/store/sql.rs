@@ -81,6 +81,8 @@ pub const ALL: &[(&str, Statement)] = &[
     ("REPLY_SETTLE", REPLY_SETTLE),
     ("REPLY_DOUBT", REPLY_DOUBT),
     ("REPLY_EXPIRE", REPLY_EXPIRE),
+    ("DEED_ADD", DEED_ADD),
+    ("DEEDS", DEEDS),
     ("LEDGER_TAIL", LEDGER_TAIL),
     ("LEDGER_ADD", LEDGER_ADD),
     ("WORDS_ADD", WORDS_ADD),
@@ -513,6 +515,17 @@ pub(super) const REPLY_EXPIRE: Statement = s(
     2,
     "UPDATE reply SET state = 'expired', why = 'its moment passed' \
      WHERE season = $1 AND channel IN ('mail', 'text') AND state IN ('planned', 'waiting_to_retry') AND ready_ms <= $2 AND until_ms <= $2",
+);
+
+/// Nothing is added where the place is taken or the same act was told before.
+pub(super) const DEED_ADD: Statement = s(
+    9,
+    "INSERT INTO deed (season, event, seq, external, at_ms, act, number, other, minutes) \
+     VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) ON CONFLICT DO NOTHING RETURNING seq",
+);
+pub(super) const DEEDS: Statement = s(
+    2,
+    "SELECT seq, external, at_ms, act, number, other, minutes FROM deed WHERE season = $1 AND event = $2 ORDER BY seq",
 );
 
 pub(super) const LEDGER_TAIL: Statement =

@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 
 use super::fields::{Fields, is_foreign};
 use super::guardian::{Asked, asked};
+use super::next;
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
@@ -30,6 +31,16 @@ pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     query: Asked,
 ) -> Result<Response, Denied> {
     let link = front.link(&token, LinkKind::Chaperone).await?;
+    if asked(&query, "show") != next::FAMILIES
+        && let Some(data) = front.office.live_show(&link.chaperone).await?
+        && let Some(chaperone) = chaperone(&data.board, &link.chaperone)
+    {
+        let event = &data.board.season.events[data.event.at()].reference;
+        // Another event of hers is asked for by name.
+        if ["", event.as_str()].contains(&asked(&query, "event")) {
+            return Ok(next::page(&data, chaperone, !asked(&query, "still").is_empty()));
+        }
+    }
     page(&front, (&token, &link), asked(&query, "event"), None).await
 }
 
@@ -137,6 +148,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         settled: Vec::new(),
         calendar_href: None,
         telephone: shown::school_telephone(season),
+        live: office.live_show(&link.chaperone).await?.is_some(),
     };
     let Some(data) = office.chaperone_data(&link.chaperone, event).await? else { return Ok(html(&page)) };
     for id in &data.events {

@@ -17,7 +17,7 @@ use super::views::{
     ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, Mark, NumberGroup, NumberRow, Picture,
     SeasonPage, Tally,
 };
-use super::{sheets, shown};
+use super::{sheets, shown, trial};
 use crate::domain::board::{Board, Item};
 use crate::domain::season::{Care, NumberId};
 use crate::domain::wall;
@@ -181,6 +181,8 @@ pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
         groups: groups.collect(),
         chaperones: chaperones(&board, list),
         sheets: sheets::links(&board, list),
+        show: (event.ordered && !event.cancelled).then(|| format!("/season/{reference}/show")),
+        trial: trial::form(season, id, "", ""),
     }))
 }
 

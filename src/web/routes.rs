@@ -25,7 +25,9 @@ use super::hook::{self, HOOK_MAX_OCTETS, ReadHook};
 use super::respond::{Denied, asked_language, html, worded};
 use super::views::DoorPage;
 use super::workbook::{UPLOAD_MAX_OCTETS, Upload};
-use super::{assets, calendars, chaperone, coordinator, guardian, messages, sheets, stop, workbook};
+use super::{
+    assets, calendars, chaperone, coordinator, guardian, messages, sheets, show, stop, trial, workbook,
+};
 use crate::domain::book::{Book, Problem};
 use crate::domain::wall;
 use crate::service::calendars::{CalendarData, FoundFeed};
@@ -96,6 +98,9 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/enter/{token}", get(coordinator::enter::<S, G>))
         .route("/season", get(coordinator::show::<S, G>).post(coordinator::act::<S, G>))
         .route("/season/{event}", get(coordinator::event::<S, G>))
+        .route("/season/{event}/try", get(trial::show::<S, G>))
+        .route("/season/{event}/show", get(show::show::<S, G>).post(show::act::<S, G>))
+        .route("/season/{event}/show/change", get(show::show_change::<S, G>).post(show::act_change::<S, G>))
         .route("/season/{event}/sheets/{name}", get(sheets::show::<S, G>))
         .route("/season/messages", get(messages::latest::<S, G>))
         .route("/season/family/{household}", get(messages::family::<S, G>))

@@ -10,10 +10,13 @@ mod chaperone;
 mod door;
 mod guardian;
 mod messages;
+mod next;
 mod paper;
 mod season;
 mod sheet;
+mod show;
 mod stop;
+mod trial;
 
 pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Preview, Problem};
 pub use calendar::{CalendarPage, Made};
@@ -21,13 +24,16 @@ pub use chaperone::{ChaperonePage, EventChoice, Notice, OpenChild, Ring, Settled
 pub use door::DoorPage;
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
 pub use messages::{Life, MessagesPage, Person, Said};
+pub use next::NextPage;
 pub use paper::PaperPage;
 pub use season::{
     Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay, NumberGroup,
     NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
 };
 pub use sheet::{Item, Row, RowKind, Sheet, Shift, WayIn};
+pub use show::{ChangePage, Moment, OrderLine, Pick, ShowPage, Tick, ToldLine};
 pub use stop::{Channel, StopPage};
+pub use trial::{TrialForm, TrialList, TrialPage, TrialStart};
 
 /// The longest question a guardian may send from her page, in characters; the field stops there.
 pub const QUESTION_CHARACTERS: u32 = 1000;

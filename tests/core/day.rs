@@ -329,6 +329,13 @@ pub fn random_season(seed: u64) -> Book {
     written(&text)
 }
 
+/// Every number and its start.
+pub fn twin_starts(season: &Season) -> Vec<(u32, i64)> {
+    let event = &season.events[0];
+    let place = |n: u32| twin_place(season, event, n).map(|place| (n, place.2));
+    (0..season.numbers.len() as u32).filter_map(place).collect()
+}
+
 /// Where a number stands, how many intervals before it, and its start and end, counted from the top each time.
 fn twin_place(season: &Season, event: &Event, wanted: u32) -> Option<(usize, u32, i64, i64)> {
     let (mut clock, mut act, mut at) = (0_i64, 0, 0);
@@ -351,7 +358,7 @@ fn twin_place(season: &Season, event: &Event, wanted: u32) -> Option<(usize, u32
     None
 }
 
-fn twin_turns(season: &Season) -> Vec<Turn> {
+pub fn twin_turns(season: &Season) -> Vec<Turn> {
     let event = &season.events[0];
     let settings = &season.settings;
     let mut turns = Vec::new();
@@ -411,7 +418,7 @@ fn twin_group(season: &Season, at: usize) -> Vec<ChaperoneId> {
     group
 }
 
-fn twin_hand_overs(season: &Season, turns: &[Turn]) -> Vec<usize> {
+pub fn twin_hand_overs(season: &Season, turns: &[Turn]) -> Vec<usize> {
     (0..turns.len())
         .filter(|t| {
             let (from, to) = (twin_group(season, turns[*t].from), twin_group(season, turns[*t].into));

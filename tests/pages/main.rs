@@ -10,6 +10,7 @@ use std::{env, fs, path::Path};
 
 mod family;
 mod html;
+mod live;
 mod staff;
 mod workbook;
 
@@ -20,6 +21,7 @@ use html::{Tag, tags, text_of};
 fn samples() -> Vec<(&'static str, &'static str, String)> {
     let mut all = family::samples();
     all.extend(staff::samples());
+    all.extend(live::samples());
     all.extend(workbook::samples());
     all
 }
@@ -84,17 +86,23 @@ fn acts_are_post_forms_and_fields_are_labelled() {
     for (name, _, html) in samples() {
         let tags = tags(&html);
         for form in html::all(&tags, "form") {
+            // A form that only asks is a GET of an address of ours, and none of its buttons acts.
+            if form.get("method") == Some("get") {
+                assert!(form.get("action").is_some_and(|to| to.ends_with("/try")), "{name}");
+                continue;
+            }
             assert_eq!(form.get("method"), Some("post"), "{name}");
             assert_eq!(form.get("action"), None, "{name}: a form posts to the address it was read from");
         }
         for button in html::all(&tags, "button") {
-            assert_eq!(button.get("name"), Some("act"), "{name}");
+            let asks = inside_get(&html, button.get("value").unwrap_or(""));
+            assert_eq!(button.get("name"), Some(if asks { "how" } else { "act" }), "{name}");
             assert!(!button.get("value").unwrap_or("").is_empty(), "{name}");
         }
         let labels: Vec<&str> = html::all(&tags, "label").iter().filter_map(|l| l.get("for")).collect();
         let inputs = html::all(&tags, "input");
         let seen = inputs.iter().filter(|input| input.get("type") != Some("hidden"));
-        for field in seen.chain(&html::all(&tags, "textarea")) {
+        for field in seen.chain(&html::all(&tags, "textarea")).chain(&html::all(&tags, "select")) {
             let id = field.get("id").unwrap_or_else(|| panic!("{name}: a field without an id"));
             assert!(labels.contains(&id), "{name}: {id} has no label");
         }
@@ -102,12 +110,18 @@ fn acts_are_post_forms_and_fields_are_labelled() {
     }
 }
 
+/// Whether a button of a value stands in a form that only asks.
+fn inside_get(html: &str, value: &str) -> bool {
+    let forms = html.split("<form method=\"get\"").skip(1).filter_map(|rest| rest.split("</form>").next());
+    forms.into_iter().any(|form| form.contains(&format!("value=\"{value}\"")))
+}
+
 fn assert_each_inside_a_form(name: &str, tags: &[Tag]) {
     let mut inside = false;
     for tag in tags {
         match (tag.name.as_str(), tag.opens) {
             ("form", opens) => inside = opens,
-            ("button" | "input" | "textarea", true) => {
+            ("button" | "input" | "textarea" | "select", true) => {
                 assert!(inside, "{name}: {} outside a form", tag.name)
             }
             _ => {}
@@ -139,7 +153,16 @@ fn nothing_runs_and_nothing_is_fetched_from_elsewhere() {
 
 #[test]
 fn a_name_is_text_wherever_it_stands() {
-    for name in ["guardian-hostile", "chaperone-hostile", "event-hostile", "bring-hostile", "paper-hostile"] {
+    let hostile = [
+        "guardian-hostile",
+        "chaperone-hostile",
+        "event-hostile",
+        "bring-hostile",
+        "paper-hostile",
+        "show-hostile",
+        "next-hostile",
+    ];
+    for name in hostile {
         let html = page(name);
         assert!(html.contains("&#60;script&#62;"), "{name}: the planted name is not shown");
         assert!(!html.contains("<script"), "{name}");
@@ -203,7 +226,8 @@ fn a_called_off_event_asks_for_reading_only() {
 #[test]
 fn the_caution_stands_on_every_page_with_times() {
     for (name, lang, html) in samples() {
-        if name.starts_with("guardian") || name.starts_with("chaperone") || name.starts_with("season") {
+        let with_times = ["guardian", "chaperone", "season", "show", "next"];
+        if with_times.iter().any(|start| name.starts_with(start)) {
             let words = if lang == "es" { "no es para emergencias" } else { "not for emergencies" };
             assert!(html.contains(words), "{name}");
         }
@@ -225,6 +249,25 @@ fn a_chaperone_without_a_number_to_ring_is_told_where_to_ask() {
     assert!(html.contains("href=\"tel:+442079460018\""));
     assert!(html.contains("There is no number to ring. Speak to"));
     assert_eq!(html.matches("value=\"no_answer\"").count(), html.matches("href=\"tel:").count() - 1);
+}
+
+#[test]
+fn a_running_show_has_one_large_act_and_marks_what_moved() {
+    let html = page("show");
+    assert_eq!(html.matches("class=\"main\" name=\"act\" value=\"ended\"").count(), 1);
+    assert!(html.contains("<del><span class=\"aside\">planned </span>19:07</del> <time>19:11</time>"));
+    assert!(html.contains("<b><del>The Fog Waltz</del></b>"));
+    assert!(html.contains("?still=1") && page("show-before").contains(">Refresh</a>"));
+    assert!(!page("show-over").contains("<form"), "nothing is left to tell");
+    assert_eq!(page("change").matches("value=\"taken_back\"").count(), 3);
+}
+
+#[test]
+fn a_chaperone_reads_the_most_urgent_thing_as_the_heading() {
+    let html = page("next");
+    assert!(html.contains("<h1 dir=\"auto\">Tell the stage side if Ada F. is still changing"));
+    assert!(html.contains("from 21:10, not before.") && html.contains("3 more things come later."));
+    assert!(page("next-idle").contains("Noor, there is nothing for you to do now"));
 }
 
 #[test]

@@ -161,6 +161,7 @@ fn chaperone() -> ChaperonePage {
         .collect(),
         calendar_href: Some("/c/7d20e4/calendar".into()),
         telephone: Some(telephone("0100", "020 7946 0100")),
+        live: false,
     }
 }
 
@@ -422,5 +423,7 @@ fn event(hostile: &str) -> EventPage {
             ("/season/E003/sheets/wall".into(), "Running order".into()),
             ("/season/E003/sheets/clipboard-V001".into(), format!("Clipboard of Ana {hostile}")),
         ],
+        show: Some("/season/E003/show".into()),
+        trial: Some(crate::live::on_event()),
     }
 }

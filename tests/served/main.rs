@@ -11,6 +11,7 @@ mod house;
 #[path = "../support/peers.rs"]
 mod peers;
 mod season;
+mod show;
 mod staff;
 mod texts;
 

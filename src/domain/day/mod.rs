@@ -6,14 +6,18 @@
 //! What depends on a running order is empty for an event without one.
 
 pub mod care;
+pub mod difference;
 pub mod door;
+pub mod next;
+pub mod order;
 pub mod own;
 pub mod rooms;
+pub mod running;
 pub mod turns;
 
 use super::itinerary::in_cast;
-use super::running_order::placed;
-use super::season::{CallNames, ChaperoneId, ChildId, Event, EventId, NumberId, Season, Side};
+use super::running_order::placed_in;
+use super::season::{CallNames, ChaperoneId, ChildId, Event, EventId, NumberId, Season, Side, Slot};
 use super::wall;
 use jiff::civil::DateTime;
 use jiff::{SignedDuration, Timestamp};
@@ -44,6 +48,13 @@ pub struct Timed {
     pub ready: i64,
     /// It is called with the beginners of its act.
     pub beginner: bool,
+}
+
+impl Timed {
+    /// Seconds from its ready call to its start: the lead in time, beside the one in numbers.
+    pub fn lead(&self) -> i64 {
+        self.starts - self.ready
+    }
 }
 
 /// A child's part in one number of the day.
@@ -81,8 +92,17 @@ pub struct Day<'a> {
 impl<'a> Day<'a> {
     /// Works an event out. A number twice in the running order counts where it stands first: the workbook refuses it.
     pub fn of(season: &'a Season, id: EventId) -> Day<'a> {
+        Day::in_order(season, id, &season.events[id.at()].order)
+    }
+
+    /// The same event in another order than the workbook's.
+    pub fn in_order(season: &'a Season, id: EventId, order: &[Slot]) -> Day<'a> {
+        Day::with(season, id, timed(season, order))
+    }
+
+    /// The same event with numbers that are placed in time already, in running order.
+    fn with(season: &'a Season, id: EventId, numbers: Vec<Timed>) -> Day<'a> {
         let event = &season.events[id.at()];
-        let numbers = timed(season, event);
         let parts = parts(season, event, &numbers);
         let mut chaperones: HashMap<NumberId, Vec<ChaperoneId>> = HashMap::new();
         for duty in season.duties.iter().filter(|duty| duty.event == id) {
@@ -157,33 +177,37 @@ impl<'a> Day<'a> {
     }
 }
 
-fn timed(season: &Season, event: &Event) -> Vec<Timed> {
-    let lead = season.settings.ready_numbers as usize;
+fn timed(season: &Season, order: &[Slot]) -> Vec<Timed> {
     let mut numbers: Vec<Timed> = Vec::new();
-    let mut act_begins = 0_usize;
-    for place in placed(season, event) {
+    for place in placed_in(season, order) {
         if numbers.iter().any(|other| other.number == place.number) {
             continue;
         }
-        if numbers.last().is_some_and(|last| last.act != place.act) {
-            act_begins = numbers.len();
-        }
-        let starts = i64::from(place.start);
-        let before = numbers.len() - act_begins;
-        let act_starts = numbers.get(act_begins).map_or(starts, |first| first.starts);
-        let beginners = act_starts - BEGINNERS_SECONDS;
-        let called = before.checked_sub(lead).and_then(|nth| numbers.get(act_begins + nth));
+        let (starts, ends) = (i64::from(place.start), i64::from(place.end));
         numbers.push(Timed {
             number: place.number,
             starts,
-            ends: i64::from(place.end),
+            ends,
             act: place.act,
-            // A lead of no numbers at all means: called when it starts.
-            ready: if lead == 0 { starts } else { called.map_or(beginners, |other| other.starts) },
-            beginner: lead > 0 && called.is_none(),
+            ready: starts,
+            beginner: false,
         });
     }
+    call_ready(season.settings.ready_numbers as usize, &mut numbers);
     numbers
+}
+
+/// Works out when each number is called to get ready, from the starts of the others of its act.
+fn call_ready(lead: usize, numbers: &mut [Timed]) {
+    for act in numbers.chunk_by_mut(|a, b| a.act == b.act) {
+        let starts: Vec<i64> = act.iter().map(|number| number.starts).collect();
+        for (nth, number) in act.iter_mut().enumerate() {
+            let called = nth.checked_sub(lead).map(|before| starts[before]);
+            // A lead of no numbers at all means: called when it starts.
+            number.ready = called.unwrap_or(starts[0] - BEGINNERS_SECONDS);
+            number.beginner = called.is_none();
+        }
+    }
 }
 
 fn parts(season: &Season, event: &Event, numbers: &[Timed]) -> Vec<Part> {

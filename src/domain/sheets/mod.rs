@@ -162,9 +162,9 @@ struct Paper<'a> {
     labels: HashMap<ChildId, String>,
 }
 
-/// What children are called on paper: no more letters of the family name than tell them apart, and the ref where names
+/// What children are called among staff: no more letters of the family name than tell them apart, and the ref where names
 /// do not.
-fn labels(season: &Season, children: &[ChildId]) -> HashMap<ChildId, String> {
+pub fn labels(season: &Season, children: &[ChildId]) -> HashMap<ChildId, String> {
     let longest = children.iter().map(|c| season.children[c.at()].family.chars().count()).max().unwrap_or(0);
     let called = |child: &ChildId, letters: usize| {
         let child = &season.children[child.at()];

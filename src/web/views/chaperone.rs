@@ -187,6 +187,8 @@ pub struct ChaperonePage {
     pub calendar_href: Option<String>,
     /// The coordinator's telephone.
     pub telephone: Option<Telephone>,
+    /// A show of hers runs: the same address without a query says what to do next.
+    pub live: bool,
 }
 
 impl ChaperonePage {
@@ -263,6 +265,7 @@ mod tests {
             settled: vec![done; settled],
             calendar_href: None,
             telephone: None,
+            live: false,
         }
     }
 

@@ -3,7 +3,7 @@
 use askama::Template;
 use jiff::civil::{Date, Time};
 
-use super::{AsOf, Mark, Telephone};
+use super::{AsOf, Mark, Telephone, TrialForm};
 use crate::web::chart::{Counts, Drawing, draw};
 use crate::web::labels::{ENGLISH, clock};
 
@@ -346,6 +346,10 @@ pub struct EventPage {
     pub chaperones: Vec<(String, Mark)>,
     /// Sheets to print: address and title.
     pub sheets: Vec<(String, String)>,
+    /// Where its running is told; none without a running order.
+    pub show: Option<String>,
+    /// To try another order; none without one.
+    pub trial: Option<TrialForm>,
 }
 
 impl EventPage {
