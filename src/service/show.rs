@@ -1,6 +1,5 @@
 //! The running of a show: what is told of it is judged by what was told before, stored, and never changed.
 
-use super::lists::chaperone_call;
 use super::office::{Office, OfficeFault};
 use super::ports::{DeedKind, Gateway, Store, StoreFault, StoredDeed};
 use crate::domain::board::Board;
@@ -8,7 +7,7 @@ use crate::domain::day::Day;
 use crate::domain::day::order::{Piece, Shift, Target};
 use crate::domain::day::running::{Act, Before, Deed, Refusal, Running, Verdict, curtain_up};
 use crate::domain::season::{EventId, NumberId, Season};
-use crate::domain::wall;
+use crate::domain::{shift, wall};
 use jiff::civil::Time;
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
@@ -62,6 +61,14 @@ pub struct Saying<'a> {
     pub other: &'a str,
     /// See [`StoredDeed::minutes`].
     pub minutes: u32,
+}
+
+/// When the chaperones of an event come.
+fn chaperones_come(board: &Board, event: EventId) -> Timestamp {
+    let season = &board.season;
+    let event = &season.events[event.at()];
+    let children = event.date.to_datetime(event.call);
+    wall::instant(&season.zone, shift::arrives(season, event, children))
 }
 
 impl ShowData {
@@ -152,7 +159,7 @@ impl ShowData {
     /// Whether the show runs for its chaperones: from what is told first, or their call, until a while after its end.
     pub fn is_live(&self) -> bool {
         is_open(&self.board, self.event, self.now, SHOWN_AFTER)
-            && (!self.stored.is_empty() || self.now >= chaperone_call(&self.board, self.event))
+            && (!self.stored.is_empty() || self.now >= chaperones_come(&self.board, self.event))
     }
 }
 
