@@ -1,5 +1,6 @@
 //! Bringing a workbook: first what it would change, then, if a person says so, taking it in.
 
+use super::lists::starts_at;
 use super::office::{Office, OfficeFault};
 use super::planning::Planned;
 use super::ports::{Gateway, Store};
@@ -11,7 +12,9 @@ use crate::domain::layout::{GUARDIAN_LETTER, SHEETS, setting_text};
 use crate::domain::reading;
 use crate::domain::record::Record;
 use crate::domain::refs::{self, Question};
+use crate::domain::season::Series;
 use crate::domain::standing::heard;
+use jiff::Timestamp;
 use std::collections::BTreeMap;
 
 /// The answer that a line is a new one, and none known before.
@@ -135,7 +138,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         {
             let new = Board::of(season);
             match self.desk().await {
-                Ok(desk) => bringing.falls = falls(&desk.board, &desk.record, &new),
+                Ok(desk) => {
+                    bringing.falls = falls(&desk.board, &desk.record, &new);
+                    bringing.problems.extend(dropped(&desk.board, &new, self.now()));
+                }
                 // A stored workbook that no longer reads has nobody to ask again; the new one mends it.
                 Err(OfficeFault::NoSeason | OfficeFault::Workbook(_)) => {}
                 Err(fault) => return Err(fault),
@@ -168,6 +174,32 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let planned = self.plan_tick().await?;
         Ok(Brought { revision: bringing.revision + 1, changed: bringing.changes.len(), planned })
     }
+}
+
+/// Days to come that fall out of a line that comes round again: unlike those called off, nobody is told of them.
+fn dropped(old: &Board, new: &Board, now: Timestamp) -> Vec<Problem> {
+    let gone = |series: &Series| {
+        let events = series.events.iter().filter(|id| starts_at(old, **id) > now);
+        let events = events.map(|id| &old.season.events[id.at()]);
+        let gone = events.filter(|event| !event.cancelled && new.event(&event.reference).is_none());
+        gone.map(|event| event.date.to_string()).collect::<Vec<_>>()
+    };
+    let told = |series: &Series| {
+        let dates = gone(series);
+        (!dates.is_empty()).then(|| Problem {
+            weight: Weight::Warning,
+            sheet: "events".to_owned(),
+            row: None,
+            column: Some("repeats".to_owned()),
+            reason: format!(
+                "'{}' no longer has {}, and families who know of it are told nothing",
+                series.name,
+                dates.join(", ")
+            ),
+            cure: "Keep the day in the rule and write it in 'not on': then it is called off and families are told.".to_owned(),
+        })
+    };
+    old.season.series.iter().filter_map(told).collect()
 }
 
 /// Gives the workbook its refs and leaves the questions that the replies do not answer.

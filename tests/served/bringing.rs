@@ -165,3 +165,38 @@ async fn nothing_is_taken_over_what_another_took_in_meanwhile() {
     assert!(house.office.bring(&second).await.is_err());
     assert_eq!(revision(&house).await, 2);
 }
+
+#[tokio::test]
+async fn days_that_fall_out_of_a_rule_are_told_to_whoever_brings() {
+    let mut book = season::book();
+    let visit = [
+        ("name", "Class visit"),
+        ("kind", "class"),
+        ("place", "Old Weighhouse"),
+        ("date", "2027-05-18"),
+        ("call", "16:40"),
+        ("starts", "16:45"),
+        ("ends", "17:30"),
+        ("repeats", "Tuesdays at 16:45"),
+        ("repeats until", "2027-06-15"),
+    ];
+    season::add(&mut book, "events", &visit);
+    let house = House::open_with(book.clone()).await;
+    let reasons = async |column: &str, text: &str| {
+        let mut changed = book.clone();
+        season::set(&mut changed, "events", "Class visit", column, text);
+        let bringing = house.office.preview(changed, Vec::new()).await.unwrap();
+        let told = bringing.problems.iter().filter(|p| p.reason.contains("no longer has"));
+        told.map(|p| p.reason.clone()).collect::<Vec<_>>()
+    };
+    // 20 May is past the first of them.
+    assert_eq!(
+        reasons("repeats", "Wednesdays at 16:45").await,
+        [
+            "'Class visit' no longer has 2027-05-25, 2027-06-01, 2027-06-08, 2027-06-15, and families who know of it are told nothing"
+        ]
+    );
+    assert_eq!(reasons("repeats until", "2027-06-14").await.len(), 1);
+    assert_eq!(reasons("repeats", "Tuesdays at 17:00").await, Vec::<String>::new());
+    assert_eq!(reasons("not on", "2027-06-08").await, Vec::<String>::new());
+}

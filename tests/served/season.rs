@@ -161,7 +161,8 @@ pub fn book() -> Book {
     book
 }
 
-fn add(book: &mut Book, sheet: &str, cells: &[(&str, &str)]) {
+/// Adds a line.
+pub fn add(book: &mut Book, sheet: &str, cells: &[(&str, &str)]) {
     let rows = &mut book.sheet_mut(sheet).rows;
     let mut row = Row { number: u32::try_from(rows.len() + 2).unwrap(), ..Row::default() };
     cells.iter().for_each(|(column, text)| row.set(column, *text));
