@@ -14,9 +14,8 @@ use allheard::domain::graph::{self, State, Step};
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
 use allheard::service::ports::{
-    DeedKind, Delta, FeedHolder, LinkKind, NewAnswer, NewAttempt, NewFeed, NewLink, Settled, Store, StoreFault,
-    StoredDeed,
-    StoredMessage, StoredPart, TendRules, Tended, Unsent,
+    DeedKind, Delta, FeedHolder, LinkKind, NewAnswer, NewAttempt, NewFeed, NewLink, Settled, Store,
+    StoreFault, StoredDeed, StoredMessage, StoredPart, TendRules, Tended, Unsent,
 };
 use allheard::store::SqlStore;
 use allheard::store::db::{Statement, Value};

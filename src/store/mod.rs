@@ -18,8 +18,8 @@ use crate::domain::season::Channel;
 use crate::service::ports::{
     ClaimedReply, CrashPoint, Delta, Effects, History, LedgerLine, NewAnswer, NewAttempt, NewFeed,
     NewIncoming, NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled, SettledReply, Store,
-    StoreFault, StoredAttempt, StoredDeed, StoredFeed, StoredIncoming, StoredLink, StoredMessage, StoredSeason,
-    TendRules, Tended, Unsent,
+    StoreFault, StoredAttempt, StoredDeed, StoredFeed, StoredIncoming, StoredLink, StoredMessage,
+    StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;

@@ -50,7 +50,9 @@ fn things(board: &Board, chaperone: ChaperoneId, list: &[(&str, Act)], now: &str
     let show = board.event("E002").unwrap();
     let running = Running::of(&board.season, show, &deeds(list), seconds(now));
     assert!(running.verdicts.iter().all(|v| *v == Verdict::Done), "{:?}", running.verdicts);
-    let release = |child| board.itinerary(Item { child, event: Some(show) })?.collect_from;
+    let release = |child: allheard::domain::season::ChildId| {
+        board.itinerary(Item { who: child.into(), event: Some(show) })?.collect_from
+    };
     let children = sheets::labels(&board.season, &running.planned.children());
     let names = Names { season: &board.season, children: &children };
     let next = next(&running, chaperone, &release);
@@ -184,7 +186,9 @@ fn a_release_is_the_itinerarys_whatever_is_told() {
         let season = &board.season;
         let list = random_deeds(season, &mut Dice::new(seed, "next"));
         let running = Running::of(season, EventId(0), &list, list.last().map_or(0, |deed| deed.at));
-        let release = |child| board.itinerary(Item { child, event: Some(EventId(0)) })?.collect_from;
+        let release = |child: allheard::domain::season::ChildId| {
+            board.itinerary(Item { who: child.into(), event: Some(EventId(0)) })?.collect_from
+        };
         let mut out: Vec<ChildId> = Vec::new();
         for at in 0..season.chaperones.len() as u32 {
             let next = next(&running, ChaperoneId(at), &release);

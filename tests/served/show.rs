@@ -247,7 +247,9 @@ async fn another_order_is_tried_on_paper_only() {
     let words = evening.ask("?first=interval+0&second=N001&how=behind").await;
     assert!(words.contains("The interval goes right behind Harbour Bells"), "{words}");
     assert!(words.contains("Nia Q.: out of Paper Boats, into Last Light"), "{words}");
-    assert!(evening.ask("?first=N001&second=first&how=behind").await.contains("That is the order as it stands"));
+    assert!(
+        evening.ask("?first=N001&second=first&how=behind").await.contains("That is the order as it stands")
+    );
     assert!(evening.ask("?first=N001&second=first&how=exchange").await.contains("Choose two lines"));
     assert!(evening.ask("?first=x&second=%3Cscript%3E&how=behind").await.contains("Choose two lines"));
     assert!(evening.ask("").await.contains("Choose two lines"));
