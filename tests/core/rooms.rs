@@ -306,6 +306,50 @@ fn no_room_reaches_a_family() {
     }
 }
 
+#[test]
+fn staff_paper_names_rooms_and_families_paper_does_not() {
+    let board = board(&evening());
+    let sheets = allheard::domain::sheets::of_event(&board, EventId(0), &|_| None);
+    let sheet = |name: &str| sheets.iter().find(|sheet| sheet.name() == name).unwrap();
+    let rooms = sheet("rooms");
+    let rows =
+        |at: usize| -> Vec<String> { rooms.tables[at].rows.iter().map(|row| row.join(" | ")).collect() };
+    assert_eq!(
+        rows(0),
+        [
+            "Net Store | 2 | 3 | 2 | 18:00 | TOO FULL",
+            "Sail Loft |  | 2 | 1 | 19:24 | ",
+            "Booth | 4 | 1 | 1 | 19:04 | "
+        ]
+    );
+    assert_eq!(
+        (&rooms.tables[1].heading[..], &rooms.tables[1].note[..]),
+        ("Net Store", "Waiting here: 1 Kelp, 2 Foghorn.")
+    );
+    assert_eq!(
+        rows(1),
+        [
+            "18:00 | 3 children | 2 |  | TOO FULL",
+            "18:55 | empty |  | 1 Kelp, 2 Foghorn | ",
+            "19:04 | 1 child | 1 |  | ",
+            "19:09 | 2 children | 2 |  | ",
+            "19:15 | 1 child | 2 | 6 Finale | ",
+            "19:29 | 2 children | 2 |  | ",
+            "19:30 | empty |  |  | "
+        ]
+    );
+    assert_eq!(rows(3), ["19:04 | 1 child | 1 |  | ", "19:10 | empty |  | 3 Gulls | "]);
+    let uma = &sheet("clipboard-V001").tables[0];
+    assert_eq!(uma.note, "Wait at Net Store.");
+    assert_eq!(uma.rows[0][7], "QUICK CHANGE into 3 Gulls, with Wyn Bell, by way of Booth");
+    assert_eq!(uma.rows[1][7], "to 6 Finale, with Xan Frost, wait at Net Store");
+    assert!(sheet("quick-changes").under.contains(&"Wait at Booth.".to_owned()));
+    for name in ["door", "tags", "slips", "wall"] {
+        let text = format!("{:?}", sheet(name));
+        assert!(board.season.rooms.iter().all(|room| !text.contains(&room.name)), "{name}");
+    }
+}
+
 /// A random season with rooms, calls of their own, lapsed vettings, parents among the chaperones and dancers too.
 fn random_rooms(seed: u64) -> Book {
     let mut dice = Dice::new(seed, "rooms");

@@ -2,8 +2,9 @@
 
 use super::rooms::count;
 use super::{Kind, Paper, Sheet, Table, row};
-use crate::domain::day::rooms::{Heads, minute_of};
+use crate::domain::day::rooms::{Heads, Whereabouts, minute_of};
 use crate::domain::season::RoomId;
+use std::collections::BTreeSet;
 
 pub(super) fn rooms(paper: &Paper<'_>) -> Sheet {
     let each = paper.rooms.heads.chunk_by(|a, b| a.room == b.room);
@@ -89,12 +90,13 @@ fn of_room(paper: &Paper<'_>, heads: &[Heads]) -> Table {
     }
 }
 
-/// The numbers that are called from a room as a line begins: the first whole minute from their ready call on.
+/// The numbers for which children leave a room as a line begins; a sign-out is none.
 fn called(paper: &Paper<'_>, room: Option<RoomId>, minute: i64) -> String {
-    let numbers = paper.day.numbers.iter().zip(&paper.rooms.of_number).enumerate();
-    let names: Vec<String> = numbers
-        .filter(|(_, (number, of_number))| **of_number == room && minute_of(number.ready) == minute)
-        .map(|(at, _)| paper.number(at))
-        .collect();
-    names.join(", ")
+    let leaving = paper.rooms.stretches.iter().filter(|stretch| {
+        room.is_some_and(|room| stretch.place == Whereabouts::Room(room))
+            && minute_of(stretch.until) == minute
+            && paper.day.numbers[stretch.number].ends > stretch.until
+    });
+    let numbers: BTreeSet<usize> = leaving.map(|stretch| stretch.number).collect();
+    numbers.into_iter().map(|at| paper.number(at)).collect::<Vec<_>>().join(", ")
 }
