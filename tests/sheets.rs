@@ -79,12 +79,7 @@ fn numbers(row: &Row) -> BTreeSet<String> {
 fn called(book: &Book, event: &str) -> BTreeMap<String, BTreeSet<String>> {
     let cast =
         book.rows("events").iter().find(|row| row.text("name") == event).unwrap().text("cast").to_owned();
-    let order: BTreeSet<String> = book
-        .rows("running order")
-        .iter()
-        .filter(|row| row.text("event") == event)
-        .map(|row| row.text("number").to_owned())
-        .collect();
+    let order: BTreeSet<String> = order(book, event).into_iter().map(|(number, _)| number).collect();
     assert!(!order.is_empty());
     book.rows("children")
         .iter()
@@ -94,6 +89,28 @@ fn called(book: &Book, event: &str) -> BTreeMap<String, BTreeSet<String>> {
         })
         .filter(|(_, mine)| !mine.is_empty())
         .collect()
+}
+
+/// The numbers of an event in order, each with the count of intervals before it; where it has no running order, its list.
+fn order(book: &Book, event: &str) -> Vec<(String, usize)> {
+    let lines = book.rows("running order").iter().filter(|row| row.text("event") == event);
+    let mut lines: Vec<(usize, &str)> =
+        lines.map(|row| (row.text("place").parse().unwrap(), row.text("number"))).collect();
+    lines.sort_unstable();
+    if lines.is_empty() {
+        let row = book.rows("events").iter().find(|row| row.text("name") == event).unwrap();
+        return row.text("numbers").split("; ").map(|number| (number.to_owned(), 0)).collect();
+    }
+    let mut act = 0;
+    let mut order = Vec::new();
+    for (_, number) in lines {
+        if number == "interval" {
+            act += 1;
+        } else {
+            order.push((number.to_owned(), act));
+        }
+    }
+    order
 }
 
 fn given(book: &Book) -> BTreeMap<String, String> {
@@ -293,4 +310,262 @@ fn what_cannot_be_printed_is_said() {
     let done = allheard(folder, &["sheets", "no.xlsx", "--out", "p"]);
     assert_eq!(done.status.code(), Some(1));
     assert!(!folder.join("p").exists(), "nothing is written for a workbook with errors");
+}
+
+/// What one child is called on paper: no more letters of the family name than tell it from the others of the event.
+fn labels(book: &Book, children: &BTreeMap<String, BTreeSet<String>>) -> BTreeMap<String, String> {
+    let rows: Vec<&Row> =
+        book.rows("children").iter().filter(|row| children.contains_key(row.text("ref"))).collect();
+    let short = |row: &Row, letters: usize| -> String {
+        row.text("family name").to_lowercase().chars().take(letters).collect()
+    };
+    let label = |row: &&Row| {
+        let family = row.text("family name");
+        let alike = |other: &&&Row| {
+            other.text("ref") != row.text("ref")
+                && other.text("given name").to_lowercase() == row.text("given name").to_lowercase()
+        };
+        let letters = (1..=family.chars().count())
+            .find(|letters| {
+                !rows.iter().filter(alike).any(|other| short(other, *letters) == short(row, *letters))
+            })
+            .unwrap();
+        let mut shown: String = family.chars().take(letters).collect();
+        shown = shown.chars().next().unwrap().to_uppercase().chain(shown.chars().skip(1)).collect();
+        let stop = if letters < family.chars().count() { "." } else { "" };
+        (row.text("ref").to_owned(), format!("{} {shown}{stop}", row.text("given name")))
+    };
+    rows.iter().map(label).collect()
+}
+
+fn right_to_left(text: &str) -> bool {
+    text.chars().any(|c| ('\u{590}'..='\u{6ff}').contains(&c))
+}
+
+/// The words of a name as they can be found on paper; of one written from right to left, the first.
+fn words(name: &str) -> Vec<String> {
+    let words = name.split_whitespace().map(str::to_owned);
+    if right_to_left(name) { words.take(1).collect() } else { words.collect() }
+}
+
+/// How often each name stands in a text, the longest first where one begins like another.
+fn found<'a>(text: &[String], names: &[(&'a str, Vec<String>)]) -> BTreeMap<&'a str, usize> {
+    let mut by_first: BTreeMap<&str, Vec<(&'a str, &[String])>> = BTreeMap::new();
+    for (name, words) in names {
+        by_first.entry(&words[0]).or_default().push((*name, &words[..]));
+    }
+    let mut counts = BTreeMap::new();
+    let mut at = 0;
+    while at < text.len() {
+        let here = by_first.get(text[at].as_str()).into_iter().flatten();
+        let longest =
+            here.filter(|(_, words)| text[at..].starts_with(words)).max_by_key(|(_, words)| words.len());
+        match longest {
+            Some((name, words)) => {
+                *counts.entry(*name).or_insert(0) += 1;
+                at += words.len();
+            }
+            None => at += 1,
+        }
+    }
+    counts
+}
+
+/// Turnarounds of a child with fewer than three numbers between them in one act, as pairs of positions.
+fn hurried(order: &[(String, usize)], mine: &BTreeSet<String>) -> Vec<(usize, usize)> {
+    let at: Vec<usize> = (0..order.len()).filter(|at| mine.contains(&order[*at].0)).collect();
+    let pairs = at.windows(2).map(|pair| (pair[0], pair[1]));
+    pairs.filter(|(from, into)| into - from < 4 && order[*from].1 == order[*into].1).collect()
+}
+
+/// Every page of a folder in one document, each after a line that names it.
+fn bound(folder: &Path, leave_out: impl Fn(&str) -> bool) -> (PathBuf, Vec<String>) {
+    let mut names: Vec<String> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter_map(|name| name.strip_suffix(".html").map(str::to_owned))
+        .filter(|name| !leave_out(name))
+        .collect();
+    names.sort();
+    let mut whole = String::new();
+    for name in &names {
+        let page = std::fs::read_to_string(folder.join(format!("{name}.html"))).unwrap();
+        let (head, body) = page.split_once("<body class=\"").unwrap();
+        let (class, body) = body.split_once("\">").unwrap();
+        let body = body.split_once("</body>").unwrap().0;
+        if whole.is_empty() {
+            whole = format!("{head}<body>");
+        }
+        whole.push_str(&format!(
+            "<div class=\"{class}\" style=\"break-before: page\"><p>@@{name}@@</p>{body}</div>"
+        ));
+    }
+    whole.push_str("</body></html>");
+    let path = folder.join("bound.htm");
+    std::fs::write(&path, whole).unwrap();
+    (path, names)
+}
+
+/// The words of each page as Chromium printed them, in the order of the page.
+fn printed(chromium: &Path, pdftotext: &Path, bound: &Path) -> BTreeMap<String, Vec<String>> {
+    let pdf = allheard::app::sheets::print(chromium, bound).unwrap();
+    let text = run(Command::new(pdftotext).args(["-raw", pdf.to_str().unwrap(), "-"]));
+    let text: String = text.chars().filter(|c| !('\u{202a}'..='\u{202e}').contains(c)).collect();
+    // A word that was broken at its hyphen is one word.
+    let text = text.replace("-\n", "-");
+    let mut pages: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    let mut page = String::new();
+    for word in text.split_whitespace() {
+        if let Some(name) = word.strip_prefix("@@").and_then(|word| word.strip_suffix("@@")) {
+            page = name.to_owned();
+            continue;
+        }
+        let word = word.trim_end_matches([',', ';']);
+        // In a line from left to right a stop changes sides around a word from right to left.
+        let word = if right_to_left(word) { word.trim_matches('.') } else { word };
+        let words = pages.entry(page.clone()).or_default();
+        match words.last_mut() {
+            // A stop tucked under the letter before it is read as a word of its own.
+            Some(last) if word == "." => last.push('.'),
+            _ => words.push(word.to_owned()),
+        }
+    }
+    pages
+}
+
+/// What the sheets of an event must say of children, worked out from the rows: how often each label stands on each.
+fn expected(book: &Book, event: &str, names: &[String]) -> BTreeMap<String, BTreeMap<String, usize>> {
+    let children = called(book, event);
+    let labels = labels(book, &children);
+    let order = order(book, event);
+    let ordered = book.rows("running order").iter().any(|row| row.text("event") == event);
+    let turns = |mine: &BTreeSet<String>| if ordered { hurried(&order, mine) } else { Vec::new() };
+    let shows: Vec<&str> = book
+        .rows("events")
+        .iter()
+        .filter(|row| row.text("kind") == "show")
+        .map(|row| row.text("name"))
+        .collect();
+    let changing: BTreeSet<String> = shows
+        .iter()
+        .flat_map(|show| {
+            let order = self::order(book, show);
+            called(book, show).into_iter().filter(move |(_, mine)| !hurried(&order, mine).is_empty())
+        })
+        .map(|(child, _)| child)
+        .collect();
+    let mut expect = BTreeMap::new();
+    for name in names {
+        let hers: Option<BTreeSet<&str>> = name.strip_prefix("clipboard-").map(|reference| {
+            let mut all = book.rows("chaperones").iter();
+            let chaperone = all.find(|row| row.text("ref") == reference).unwrap().text("name");
+            let duties = book.rows("duties").iter().filter(|row| row.text("chaperone") == chaperone);
+            duties.map(|row| row.text("number")).collect()
+        });
+        let times = |child: &str, mine: &BTreeSet<String>| match (&hers, name.as_str()) {
+            (Some(hers), _) => {
+                let in_line = mine.iter().filter(|number| hers.contains(number.as_str())).count();
+                in_line
+                    + turns(mine).iter().filter(|(_, into)| hers.contains(order[*into].0.as_str())).count()
+            }
+            (None, "door" | "assembly" | "tags" | "slips") => 1,
+            (None, "quick-changes") => turns(mine).len(),
+            (None, "photographs") if changing.contains(child) => mine.len(),
+            (None, "photographs" | "wall" | "chaperones" | "rooms") => 0,
+            (None, other) => panic!("no rule for the sheet {other}"),
+        };
+        let counts = children.iter().map(|(child, mine)| (labels[child].clone(), times(child, mine)));
+        expect.insert(name.clone(), counts.filter(|(_, times)| *times > 0).collect());
+    }
+    expect
+}
+
+/// Who may be named on a clipboard: the adults who collect a child whom she signs out.
+fn collectors(book: &Book, event: &str, reference: &str) -> BTreeSet<String> {
+    let chaperone =
+        book.rows("chaperones").iter().find(|row| row.text("ref") == reference).unwrap().text("name");
+    let signer = |number: &str| {
+        let mut duties = book.rows("duties").iter();
+        duties
+            .find(|row| row.text("number") == number && row.text("signs out") == "yes")
+            .map(|row| row.text("chaperone"))
+    };
+    let children = called(book, event);
+    let mine = book.rows("children").iter().filter(|row| {
+        let Some(here) = children.get(row.text("ref")) else { return false };
+        let listed = row.text("numbers").split(';').map(|one| one.split(':').next().unwrap().trim());
+        listed.filter(|number| here.contains(*number)).find_map(signer) == Some(chaperone)
+    });
+    mine.flat_map(|row| {
+        (1..=4)
+            .filter(|n| row.text(&format!("guardian {n} collects")) == "yes")
+            .map(|n| row.text(&format!("guardian {n} name")).to_owned())
+    })
+    .collect()
+}
+
+// One run of Chromium prints all sheets of an event; every eighth clipboard stands for the others but at one event.
+#[test]
+fn paper_names_the_right_children_and_no_family_but_the_right_one() {
+    let tools = [program("chromium"), program("pdftotext")];
+    if !ready("paper_names_the_right_children_and_no_family_but_the_right_one", &tools) {
+        return;
+    }
+    let [chromium, pdftotext] = tools.map(Result::unwrap);
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    assert!(allheard(folder, &["workbook", "example", "s.xlsx"]).status.success());
+    assert!(allheard(folder, &["sheets", "s.xlsx", "--out", "paper"]).status.success());
+    let (book, _) = allheard::workbook::read(&folder.join("s.xlsx")).unwrap();
+    let staff: BTreeSet<&str> = book.rows("chaperones").iter().map(|row| row.text("name")).collect();
+    let guardians: BTreeSet<String> = book
+        .rows("children")
+        .iter()
+        .flat_map(|row| (1..=4).map(|n| row.text(&format!("guardian {n} name")).to_owned()))
+        .filter(|name| name.split_whitespace().count() > 1 && !right_to_left(name))
+        .collect();
+    // Chaperones are named to each other, and some of them are guardians.
+    let both: Vec<(&str, Vec<String>)> = guardians
+        .iter()
+        .map(String::as_str)
+        .chain(staff.iter().copied())
+        .map(|name| (name, words(name)))
+        .collect();
+    let (mut sheets, mut kinds) = (0, BTreeSet::new());
+    for row in book.rows("events") {
+        let event = row.text("name");
+        let whole = event == "Dress rehearsal";
+        let leave_out = |name: &str| {
+            let nth = name.strip_prefix("clipboard-V").and_then(|nth| nth.parse::<usize>().ok());
+            !whole && nth.is_some_and(|nth| nth % 8 != 1)
+        };
+        let (bound, names) = bound(&folder.join("paper").join(row.text("ref")), leave_out);
+        let pages = printed(&chromium, &pdftotext, &bound);
+        assert_eq!(pages.keys().collect::<Vec<_>>(), names.iter().collect::<Vec<_>>(), "{event}");
+        let all = labels(&book, &called(&book, event));
+        let known: Vec<(&str, Vec<String>)> =
+            all.values().map(|label| (label.as_str(), words(label))).collect();
+        let expect = expected(&book, event, &names);
+        for name in &names {
+            let on_paper: BTreeMap<String, usize> = found(&pages[name], &known)
+                .into_iter()
+                .map(|(label, times)| (label.to_owned(), times))
+                .collect();
+            assert_eq!(on_paper, expect[name], "{name} of {event}");
+            let adults: BTreeSet<&str> =
+                found(&pages[name], &both).into_keys().filter(|n| !staff.contains(n)).collect();
+            let may = name.strip_prefix("clipboard-").map(|reference| collectors(&book, event, reference));
+            let may: BTreeSet<String> = may.unwrap_or_default();
+            let may: BTreeSet<&str> = may
+                .iter()
+                .map(String::as_str)
+                .filter(|name| guardians.contains(*name) && !staff.contains(name))
+                .collect();
+            assert_eq!(adults, may, "adults on {name} of {event}");
+            kinds.insert(name.split_once("-V").map_or(name.as_str(), |(kind, _)| kind).to_owned());
+            sheets += 1;
+        }
+        println!("{event}: {} sheets", names.len());
+    }
+    assert!(sheets > 100 && kinds.len() == 10, "{sheets} sheets of the kinds {kinds:?}");
 }
