@@ -107,6 +107,15 @@ impl Rooms {
     }
 }
 
+/// What one chaperone has at an event.
+#[derive(Default)]
+struct Held {
+    /// Her numbers, by position, each with the room her own duty names.
+    numbers: BTreeMap<usize, Option<RoomId>>,
+    /// The first room of a duty without a number.
+    stays: Option<RoomId>,
+}
+
 impl Day<'_> {
     /// The rooms of the day; nothing without a running order, or where the place has no rooms.
     pub fn rooms(&self, programme: &Programme) -> Rooms {
@@ -192,11 +201,9 @@ impl Day<'_> {
     fn posts(&self, of_number: &[Option<RoomId>]) -> Vec<(RoomId, i64, i64)> {
         let position: HashMap<_, usize> =
             self.numbers.iter().enumerate().map(|(at, n)| (n.number, at)).collect();
-        // Her numbers with the room her own duty names, and the first room of a duty without a number.
-        let mut duties: BTreeMap<ChaperoneId, (BTreeMap<usize, Option<RoomId>>, Option<RoomId>)> =
-            BTreeMap::new();
+        let mut duties: BTreeMap<ChaperoneId, Held> = BTreeMap::new();
         for duty in self.season.duties.iter().filter(|duty| duty.event == self.id) {
-            let (numbers, stays) = duties.entry(duty.chaperone).or_default();
+            let Held { numbers, stays } = duties.entry(duty.chaperone).or_default();
             match duty.number {
                 Some(number) => {
                     let Some(at) = position.get(&number) else { continue };
@@ -208,7 +215,7 @@ impl Day<'_> {
         }
         let dancers = own::dancers(self.season);
         let mut posts = Vec::new();
-        for (who, (numbers, stays)) in duties.into_iter().filter(|(who, _)| self.counts(*who)) {
+        for (who, Held { numbers, stays }) in duties.into_iter().filter(|(who, _)| self.counts(*who)) {
             let (mut waiting, mut absences) = (Vec::new(), Vec::new());
             let (mut free_from, mut room) = (i64::MIN, stays.filter(|_| numbers.is_empty()));
             for (at, own) in numbers {

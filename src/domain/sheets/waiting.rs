@@ -62,7 +62,7 @@ fn too_full(paper: &Paper<'_>, now: &Heads) -> &'static str {
     }
 }
 
-/// One room: its groups with the moment each is called away and is off, and its heads whenever they change.
+/// One room: its heads whenever they change, and the numbers for which children leave it.
 fn of_room(paper: &Paper<'_>, heads: &[Heads]) -> Table {
     let room = heads.first().map(|now| now.room);
     let mut rows = Vec::new();
