@@ -332,6 +332,7 @@ impl<'a> Stand<'a> {
         let (mut past, mut to_come) = (Vec::new(), Vec::new());
         let mut seen = 0;
         for slot in &running.order {
+            let place = seen;
             let line = match slot {
                 Slot::Interval(minutes) => OrderLine {
                     clock: String::new(),
@@ -356,7 +357,7 @@ impl<'a> Stand<'a> {
                 }
             };
             // What is cut, and an interval, belongs to what comes behind it.
-            let over = first.is_none_or(|first| seen <= first);
+            let over = first.is_none_or(|first| place < first);
             if over { past.push(line) } else { to_come.push(line) }
         }
         (past, to_come)

@@ -3,7 +3,8 @@
 use allheard::web::views::*;
 use askama::Template;
 
-use crate::family::{as_of, telephone};
+use crate::family::telephone;
+use jiff::civil::{date, time};
 
 pub fn samples() -> Vec<(&'static str, &'static str, String)> {
     let all = vec![
@@ -19,6 +20,11 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("trial-asked", asked().render()),
     ];
     all.into_iter().map(|(name, html)| (name, "en", html.unwrap())).collect()
+}
+
+/// In the middle of the show.
+fn as_of() -> AsOf {
+    AsOf { date: date(2027, 6, 5), time: time(19, 12, 0, 0) }
 }
 
 fn moment(clock: &str, title: &str, more: &str, now: bool) -> Moment {

@@ -58,7 +58,7 @@ function measure(targetPx) {
   const findings = [];
   const over = document.documentElement.scrollWidth - document.documentElement.clientWidth;
   if (over > 0) findings.push(`${over}px wider than the window`);
-  for (const act of document.querySelectorAll('button, summary, textarea, input:not([type=hidden]), main a, nav a, footer a')) {
+  for (const act of document.querySelectorAll('button, summary, textarea, select, input:not([type=hidden]), main a, nav a, footer a')) {
     const box = (act.matches('input[type=radio]') ? act.closest('label') : act).getBoundingClientRect();
     if (box.width > 0 && box.height < targetPx - 0.5) {
       findings.push(`target of ${box.height.toFixed(1)}px: ${act.textContent.trim().slice(0, 40) || act.id}`);
@@ -71,7 +71,7 @@ function measure(targetPx) {
 async function keyboard(page) {
   const all = await page.evaluate(() => {
     document.querySelectorAll('details').forEach((one) => { one.open = true; });
-    const acts = [...document.querySelectorAll('a[href], button, summary, textarea, input:not([type=hidden]), [tabindex="0"]')];
+    const acts = [...document.querySelectorAll('a[href], button, summary, textarea, select, input:not([type=hidden]), [tabindex="0"]')];
     const names = new Set();
     return acts.filter((act) => act.checkVisibility()).filter((act) => act.type !== 'radio' || !names.has(act.name) && names.add(act.name)).length;
   });

@@ -25,6 +25,9 @@ fn book() -> Book {
         );
     }
     add("duties", &[("chaperone", "Ewa Lis"), ("event", "First show"), ("number", "Last Light")]);
+    for (name, reference) in [("Harbour Bells", "N001"), ("Paper Boats", "N002"), ("Last Light", "N003")] {
+        season::set(&mut book, "numbers", name, "ref", reference);
+    }
     season::set(
         &mut book,
         "children",
