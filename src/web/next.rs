@@ -9,7 +9,7 @@ use super::views::{Moment, NextPage};
 use crate::domain::board::Item;
 use crate::domain::day::next::{Thing, next};
 use crate::domain::release::Release;
-use crate::domain::season::{ChaperoneId, ChildId};
+use crate::domain::season::{ChaperoneId, ChildId, Dismissal};
 use crate::service::show::ShowData;
 
 /// What shows the families of her children instead of her next things.
@@ -62,8 +62,11 @@ fn more(stand: &Stand<'_>, thing: &Thing) -> String {
         Thing::Out { not_before, .. } => {
             let down = running.day.ends().map(|at| running.clock(at));
             let late = down.filter(|down| *down > not_before.at());
+            // Under no early release they stay until the curtain is down, however late it comes.
+            let all_stay = running.day.event().dismissal == Dismissal::AfterLastNumber;
+            let stay = if all_stay { ": they stay until then" } else { "" };
             late.map_or(String::new(), |down| {
-                format!("The curtain comes down later, at about {}.", down.strftime("%H:%M"))
+                format!("The curtain comes down later, at about {}{stay}.", down.strftime("%H:%M"))
             })
         }
         _ => String::new(),

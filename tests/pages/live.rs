@@ -231,7 +231,7 @@ fn next() -> NextPage {
             moment(
                 "",
                 "Your children may go out by the door from 21:10, not before.",
-                "The curtain comes down later, at about 21:14.",
+                "The curtain comes down later, at about 21:14: they stay until then.",
                 false,
             ),
         ],
