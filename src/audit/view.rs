@@ -138,7 +138,7 @@ impl View {
         let pace: f64 = setting("walking feet per second", "3.0").parse().unwrap_or(3.0);
         let lengths = book.rows("numbers").iter().map(|row| {
             let seconds = (
-                seconds(row.text("length")).unwrap_or(LENGTH_SECONDS),
+                seconds(row.text("length")).unwrap_or_else(|| class_seconds(book, row)),
                 seconds(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS),
             );
             (folded(row.text("name")), seconds)
@@ -366,6 +366,16 @@ impl View {
             },
         )
     }
+}
+
+/// How long a number without a length is: as the middle one of its class.
+fn class_seconds(book: &Book, number: &Row) -> i64 {
+    let class = folded(number.text("class"));
+    let same =
+        book.rows("numbers").iter().filter(|row| !class.is_empty() && folded(row.text("class")) == class);
+    let mut lengths: Vec<i64> = same.filter_map(|row| seconds(row.text("length"))).collect();
+    lengths.sort_unstable();
+    lengths.get(lengths.len() / 2).copied().unwrap_or(LENGTH_SECONDS)
 }
 
 /// A name for comparison.

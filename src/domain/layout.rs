@@ -158,7 +158,7 @@ pub const SHEETS: &[Layout] = &[
     Layout { name: "numbers", required: true, letter: Some('N'), help: "Every dance, song or scene.", columns: &[
         REF,
         column("name", Kind::Text, true, "Name of the number."),
-        column("length", Kind::Length, false, "Minutes and seconds, such as 2:05; 2:05 is used if empty."),
+        column("length", Kind::Length, false, "Minutes and seconds, such as 2:05; if empty, the middle length of its class, else 2:05."),
         column("changeover", Kind::Length, false, "From its end to the next start; 0:20 if empty."),
         column("class", Kind::Text, false, "The class that dances it."),
         column("pieces", Kind::Text, false, "Costume pieces, with ; between them."),

@@ -59,9 +59,19 @@ fn numbers_without_a_length_are_told_once() {
         &bare,
         "numbers",
         2,
-        "for 3 numbers of a running order (rows 2, 4 and 6); 2:05 is taken",
+        "for 3 numbers of a running order (rows 2, 4 and 6); each is taken for as long as the middle one of its class, 2:05 where",
         "with a watch",
     );
+    // Foghorn (3:00), Ropewalk (2:00) and a third of 2:30 are of one class: the middle one is 2:30.
+    let mut classed = bare.clone();
+    for (number, class) in
+        [("Kelp", "Swans"), ("Foghorn", "Swans"), ("Ropewalk", "Swans"), ("Gulls", "Swans")]
+    {
+        set_cell(&mut classed, "numbers", number, "class", class);
+    }
+    set_cell(&mut classed, "numbers", "Gulls", "length", "2:30");
+    let lengths: Vec<u32> = board(&classed).season.numbers.iter().map(|number| number.seconds).collect();
+    assert_eq!(lengths, [150, 180, 150, 120, 125]);
     assert!(warned(&book(), "numbers", "no length").is_empty());
     let unordered = {
         let mut book = with(&bare, "events", "E001", "ends", "20:00");

@@ -9,9 +9,10 @@ use crate::domain::season::{Number, NumberId, Place, PlaceId, Way};
 use crate::domain::typed;
 use crate::domain::way::walk_range;
 use crate::domain::words::{key, list};
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
-/// Seconds of a number whose length is not written (trade figure: most numbers take about two minutes).
+/// Seconds of a number whose length is not written, where no other of its class has one (trade figure: most numbers take
+/// about two minutes).
 const NUMBER_SECONDS: u32 = 125;
 /// Seconds from one number to the next where nothing is written (common practice, no source).
 const CHANGEOVER_SECONDS: u32 = 20;
@@ -96,6 +97,7 @@ pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<Numbe
     let mut numbers = Vec::new();
     let mut names = Names::new("numbers");
     lengths_taken(book, desk);
+    let usual = class_lengths(book);
     for row in book.rows("numbers") {
         let name = row.text("name");
         let spot = Spot::cell("numbers", row, "name");
@@ -108,7 +110,8 @@ pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<Numbe
         } else if !name.is_empty() && !names.add(name, NumberId(index(numbers.len()))) {
             desk.error(spot, "another number has this name", "Give each number a name of its own.");
         }
-        let seconds = typed::length(row.text("length")).unwrap_or(NUMBER_SECONDS);
+        let of_class = usual.get(&key(row.text("class"))).copied().unwrap_or(NUMBER_SECONDS);
+        let seconds = typed::length(row.text("length")).unwrap_or(of_class);
         let changeover = typed::length(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS);
         for (column, seconds, most) in
             [("length", seconds, LONG_NUMBER_SECONDS), ("changeover", changeover, LONG_NUMBER_SECONDS / 3)]
@@ -142,6 +145,21 @@ pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<Numbe
     (numbers, names)
 }
 
+/// The middle length of each class's numbers that have one, the longer of two middle ones, in seconds.
+fn class_lengths(book: &Book) -> HashMap<String, u32> {
+    let mut written: HashMap<String, Vec<u32>> = HashMap::new();
+    for row in book.rows("numbers").iter().filter(|row| !row.text("class").is_empty()) {
+        if let Ok(seconds) = typed::length(row.text("length")) {
+            written.entry(key(row.text("class"))).or_default().push(seconds);
+        }
+    }
+    let middle = |mut lengths: Vec<u32>| {
+        lengths.sort_unstable();
+        lengths[lengths.len() / 2]
+    };
+    written.into_iter().map(|(class, lengths)| (class, middle(lengths))).collect()
+}
+
 /// Told once for all: every later start of an order follows from a length nobody wrote.
 fn lengths_taken(book: &Book, desk: &mut Desk) {
     let ordered: HashSet<String> =
@@ -153,7 +171,8 @@ fn lengths_taken(book: &Book, desk: &mut Desk) {
     let rows: Vec<u32> = without.map(|row| row.number).collect();
     if let Some(first) = rows.first() {
         let reason = format!(
-            "no length is written for {} of a running order ({}); {}:{:02} is taken for each, and later starts follow from it",
+            "no length is written for {} of a running order ({}); each is taken for as long as the middle one of its class, {}:{:02} where \
+             no other has a length, and later starts follow from it",
             counted(rows.len(), "number", "numbers"),
             row_list(&rows),
             NUMBER_SECONDS / 60,
