@@ -16,7 +16,6 @@ use crate::domain::wall;
 use crate::gateway::folder::Folder;
 use crate::gateway::mail::Identity;
 use crate::gateway::{Carrier, Gateways, Road, Texts};
-use crate::service::lists::starts_at;
 use crate::service::office::{Office, OfficeFault, Ways};
 use crate::service::ports::{Clock as _, Store as _, Tended};
 use crate::service::sending::Sent;
@@ -322,7 +321,7 @@ impl Demo {
     pub async fn next_event(&self, now: Timestamp) -> Result<(String, u64, u64), DemoFault> {
         let lists = self.house.event_lists().await?;
         let desk = self.house.desk().await?;
-        let next = lists.iter().find(|l| starts_at(&desk.board, l.event) > now).or(lists.last());
+        let next = lists.iter().find(|l| desk.board.season.curtain_up(l.event) > now).or(lists.last());
         Ok(next.map_or((String::new(), 0, 0), |list| {
             (desk.board.season.events[list.event.at()].name.clone(), list.settled.0, list.settled.1)
         }))

@@ -72,7 +72,8 @@ pub(super) fn show(problems: &[Problem]) {
         say(problem_line(problem));
     }
     let errors = sorted.iter().filter(|p| p.weight == Weight::Error).count();
-    tell(format!("{errors} errors, {} warnings", sorted.len() - errors));
+    let counted = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
+    tell(format!("{}, {}", counted(errors, "error"), counted(sorted.len() - errors, "warning")));
 }
 
 fn problem_line(problem: &Problem) -> String {

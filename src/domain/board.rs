@@ -6,7 +6,6 @@ use super::itinerary::{Itinerary, Programme};
 use super::season::{
     About, Care, ChaperoneId, ChildId, EventId, GuardianId, HouseholdId, Notice, Person, Season,
 };
-use super::wall;
 use jiff::Timestamp;
 use std::collections::HashMap;
 
@@ -134,10 +133,7 @@ impl Board {
     pub fn over_at(&self, item: Item) -> Timestamp {
         match (item.event, self.itinerary(item)) {
             (_, Some(it)) => it.over_at,
-            (Some(event), None) => {
-                let event = &self.season.events[event.at()];
-                wall::instant(&self.season.zone, event.date.to_datetime(event.starts))
-            }
+            (Some(event), None) => self.season.curtain_up(event),
             (None, None) => self.over,
         }
     }

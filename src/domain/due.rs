@@ -2,7 +2,7 @@
 
 use super::itinerary::Itinerary;
 use super::quiet::Window;
-use super::season::{Anchor, EventKind, Notice, Offset, Season};
+use super::season::{Anchor, EventId, EventKind, Notice, Offset, Season};
 use super::wall;
 use jiff::Timestamp;
 use jiff::civil::Time;
@@ -61,10 +61,6 @@ fn anchor(season: &Season, anchor: Anchor, it: Option<&Itinerary>) -> Option<Tim
 
 /// Curtain up of the first show that is not called off.
 pub fn first_show(season: &Season) -> Option<Timestamp> {
-    season
-        .events
-        .iter()
-        .filter(|e| e.kind == EventKind::Show && !e.cancelled)
-        .map(|e| wall::instant(&season.zone, e.date.to_datetime(e.starts)))
-        .min()
+    let shows = (0_u32..).zip(&season.events).filter(|(_, e)| e.kind == EventKind::Show && !e.cancelled);
+    shows.map(|(at, _)| season.curtain_up(EventId(at))).min()
 }

@@ -8,6 +8,8 @@ mod people;
 pub use people::{Care, Consent, Contact, Guardian, Household, Language, Line, MailAddress, Person, Phone};
 
 use super::published::{hours, ratios};
+use super::wall;
+use jiff::Timestamp;
 use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
@@ -551,6 +553,12 @@ pub struct Season {
 }
 
 impl Season {
+    /// When an event begins as planned.
+    pub fn curtain_up(&self, event: EventId) -> Timestamp {
+        let event = &self.events[event.at()];
+        wall::instant(&self.zone, event.date.to_datetime(event.starts))
+    }
+
     /// The given name of a child, or the first of a chaperone's names.
     pub fn given_name(&self, who: Person) -> &str {
         match who {

@@ -1,6 +1,5 @@
 //! Bringing a workbook: first what it would change, then, if a person says so, taking it in.
 
-use super::lists::starts_at;
 use super::office::{Office, OfficeFault};
 use super::planning::Planned;
 use super::ports::{Gateway, Store};
@@ -179,7 +178,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
 /// Days to come that fall out of a line that comes round again: unlike those called off, nobody is told of them.
 fn dropped(old: &Board, new: &Board, now: Timestamp) -> Vec<Problem> {
     let gone = |series: &Series| {
-        let events = series.events.iter().filter(|id| starts_at(old, **id) > now);
+        let events = series.events.iter().filter(|id| old.season.curtain_up(**id) > now);
         let events = events.map(|id| &old.season.events[id.at()]);
         let gone = events.filter(|event| !event.cancelled && new.event(&event.reference).is_none());
         gone.map(|event| event.date.to_string()).collect::<Vec<_>>()

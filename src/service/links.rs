@@ -82,6 +82,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
 fn ends_at(board: &Board) -> Timestamp {
     let itineraries = board.programme.itineraries.iter().map(|it| it.over_at);
     let events = (0..board.season.events.len() as u32)
-        .map(|at| super::lists::starts_at(board, crate::domain::season::EventId(at)));
+        .map(|at| board.season.curtain_up(crate::domain::season::EventId(at)));
     itineraries.chain(events).max().unwrap_or_default()
 }

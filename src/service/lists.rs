@@ -202,9 +202,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let events: BTreeSet<EventId> =
             board.season.duties.iter().filter(|d| d.chaperone == chaperone).map(|d| d.event).collect();
         let mut events: Vec<EventId> = events.into_iter().collect();
-        events.sort_by_key(|e| starts_at(&board, *e));
+        events.sort_by_key(|e| board.season.curtain_up(*e));
         let now = self.now();
-        let next = events.iter().find(|e| starts_at(&board, **e) > now).or(events.last()).copied();
+        let next = events.iter().find(|e| board.season.curtain_up(**e) > now).or(events.last()).copied();
         let Some(event) = board.event(event).filter(|e| events.contains(e)).or(next) else { return Ok(None) };
         let children = children_of(&board, chaperone, event);
         let lines = children.iter().map(|child| child_line(&board, &desk.record, *child, event)).collect();
@@ -254,12 +254,6 @@ fn cannot_come(board: &Board, record: &Record, now: Timestamp) -> Vec<Asked> {
 
 fn event_ids(board: &Board) -> impl Iterator<Item = EventId> + use<> {
     (0..board.season.events.len() as u32).map(EventId)
-}
-
-/// When an event starts.
-pub fn starts_at(board: &Board, event: EventId) -> Timestamp {
-    let event = &board.season.events[event.at()];
-    crate::domain::wall::instant(&board.season.zone, event.date.to_datetime(event.starts))
 }
 
 /// The children a chaperone looks after at an event, in order of name.

@@ -5,7 +5,7 @@ use super::ports::{DeedKind, Gateway, Store, StoreFault, StoredDeed};
 use crate::domain::board::Board;
 use crate::domain::day::Day;
 use crate::domain::day::order::{Piece, Shift, Target};
-use crate::domain::day::running::{Act, Before, Deed, Refusal, Running, Verdict, curtain_up};
+use crate::domain::day::running::{Act, Before, Deed, Refusal, Running, Verdict};
 use crate::domain::season::{EventId, NumberId, Season};
 use crate::domain::{shift, wall};
 use jiff::civil::Time;
@@ -78,7 +78,7 @@ impl ShowData {
 
     /// Seconds from the planned curtain up.
     fn seconds(&self, at: Timestamp) -> i64 {
-        at.duration_since(curtain_up(self.season(), self.event)).as_secs()
+        at.duration_since(self.season().curtain_up(self.event)).as_secs()
     }
 
     /// The deeds that can still be read against the workbook in force.
@@ -122,7 +122,7 @@ impl ShowData {
 
     /// Now, as far as the show goes: once its day is over, what was not told is not still expected.
     fn moment(&self) -> i64 {
-        let past = self.now > curtain_up(self.season(), self.event)
+        let past = self.now > self.season().curtain_up(self.event)
             && !is_open(&self.board, self.event, self.now, TOLD_AFTER);
         let last = || self.stored.last().map_or(0, |deed| self.seconds(deed.at));
         if past { last() } else { self.seconds(self.now) }
@@ -169,7 +169,7 @@ fn is_open(board: &Board, id: EventId, now: Timestamp, after: SignedDuration) ->
     let event = &season.events[id.at()];
     let begins = wall::instant(&season.zone, event.date.to_datetime(Time::midnight()));
     let planned = SignedDuration::from_secs(Day::of(season, id).ends().unwrap_or(0));
-    let up = curtain_up(season, id);
+    let up = season.curtain_up(id);
     let ends = up.saturating_add(planned + after).unwrap_or(up);
     event.ordered && !event.cancelled && (begins..ends).contains(&now)
 }
@@ -237,7 +237,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             })
         };
         let mut events: Vec<u32> = (0..season.events.len() as u32).filter(|event| hers(*event)).collect();
-        events.sort_by_key(|event| curtain_up(season, EventId(*event)));
+        events.sort_by_key(|event| season.curtain_up(EventId(*event)));
         let now = self.now();
         for event in events.into_iter().filter(|event| is_open(&board, EventId(*event), now, SHOWN_AFTER)) {
             let reference = &season.events[event as usize].reference;

@@ -21,7 +21,7 @@ use super::{sheets, shown, trial};
 use crate::domain::board::{Board, Item};
 use crate::domain::season::{Care, NumberId};
 use crate::domain::wall;
-use crate::service::lists::{ChildLine, EventList, starts_at};
+use crate::service::lists::{ChildLine, EventList};
 use crate::service::ports::{Gateway, LinkKind, Store};
 
 /// Name of the cookie that holds the coordinator's token until the browser closes.
@@ -137,9 +137,9 @@ async fn season_page<S: Store + 'static, G: Gateway + 'static>(
     let data = front.office.season_data().await?;
     let season = &data.board.season;
     let mut lists: Vec<&EventList> = data.events.iter().collect();
-    lists.sort_by_key(|list| (starts_at(&data.board, list.event), list.event));
+    lists.sort_by_key(|list| (data.board.season.curtain_up(list.event), list.event));
     let next = lists.iter().position(|list| {
-        !season.events[list.event.at()].cancelled && starts_at(&data.board, list.event) > data.now
+        !season.events[list.event.at()].cancelled && data.board.season.curtain_up(list.event) > data.now
     });
     Ok(html(&SeasonPage {
         school: season.school.clone(),

@@ -60,7 +60,7 @@ fn more(stand: &Stand<'_>, thing: &Thing) -> String {
             starts(*number).map_or(String::new(), |at| format!("{called}On at {}.", stand.clock(at)))
         }
         Thing::Out { not_before, .. } => {
-            let down = running.day.ends().map(|at| running.clock(at));
+            let down = running.day.ends().map(|at| running.day.clock(at));
             let late = down.filter(|down| *down > not_before.at());
             // Under no early release they stay until the curtain is down, however late it comes.
             let all_stay = running.day.event().dismissal == Dismissal::AfterLastNumber;

@@ -145,7 +145,7 @@ impl<'a> Stand<'a> {
     }
 
     pub fn clock(&self, seconds: i64) -> String {
-        self.running.clock(seconds).strftime("%H:%M").to_string()
+        self.running.day.clock(seconds).strftime("%H:%M").to_string()
     }
 
     fn starts(&self, at: usize) -> String {

@@ -58,7 +58,7 @@ fn things(board: &Board, chaperone: ChaperoneId, list: &[(&str, Act)], now: &str
     let next = next(&running, chaperone, &release);
     assert_eq!(next.later, 0);
     let shown = next.things.iter().map(|(at, thing)| {
-        let at = at.map_or("-".to_owned(), |at| running.clock(at).strftime("%H:%M:%S").to_string());
+        let at = at.map_or("-".to_owned(), |at| running.day.clock(at).strftime("%H:%M:%S").to_string());
         format!("{at} {}", thing.words(&names))
     });
     shown.collect()

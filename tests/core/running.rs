@@ -106,7 +106,7 @@ fn with_nothing_told_the_day_is_as_planned() {
     assert_eq!(running.day.turns, running.planned.turns);
     assert!(running.next() == Some(0) && running.on().is_none() && running.between_acts());
     assert_eq!(running.calls(), running.planned.calls());
-    assert_eq!(running.clock(seconds("2:20")).to_string(), "2027-03-27T19:02:20");
+    assert_eq!(running.day.clock(seconds("2:20")).to_string(), "2027-03-27T19:02:20");
     let ahead: Vec<usize> = running.progress.iter().map(|one| one.ahead).collect();
     assert_eq!(ahead, [0, 1, 2, 3, 4]);
 }

@@ -113,8 +113,7 @@ impl<'a> Day<'a> {
             }
         }
         let turns = if event.ordered { turns::turns(season, &numbers, &parts) } else { Vec::new() };
-        let curtain = wall::instant(&season.zone, event.date.to_datetime(event.starts));
-        Day { season, id, numbers, parts, turns, curtain, chaperones }
+        Day { season, id, numbers, parts, turns, curtain: season.curtain_up(id), chaperones }
     }
 
     /// The event.

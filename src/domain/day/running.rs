@@ -7,9 +7,6 @@
 use super::order::{Piece, Shift, Unmoved, shifted};
 use super::{Day, Timed, call_ready};
 use crate::domain::season::{EventId, NumberId, Season, Slot};
-use crate::domain::wall;
-use jiff::civil::DateTime;
-use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeSet, HashMap};
 
 /// The longest hold that can be told at once, minutes (assumption, no source).
@@ -234,20 +231,6 @@ impl<'a> Running<'a> {
             _ => Vec::new(),
         }
     }
-
-    /// Local time of a moment, exact through a clock change.
-    pub fn clock(&self, seconds: i64) -> DateTime {
-        let season = self.day.season;
-        let up = curtain_up(season, self.day.id);
-        let at = up.saturating_add(SignedDuration::from_secs(seconds)).unwrap_or(up);
-        wall::local(&season.zone, at)
-    }
-}
-
-/// The planned curtain up as an instant.
-pub fn curtain_up(season: &Season, id: EventId) -> Timestamp {
-    let event = &season.events[id.at()];
-    wall::instant(&season.zone, event.date.to_datetime(event.starts))
 }
 
 /// Goes through the deeds: what they make of the show, and what became of each.
