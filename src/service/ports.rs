@@ -3,7 +3,6 @@
 use crate::domain::book::Book;
 use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
-use crate::domain::record::AnswerKind;
 use crate::domain::season::Channel;
 use jiff::Timestamp;
 use std::future::Future;
@@ -11,14 +10,22 @@ use std::future::Future;
 mod carrying;
 mod deeds;
 mod feeds;
+mod history;
 mod incoming;
+mod links;
+mod messages;
 
 pub use carrying::{Content, Gateway, Handed, MailContent, Parcel, Protection, is_this_host};
 pub use deeds::{DeedKind, StoredDeed};
 pub use feeds::{FeedHolder, NewFeed, StoredFeed};
+pub use history::{History, NewAnswer, StoredAddress, StoredAnswer, StoredTelling};
 pub use incoming::{
     ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, Receipted, SettledReply,
     StoredIncoming,
+};
+pub use links::{LinkKind, NewLink, StoredLink};
+pub use messages::{
+    Delta, NewAttempt, Outcome, Settled, StoredAttempt, StoredMessage, StoredPart, TendRules, Tended, Unsent,
 };
 
 /// The one clock.
@@ -83,309 +90,6 @@ pub struct StoredSeason {
     pub book: Book,
 }
 
-/// A part of a stored message: refs of child, event and notice.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct StoredPart {
-    /// Child.
-    pub child: String,
-    /// Event, or `-`.
-    pub event: String,
-    /// Notice, or `change`.
-    pub notice: String,
-    /// For a change: the facts it announces. For others: the facts last told; none before the first attempt.
-    pub fingerprint: Option<Fingerprint>,
-}
-
-/// A message as stored, with what its life has been so far.
-#[derive(Debug, Clone)]
-pub struct StoredMessage {
-    /// Row id; none before it is stored.
-    pub id: i64,
-    /// Its key.
-    pub key: String,
-    /// Household ref.
-    pub household: String,
-    /// Guardian refs.
-    pub guardians: Vec<String>,
-    /// Channel.
-    pub channel: Channel,
-    /// Wording.
-    pub wording: String,
-    /// Whether an answer is owed.
-    pub owes: bool,
-    /// May leave at any hour.
-    pub at_once: bool,
-    /// Due.
-    pub due: Timestamp,
-    /// Useless from then on.
-    pub until: Timestamp,
-    /// Where in its life.
-    pub state: State,
-    /// Rises with every claim; a write with an old one changes nothing.
-    pub fence: i64,
-    /// Times it was claimed.
-    pub claims: i64,
-    /// Times it was tried.
-    pub attempts: i64,
-    /// Why it ended or waits, in a few words without personal data.
-    pub why: String,
-    /// What it says.
-    pub parts: Vec<StoredPart>,
-}
-
-/// What planning wants done to the stored messages.
-#[derive(Debug, Default)]
-pub struct Delta {
-    /// To be added; ids and state are ignored.
-    pub add: Vec<StoredMessage>,
-    /// To be withdrawn, with the reason.
-    pub withdraw: Vec<(i64, String)>,
-    /// To be moved: id, due, useless from, at once.
-    pub retime: Vec<(i64, Timestamp, Timestamp, bool)>,
-}
-
-impl Delta {
-    /// Whether there is nothing to do.
-    pub fn is_empty(&self) -> bool {
-        self.add.is_empty() && self.withdraw.is_empty() && self.retime.is_empty()
-    }
-}
-
-/// One attempt, written before the first byte leaves.
-#[derive(Debug, Clone)]
-pub struct NewAttempt {
-    /// Message.
-    pub message: i64,
-    /// Fence of the claim.
-    pub fence: i64,
-    /// Number of the attempt, from 1.
-    pub number: i64,
-    /// Channel.
-    pub channel: Channel,
-    /// Address, frozen here.
-    pub address: String,
-    /// The reference the gateway is given.
-    pub reference: String,
-    /// The words sent; only their salted digest enters the chain.
-    pub words: String,
-    /// Hash of the link's token.
-    pub link: NewLink,
-    /// Facts told with it: child, event, notice, fingerprint.
-    pub told: Vec<(String, String, String, Fingerprint)>,
-    /// Canonical forms of those facts.
-    pub forms: Vec<(Fingerprint, String)>,
-    /// For the ledger.
-    pub household: String,
-    /// For the ledger: guardian refs.
-    pub guardians: Vec<String>,
-}
-
-/// What a link opens.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LinkKind {
-    /// A guardian's page, and stopping messages to the address it was sent to.
-    Guardian,
-    /// A chaperone's list.
-    Chaperone,
-    /// The coordinator's pages.
-    Coordinator,
-}
-
-impl LinkKind {
-    /// The word in the store.
-    pub fn word(self) -> &'static str {
-        match self {
-            LinkKind::Guardian => "guardian",
-            LinkKind::Chaperone => "chaperone",
-            LinkKind::Coordinator => "coordinator",
-        }
-    }
-}
-
-/// A link to be stored; the token itself never is.
-#[derive(Debug, Clone)]
-pub struct NewLink {
-    /// SHA-256 of the token, hexadecimal.
-    pub hash: String,
-    /// What it opens.
-    pub kind: LinkKind,
-    /// Message it belongs to; 0 for none.
-    pub message: i64,
-    /// Chaperone ref; empty for none.
-    pub chaperone: String,
-    /// When it dies.
-    pub expires: Timestamp,
-}
-
-/// A stored link.
-#[derive(Debug, Clone)]
-pub struct StoredLink {
-    /// SHA-256 of the token, hexadecimal.
-    pub hash: String,
-    /// What it opens.
-    pub kind: String,
-    /// The message it came with.
-    pub message: Option<StoredMessage>,
-    /// Address the message went to; empty if none.
-    pub address: String,
-    /// Chaperone ref; empty for none.
-    pub chaperone: String,
-    /// When it dies.
-    pub expires: Timestamp,
-}
-
-/// How an attempt ended.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Outcome {
-    /// The gateway took it.
-    Accepted,
-    /// Not this time.
-    Temporary {
-        /// In a few words.
-        why: String,
-        /// Seconds the gateway asked us to wait.
-        after_seconds: Option<u32>,
-    },
-    /// The address or the message was refused for good.
-    Refused {
-        /// In a few words.
-        why: String,
-        /// Whether it is the address that does not work, and not this message.
-        address: bool,
-    },
-    /// It may have gone.
-    Uncertain {
-        /// In a few words.
-        why: String,
-    },
-    /// The gateway itself cannot be used (login, certificate, settings); no message's fault.
-    Unusable {
-        /// In a few words.
-        why: String,
-    },
-}
-
-/// What is recorded about one attempt.
-#[derive(Debug, Clone)]
-pub struct Settled {
-    /// Message.
-    pub message: i64,
-    /// Fence of the claim.
-    pub fence: i64,
-    /// Number of the attempt.
-    pub number: i64,
-    /// The state it goes to.
-    pub to: State,
-    /// When it may be claimed again, for those that wait.
-    pub ready: Timestamp,
-    /// Whether the address is to be marked as not working.
-    pub bad_address: bool,
-    /// Which gateway it was.
-    pub gateway: String,
-    /// What the gateway calls the message; empty where it does not say.
-    pub gateway_id: String,
-    /// A few words.
-    pub why: String,
-}
-
-/// What becomes of a claimed message that is not attempted.
-#[derive(Debug, Clone)]
-pub struct Unsent {
-    /// Message.
-    pub message: i64,
-    /// Fence of the claim.
-    pub fence: i64,
-    /// The state it goes to: planned, withdrawn, expired, refused.
-    pub to: State,
-    /// When it may be claimed again, for those that go back.
-    pub ready: Timestamp,
-    /// A few words.
-    pub why: String,
-}
-
-/// One person's answer, for one guardian and item.
-#[derive(Debug, Clone)]
-pub struct NewAnswer {
-    /// When the person acted.
-    pub at: Timestamp,
-    /// The road: page, call, door, text, mail.
-    pub road: String,
-    /// Identifier of the act on that road; the same one twice has no effect.
-    pub external: String,
-    /// Guardian ref.
-    pub guardian: String,
-    /// Child ref.
-    pub child: String,
-    /// Event ref or `-`.
-    pub event: String,
-    /// What was said; none for a call that reached nobody.
-    pub kind: Option<AnswerKind>,
-    /// About which facts.
-    pub fingerprint: Fingerprint,
-    /// Came from an address several guardians share.
-    pub one_phone: bool,
-    /// The person's own words, if any.
-    pub words: String,
-    /// Who noted it: a chaperone's ref, or empty for the guardian herself.
-    pub noted_by: String,
-    /// A few words for calls that reached nobody.
-    pub outcome: String,
-}
-
-/// A stored answer or call note.
-#[derive(Debug, Clone)]
-pub struct StoredAnswer {
-    /// Row id, rising.
-    pub id: i64,
-    /// The answer.
-    pub answer: NewAnswer,
-}
-
-/// A telling, for rebuilding the record.
-#[derive(Debug, Clone)]
-pub struct StoredTelling {
-    /// Guardian refs of the message.
-    pub guardians: Vec<String>,
-    /// Channel.
-    pub channel: Channel,
-    /// The part.
-    pub part: StoredPart,
-    /// When it was attempted.
-    pub at: Timestamp,
-    /// State of its message.
-    pub state: State,
-}
-
-/// An address with a history.
-#[derive(Debug, Clone)]
-pub struct StoredAddress {
-    /// Channel.
-    pub channel: Channel,
-    /// Address.
-    pub address: String,
-    /// Its owner said stop.
-    pub stopped: bool,
-    /// It does not work.
-    pub bad: bool,
-}
-
-/// Everything needed to rebuild the record.
-#[derive(Debug, Default)]
-pub struct History {
-    /// Tellings by time.
-    pub tellings: Vec<StoredTelling>,
-    /// Answers by arrival.
-    pub answers: Vec<StoredAnswer>,
-    /// Addresses.
-    pub addresses: Vec<StoredAddress>,
-    /// Rises with every change of the above and of the workbook.
-    pub pulse: i64,
-    /// Revision of the workbook at that pulse.
-    pub revision: i64,
-    /// When it last changed.
-    pub revised_at: Timestamp,
-}
-
 /// A line of the ledger as read back.
 #[derive(Debug, Clone)]
 pub struct LedgerLine {
@@ -397,47 +101,6 @@ pub struct LedgerLine {
     pub hash: String,
     /// Words with the salt of their person, as far as they have not been erased.
     pub words: Option<(Vec<u8>, String)>,
-}
-
-/// What tending the store found.
-#[derive(Debug, Default, Clone, PartialEq, Eq)]
-pub struct Tended {
-    /// Attempts found open, now uncertain.
-    pub doubted: u64,
-    /// Claims whose lease ended.
-    pub released: u64,
-    /// Messages whose moment passed.
-    pub expired: u64,
-    /// Messages that broke the sender too often.
-    pub quarantined: u64,
-    /// Uncertain mails taken up once more.
-    pub tried_again: u64,
-}
-
-/// One attempt, as pages show it.
-#[derive(Debug, Clone)]
-pub struct StoredAttempt {
-    /// When it began.
-    pub at: Timestamp,
-    /// How it ended; empty while it is open.
-    pub outcome: String,
-    /// When it ended.
-    pub ended: Option<Timestamp>,
-    /// A few words.
-    pub why: String,
-    /// Which gateway; empty where there is one only.
-    pub gateway: String,
-}
-
-/// Rules for tending.
-#[derive(Debug, Clone, Copy)]
-pub struct TendRules {
-    /// Claims after which a message is quarantined.
-    pub claims_max: i64,
-    /// After how long an uncertain mail is tried once more, milliseconds.
-    pub uncertain_wait_ms: i64,
-    /// Whether the text gateways know a second copy by our reference, so that an uncertain text may be tried once more.
-    pub text_known_again: bool,
 }
 
 /// Where everything durable lives. Every method is one transaction and idempotent by its keys.

@@ -1,0 +1,91 @@
+//! What was told and answered, as stored.
+
+use super::StoredPart;
+use crate::domain::facts::Fingerprint;
+use crate::domain::graph::State;
+use crate::domain::record::AnswerKind;
+use crate::domain::season::Channel;
+use jiff::Timestamp;
+
+/// One person's answer, for one guardian and item.
+#[derive(Debug, Clone)]
+pub struct NewAnswer {
+    /// When the person acted.
+    pub at: Timestamp,
+    /// The road: page, call, door, text, mail.
+    pub road: String,
+    /// Identifier of the act on that road; the same one twice has no effect.
+    pub external: String,
+    /// Guardian ref.
+    pub guardian: String,
+    /// Child ref.
+    pub child: String,
+    /// Event ref or `-`.
+    pub event: String,
+    /// What was said; none for a call that reached nobody.
+    pub kind: Option<AnswerKind>,
+    /// About which facts.
+    pub fingerprint: Fingerprint,
+    /// Came from an address several guardians share.
+    pub one_phone: bool,
+    /// The person's own words, if any.
+    pub words: String,
+    /// Who noted it: a chaperone's ref, or empty for the guardian herself.
+    pub noted_by: String,
+    /// A few words for calls that reached nobody.
+    pub outcome: String,
+}
+
+/// A stored answer or call note.
+#[derive(Debug, Clone)]
+pub struct StoredAnswer {
+    /// Row id, rising.
+    pub id: i64,
+    /// The answer.
+    pub answer: NewAnswer,
+}
+
+/// A telling, for rebuilding the record.
+#[derive(Debug, Clone)]
+pub struct StoredTelling {
+    /// Guardian refs of the message.
+    pub guardians: Vec<String>,
+    /// Channel.
+    pub channel: Channel,
+    /// The part.
+    pub part: StoredPart,
+    /// When it was attempted.
+    pub at: Timestamp,
+    /// State of its message.
+    pub state: State,
+}
+
+/// An address with a history.
+#[derive(Debug, Clone)]
+pub struct StoredAddress {
+    /// Channel.
+    pub channel: Channel,
+    /// Address.
+    pub address: String,
+    /// Its owner said stop.
+    pub stopped: bool,
+    /// It does not work.
+    pub bad: bool,
+}
+
+/// Everything needed to rebuild the record.
+#[derive(Debug, Default)]
+pub struct History {
+    /// Tellings by time.
+    pub tellings: Vec<StoredTelling>,
+    /// Answers by arrival.
+    pub answers: Vec<StoredAnswer>,
+    /// Addresses.
+    pub addresses: Vec<StoredAddress>,
+    /// Rises with every change of the above and of the workbook.
+    pub pulse: i64,
+    /// Revision of the workbook at that pulse.
+    pub revision: i64,
+    /// When it last changed.
+    pub revised_at: Timestamp,
+}
