@@ -15,6 +15,8 @@ import { chromium } from 'playwright-core';
 const AXE = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
 const TARGET_PX = 44;
+// Keys sent before their effect is waited for.
+const TABS_AT_ONCE = 50;
 // In the dark only colours differ.
 const IN_THE_DARK = { type: 'rule', values: ['color-contrast'] };
 const EVERYTHING = { type: 'tag', values: RULES };
@@ -64,28 +66,39 @@ function measure(targetPx) {
   return findings;
 }
 
+/** Runs in the page: opens what is folded, counts its acts, and notes each one that gets the focus until the focus leaves the page. */
+function watchFocus() {
+  document.querySelectorAll('details').forEach((one) => { one.open = true; });
+  const met = { acts: 0, unseen: [], ended: false };
+  globalThis.met = met;
+  document.addEventListener('focusin', ({ target }) => {
+    if (met.ended) return;
+    met.acts += 1;
+    const { outlineStyle, outlineWidth } = getComputedStyle(target);
+    if (outlineStyle === 'none' || parseFloat(outlineWidth) < 2) met.unseen.push(target.textContent.trim().slice(0, 40));
+  });
+  document.addEventListener('focusout', ({ relatedTarget }) => { met.ended ||= relatedTarget === null; });
+  const acts = [...document.querySelectorAll('a[href], button, summary, textarea, select, input:not([type=hidden]), [tabindex="0"]')];
+  const names = new Set();
+  return acts.filter((act) => act.checkVisibility()).filter((act) => act.type !== 'radio' || !names.has(act.name) && names.add(act.name)).length;
+}
+
 /** Tabs through the whole page: every act must be met, each with an outline. */
 async function keyboard(page) {
-  const all = await page.evaluate(() => {
-    document.querySelectorAll('details').forEach((one) => { one.open = true; });
-    const acts = [...document.querySelectorAll('a[href], button, summary, textarea, select, input:not([type=hidden]), [tabindex="0"]')];
-    const names = new Set();
-    return acts.filter((act) => act.checkVisibility()).filter((act) => act.type !== 'radio' || !names.has(act.name) && names.add(act.name)).length;
-  });
-  const findings = [];
-  let met = 0;
-  for (; met <= all + 5; met += 1) {
-    await page.keyboard.press('Tab');
-    const state = await page.evaluate(() => {
-      const act = document.activeElement;
-      if (!act || act === document.body) return null;
-      const style = getComputedStyle(act);
-      return { name: act.textContent.trim().slice(0, 40), visible: style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2 };
-    });
-    if (state === null) break;
-    if (!state.visible) findings.push(`no visible focus: ${state.name}`);
+  const all = await page.evaluate(watchFocus);
+  const keys = await page.context().newCDPSession(page);
+  const tab = { key: 'Tab', code: 'Tab', windowsVirtualKeyCode: 9 };
+  // One more than there are acts: by then the focus has left the page. They are not waited for one by one.
+  for (let sent = 0; sent <= all; sent += TABS_AT_ONCE) {
+    const some = Array.from({ length: Math.min(TABS_AT_ONCE, all + 1 - sent) }, () => [
+      keys.send('Input.dispatchKeyEvent', { type: 'rawKeyDown', ...tab }),
+      keys.send('Input.dispatchKeyEvent', { type: 'keyUp', ...tab }),
+    ]);
+    await Promise.all(some.flat());
   }
-  if (met !== all) findings.push(`${met} of ${all} acts met by Tab`);
+  const { acts, unseen } = await page.evaluate(() => globalThis.met);
+  const findings = unseen.map((name) => `no visible focus: ${name}`);
+  if (acts !== all) findings.push(`${acts} of ${all} acts met by Tab`);
   return findings;
 }
 
