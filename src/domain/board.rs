@@ -34,6 +34,8 @@ pub struct Board {
     dues: HashMap<(usize, usize), Due>,
     season_dues: HashMap<usize, Due>,
     cares_by_household: Vec<Vec<Care>>,
+    /// Positions in the season's cares, by person.
+    cares_by_person: HashMap<Person, Vec<usize>>,
     people: HashMap<String, Person>,
     events: HashMap<String, EventId>,
     guardians: HashMap<String, GuardianId>,
@@ -51,6 +53,10 @@ impl Board {
         for care in &season.cares {
             cares_by_household[care.household.at()].push(care.clone());
         }
+        let mut cares_by_person: HashMap<Person, Vec<usize>> = HashMap::new();
+        for (at, care) in season.cares.iter().enumerate() {
+            cares_by_person.entry(care.who).or_default().push(at);
+        }
         let mut board = Board {
             fingerprints,
             rules: Facts::of_rules(&season).fingerprint(),
@@ -58,6 +64,7 @@ impl Board {
             dues: HashMap::new(),
             season_dues: HashMap::new(),
             cares_by_household,
+            cares_by_person,
             people: people(&season),
             events: index(season.events.iter().map(|e| &e.reference), EventId),
             guardians: index(season.guardians.iter().map(|g| &g.reference), GuardianId),
@@ -178,8 +185,8 @@ impl Board {
 
     /// All cares of a child; a chaperone's own.
     pub fn cares_of(&self, who: impl Into<Person>) -> impl Iterator<Item = &Care> {
-        let who = who.into();
-        self.season.cares.iter().filter(move |care| care.who == who)
+        let at = self.cares_by_person.get(&who.into()).map_or(&[][..], Vec::as_slice);
+        at.iter().map(|at| &self.season.cares[*at])
     }
 }
 

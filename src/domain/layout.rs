@@ -73,7 +73,7 @@ pub const SIDES: &[&str] = &["left", "right"];
 
 /// Words for who gets a notice.
 pub const AUDIENCES: &[&str] =
-    &["everyone", "not heard from", "turn-in", "chaperones", "chaperones not heard from"];
+    &["everyone", "not heard from", "one guardian", "turn-in", "chaperones", "chaperones not heard from"];
 /// Words for the channels of a notice.
 pub const ROADS: &[&str] = &["mail", "text", "mail and text"];
 /// Folders of `message-templates/LANGUAGE/` a notice may be worded by.
@@ -220,6 +220,9 @@ pub const SHEETS: &[Layout] = &[
         column("by", Kind::Choice(ROADS), true, "Mail and text stand in for each other where one is missing."),
         column("answer owed", Kind::YesNo, false, "'yes' if an answer is wanted; 'yes' if empty."),
         column("wording", Kind::Choice(WORDINGS), true, "The wording, a folder of message-templates."),
+        column("other channel after", Kind::Count, false, "Hours after which, without an answer, the other of mail and text follows; empty: it does not."),
+        column("other guardian after", Kind::Count, false, "Hours after which, without an answer, the child's other guardians follow; beside 'one guardian' only."),
+        column("why", Kind::Text, false, "For your own eyes: why there is this notice."),
     ] },
 ];
 
@@ -252,6 +255,7 @@ pub const SETTINGS: &[Setting] = &[
     setting("messages from", "08:00", "No message leaves before this local time."),
     setting("messages until", "20:30", "No message leaves at or after this local time."),
     setting("merge minutes", "60", "Notices for one family due within so many minutes become one message."),
+    setting("messages a day", "1", "Messages one person gets on one day at most; changes always go. 0 for no limit. A planning figure of ours."),
     setting("chaperone lead at rehearsals", "30", "Minutes before the children's call."),
     setting("chaperone lead on show days", "60", "Minutes before the children's call."),
     setting("chaperone briefing before call", "45", "Minutes before the children's call; left out where chaperones come later than that. Common practice."),

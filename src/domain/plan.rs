@@ -1,10 +1,15 @@
 //! The plan: which messages should still go, to whom, when. A pure function of season, record and instant.
 
+mod days;
+mod ladder;
+
+pub use ladder::spans_households;
+
 use super::board::{Board, Item, NO_EVENT};
 use super::digest;
 use super::due;
 use super::record::{Ask, Cover, NoticeKey, Record};
-use super::season::{About, Audience, By, Channel, GuardianId, HouseholdId, Person};
+use super::season::{About, Audience, Channel, GuardianId, HouseholdId, Person};
 use super::standing::{self, Standing};
 use jiff::{Span, Timestamp};
 use std::collections::{BTreeMap, BTreeSet};
@@ -97,7 +102,9 @@ pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, no
     }
     let mut asks = newest_overdue_only(asks, now);
     asks.retain(|timed| !superseded(board, record, timed, now));
-    merge(board, record, household, asks, now)
+    let mut all = merge(board, record, household, asks, now);
+    days::spread(board, record, household, now, &mut all);
+    all
 }
 
 /// Adds what one notice asks of one guardian about one item.
@@ -120,43 +127,19 @@ fn by_rule(
         return;
     }
     let key = NoticeKey::Rule(at);
-    for channel in channels(board, record, guardian, item, key, notice.by) {
+    for (channel, at) in ladder::rungs(board, record, guardian, item, at, due, now) {
         let ask = Ask { guardian, item, notice: key, channel };
-        out.push(Timed { ask, due: due.at, until: due.until, at_once: false });
+        out.push(Timed { ask, due: at, until: due.until, at_once: false });
     }
 }
 
 fn wants(board: &Board, record: &Record, guardian: GuardianId, item: Item, to: Audience) -> bool {
     match to {
-        Audience::Everyone | Audience::Chaperones => true,
+        Audience::Everyone | Audience::OneGuardian | Audience::Chaperones => true,
         Audience::NotHeard | Audience::ChaperonesNotHeard => {
             !matches!(standing::standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
         }
         Audience::TurnIn => board.itinerary(item).is_some_and(|it| !it.turn_in.is_empty()),
-    }
-}
-
-/// Which channels an ask still has to take: a channel that failed is replaced by the other, what was sent is done.
-fn channels(
-    board: &Board,
-    record: &Record,
-    guardian: GuardianId,
-    item: Item,
-    notice: NoticeKey,
-    by: By,
-) -> Vec<Channel> {
-    let cover = |channel| record.covered.get(&Ask { guardian, item, notice, channel }).copied();
-    let usable = |channel| standing::address(board, record, guardian, channel).is_some();
-    let open = |channel| usable(channel) && cover(channel).is_none();
-    let done = |channel| cover(channel) == Some(Cover::Done);
-    let both = [Channel::Mail, Channel::Text];
-    let first_of = |order: [Channel; 2]| {
-        if order.into_iter().any(done) { None } else { order.into_iter().find(|c| open(*c)) }
-    };
-    match by {
-        By::Mail => first_of([Channel::Mail, Channel::Text]).into_iter().collect(),
-        By::Text => first_of([Channel::Text, Channel::Mail]).into_iter().collect(),
-        By::MailAndText => both.into_iter().filter(|c| open(*c)).collect(),
     }
 }
 
@@ -183,8 +166,12 @@ fn by_change(
         let in_hours = window
             .place(&board.season.zone, record.revised_at, board.needed_by(*item), Some(record.revised_at))
             .filter(|at| *at >= record.revised_at);
-        for channel in channels(board, record, guardian, *item, notice, By::MailAndText) {
+        for channel in [Channel::Mail, Channel::Text] {
             let ask = Ask { guardian, item: *item, notice, channel };
+            let usable = standing::address(board, record, guardian, channel).is_some();
+            if !usable || record.covered.contains_key(&ask) {
+                continue;
+            }
             match (in_hours, channel) {
                 (Some(due), _) => out.push(Timed { ask, due, until, at_once: false }),
                 (None, Channel::Mail) => {
@@ -228,7 +215,7 @@ fn superseded(board: &Board, record: &Record, timed: &Timed, now: Timestamp) -> 
     };
     let gone = |at: usize| {
         let ask = Ask { notice: NoticeKey::Rule(at), ..timed.ask };
-        record.covered.get(&ask) == Some(&Cover::Done)
+        matches!(record.covered.get(&ask), Some(Cover::Done(_)))
     };
     timed.due <= now && (0..board.season.notices.len()).any(|at| newer(at) && gone(at))
 }
@@ -250,11 +237,14 @@ fn merge(
     }
     let window = Span::new().minutes(i64::from(board.season.settings.merge_minutes));
     let mut out = Vec::new();
-    for ((channel, _, _), mut group) in groups {
+    for ((channel, _, matter), mut group) in groups {
         group.sort_by_key(|t| (t.due, t.ask));
         let mut rest = group.as_slice();
         while let Some(first) = rest.first() {
-            let close = first.due.saturating_add(window).unwrap_or(first.due).max(now);
+            let mut close = first.due.saturating_add(window).unwrap_or(first.due).max(now);
+            if board.season.settings.messages_a_day > 0 && !matches!(matter, Matter::Change) {
+                close = close.max(days::end_of_day(board, first.due.max(now)));
+            }
             let (bucket, later) = rest.split_at(rest.partition_point(|t| t.due <= close));
             out.push(wanted(board, record, household, channel, bucket));
             rest = later;

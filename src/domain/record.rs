@@ -3,8 +3,11 @@
 use super::board::Item;
 use super::facts::Fingerprint;
 use super::season::{Channel, GuardianId};
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, HashMap, HashSet};
+
+/// How far back of the last sending others are remembered: as long as a message may be put off, and a day.
+const LAST_WITHIN: SignedDuration = SignedDuration::from_hours(15 * 24);
 
 /// What a guardian was last told about an item.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -90,8 +93,8 @@ pub struct Ask {
 /// How an ask that was attempted stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Cover {
-    /// Sent, or may have been.
-    Done,
+    /// Sent, or may have been, at an instant.
+    Done(Timestamp),
     /// Refused or bounced: that address does not work.
     Failed,
 }
@@ -107,6 +110,8 @@ pub struct Record {
     pub calls: HashMap<(GuardianId, Item), (Timestamp, String)>,
     /// Asks that need no further message.
     pub covered: HashMap<Ask, Cover>,
+    /// What each guardian was sent lately: when, about what, by which notice.
+    pub last: HashMap<GuardianId, Vec<(Timestamp, Item, NoticeKey)>>,
     /// Addresses whose owner said stop.
     pub stopped: HashSet<(Channel, String)>,
     /// Addresses that do not work.
@@ -119,6 +124,7 @@ impl Record {
     /// Notes that a guardian was told facts at an instant.
     pub fn tell(&mut self, ask: Ask, fingerprint: Fingerprint, at: Timestamp) {
         let by_change = matches!(ask.notice, NoticeKey::Change(_));
+        self.note_last(ask, at);
         let key = (ask.guardian, ask.item);
         let Some(told) = self.told.get_mut(&key) else {
             let first = Told { fingerprint, at, by_change, before: None, before_at: at, turns: 0, times: 1 };
@@ -145,6 +151,13 @@ impl Record {
                 self.covered.remove(&Ask { notice: NoticeKey::Change(old), channel, ..ask });
             }
         }
+    }
+
+    fn note_last(&mut self, ask: Ask, at: Timestamp) {
+        let last = self.last.entry(ask.guardian).or_default();
+        last.push((at, ask.item, ask.notice));
+        let newest = last.iter().map(|(at, ..)| *at).max().unwrap_or(at);
+        last.retain(|(at, ..)| newest.duration_since(*at) <= LAST_WITHIN);
     }
 
     /// Notes an answer; the last by time of the person's act counts.

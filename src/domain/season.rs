@@ -304,6 +304,8 @@ pub enum Audience {
     Everyone,
     /// Guardians not heard from about it.
     NotHeard,
+    /// Of each child's guardians the first who can be reached; the others in turn while nobody answers.
+    OneGuardian,
     /// Guardians of children with a quick change at a show, who have a costume to hand in.
     TurnIn,
     /// Every chaperone with a duty.
@@ -413,6 +415,12 @@ pub struct Notice {
     pub by: By,
     /// Whether an answer is owed.
     pub owes: bool,
+    /// While there is no answer the other channel follows so many hours later; none: it does not.
+    pub other_channel_hours: Option<u32>,
+    /// While there is no answer the child's other guardians follow so many hours later; none: they do not.
+    pub other_guardian_hours: Option<u32>,
+    /// Why there is this notice, for the coordinator; may be empty.
+    pub why: String,
     /// The folder of `message-templates/LANGUAGE/` that words it.
     pub wording: String,
 }
@@ -455,6 +463,8 @@ pub struct Settings {
     pub quiet_from: Time,
     /// Notices for one family due within so many minutes go as one message.
     pub merge_minutes: u32,
+    /// Messages a guardian gets on one day at most, changes apart (a planning figure of ours); 0 for no limit.
+    pub messages_a_day: u32,
     /// Chaperones come so many minutes before the children at rehearsals.
     pub lead_rehearsal_minutes: u32,
     /// Chaperones come so many minutes before the children on show days (dress rehearsal too).

@@ -271,7 +271,7 @@ pub(super) fn note_state(
 ) {
     match state {
         State::Accepted | State::Delivered | State::Uncertain | State::Attempting => {
-            record.covered.insert(ask, Cover::Done);
+            record.covered.insert(ask, Cover::Done(at));
             if let Some(fingerprint) = told {
                 record.tell(ask, fingerprint, at);
             }
@@ -281,7 +281,7 @@ pub(super) fn note_state(
         }
         // Set aside for a person: neither told nor worth composing again.
         State::Quarantined => {
-            record.covered.insert(ask, Cover::Done);
+            record.covered.insert(ask, Cover::Done(at));
         }
         State::Planned | State::Claimed | State::WaitingToRetry | State::Withdrawn | State::Expired => {}
     }

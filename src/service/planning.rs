@@ -9,7 +9,7 @@ use crate::domain::record::{NoticeKey, Record};
 use crate::domain::season::HouseholdId;
 use crate::domain::standing::{Standing, standing};
 use jiff::Timestamp;
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 /// What a planning tick did.
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
@@ -44,9 +44,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         now: Timestamp,
     ) -> Result<Delta, OfficeFault> {
         let mut delta = Delta::default();
-        let mut households: Vec<&HouseholdId> = households.iter().collect();
-        households.sort();
-        for household in households {
+        for household in &touched(&desk.board, households) {
             let wanted = plan::plan_household(&desk.board, &desk.record, *household, now);
             let reference = &desk.board.season.households[household.at()].reference;
             let open = self.store.open_messages(desk.season, Some(reference)).await?;
@@ -57,6 +55,17 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }
         Ok(delta)
     }
+}
+
+/// These households, and those whose turn depends on what is heard from them.
+fn touched(board: &Board, households: &HashSet<HouseholdId>) -> BTreeSet<HouseholdId> {
+    let mut touched: BTreeSet<HouseholdId> = households.iter().copied().collect();
+    if board.season.notices.iter().any(plan::spans_households) {
+        for care in households.iter().flat_map(|household| board.cares(*household)) {
+            touched.extend(board.cares_of(care.who).map(|other| other.household));
+        }
+    }
+    touched
 }
 
 /// Wanted against stored: what to add, withdraw, move. What is under way or uncertain is left alone.

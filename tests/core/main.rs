@@ -8,6 +8,7 @@ mod common;
 mod day;
 mod duties;
 mod flagged;
+mod ladder;
 mod next;
 mod plans;
 mod properties;

@@ -1,7 +1,7 @@
 //! Who is written to: merging, households, channels, catching up, changes.
 
 use crate::common::{at, board, with};
-use crate::town::{book, early, guardian, item, says, shown, told, with_word};
+use crate::town::{book, early, guardian, item, says, set, shown, told, with_word};
 use allheard::domain::board::Board;
 use allheard::domain::plan::plan;
 use allheard::domain::record::{AnswerKind, Ask, Cover, NoticeKey, Record};
@@ -33,7 +33,7 @@ fn siblings_share_a_message_and_households_do_not() {
 
 #[test]
 fn notices_of_one_hour_are_one_message_and_others_are_not() {
-    let mut later = book();
+    let mut later = set(&book(), "messages a day", "0");
     for (column, value) in [("about", "dress rehearsal"), ("days before", "7"), ("counted from", "call")] {
         later = with(&later, "notices", "T004", column, value);
     }

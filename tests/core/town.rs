@@ -2,7 +2,7 @@
 
 use crate::common::{self, at};
 use allheard::domain::board::{Board, Item};
-use allheard::domain::book::Book;
+use allheard::domain::book::{Book, Row};
 use allheard::domain::facts::Fingerprint;
 use allheard::domain::plan::{self, Wanted};
 use allheard::domain::record::{Answer, AnswerKind, Ask, Cover, NoticeKey, Record};
@@ -84,6 +84,16 @@ pub fn book() -> Book {
     common::book(TOWN)
 }
 
+/// The workbook with one more line among its settings.
+pub fn set(book: &Book, setting: &str, value: &str) -> Book {
+    let mut book = book.clone();
+    let mut row = Row { number: 99, ..Row::default() };
+    row.set("setting", setting);
+    row.set("value", value);
+    book.sheet_mut("season").rows.push(row);
+    book
+}
+
 /// Long before anything is due.
 pub fn early() -> Timestamp {
     at("2027-03-01T12:00:00Z")
@@ -109,7 +119,7 @@ pub fn told(
     at: Timestamp,
 ) {
     let ask = Ask { guardian: guardian(board, who), item, notice, channel };
-    record.covered.insert(ask, Cover::Done);
+    record.covered.insert(ask, Cover::Done(at));
     record.tell(ask, board.fingerprint(item), at);
 }
 

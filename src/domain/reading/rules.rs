@@ -14,6 +14,8 @@ use std::collections::{BTreeMap, HashMap};
 const DAYS_MAX: u32 = 731;
 /// Minutes before its moment a notice may go, at most: 31 days; beyond that days are meant.
 const MINUTES_MAX: u32 = 31 * 24 * 60;
+/// Hours until a next rung, at most: 31 days.
+const LATER_HOURS_MAX: u32 = 31 * 24;
 /// Words a notice may be counted from.
 const ANCHORS: &[&str] = &["call", "park by", "curtain up", "dismissal", "first show"];
 
@@ -119,6 +121,7 @@ fn notices(book: &Book, programme: &Programme, desk: &mut Desk) -> Vec<Notice> {
         let to = match key(row.text("to")).as_str() {
             "everyone" => Audience::Everyone,
             "not heard from" => Audience::NotHeard,
+            "one guardian" => Audience::OneGuardian,
             "turn-in" => Audience::TurnIn,
             "chaperones" => Audience::Chaperones,
             "chaperones not heard from" => Audience::ChaperonesNotHeard,
@@ -148,9 +151,42 @@ fn notices(book: &Book, programme: &Programme, desk: &mut Desk) -> Vec<Notice> {
             by,
             owes: typed::yes_no(row.text("answer owed")).unwrap_or(true),
             wording: key(row.text("wording")),
+            other_channel_hours: later(row, "other channel after", by == By::MailAndText, desk),
+            other_guardian_hours: later(row, "other guardian after", to != Audience::OneGuardian, desk),
+            why: row.text("why").to_owned(),
         });
     }
     notices
+}
+
+/// Hours after which a next rung follows. Where there is none to follow (`nobody`) they are a slip.
+fn later(row: &Row, column: &str, nobody: bool, desk: &mut Desk) -> Option<u32> {
+    let text = row.text(column);
+    if text.is_empty() {
+        return None;
+    }
+    let hours = typed::count(text).ok()?;
+    let spot = Spot::cell("notices", row, column);
+    if nobody {
+        let (reason, cure) = if column == "other channel after" {
+            (
+                "both channels are used at once, so none is left to follow",
+                "Leave it empty, or write mail or text alone in 'by'.",
+            )
+        } else {
+            (
+                "every guardian concerned is told at once, so none is left to follow",
+                "Leave it empty, or write 'one guardian' in 'to'.",
+            )
+        };
+        desk.warn(spot, reason, cure);
+        return None;
+    }
+    if !(1..=LATER_HOURS_MAX).contains(&hours) {
+        desk.error(spot, "so many hours cannot be meant", "Write whole hours, from 1 to 744.");
+        return None;
+    }
+    Some(hours)
 }
 
 /// A chaperone is told of her duties at events, and nobody else is.

@@ -15,6 +15,8 @@ use std::collections::HashMap;
 const PACES: std::ops::RangeInclusive<f64> = 1.0..=6.0;
 /// Minutes a setting may hold at most: a day.
 const MINUTES_MAX: u32 = 24 * 60;
+/// Messages a day that somebody may be allowed to get, at most.
+const MESSAGES_A_DAY_MAX: u32 = 24;
 /// Seconds a setting may hold at most: an hour.
 const SECONDS_MAX: u32 = 3_600;
 /// What a setting says that names no table.
@@ -191,6 +193,7 @@ fn figures(page: &mut Page<'_>) -> Settings {
         quiet_until,
         quiet_from,
         merge_minutes: page.count("merge minutes", 0..=MINUTES_MAX),
+        messages_a_day: page.count("messages a day", 0..=MESSAGES_A_DAY_MAX),
         lead_rehearsal_minutes: page.count("chaperone lead at rehearsals", 0..=MINUTES_MAX),
         lead_show_minutes: page.count("chaperone lead on show days", 0..=MINUTES_MAX),
         briefing_minutes: page.count("chaperone briefing before call", 0..=MINUTES_MAX),
