@@ -1,12 +1,13 @@
 //! A season with everything that follows from it alone, worked out once for each version of it.
 
 use super::due::{self, Due};
-use super::facts::{Facts, Fingerprint};
+use super::facts::{Facts, Fingerprint, Published};
 use super::itinerary::{Itinerary, Programme};
 use super::season::{
     About, Care, ChaperoneId, ChildId, EventId, GuardianId, HouseholdId, Notice, Person, Season,
 };
 use jiff::Timestamp;
+use jiff::civil::DateTime;
 use std::collections::HashMap;
 
 /// What somebody answers for: a child or her own duties at an event, or (no event) the season's house rules.
@@ -21,6 +22,9 @@ pub struct Item {
 /// The word that stands for "no event" in refs of items.
 pub const NO_EVENT: &str = "-";
 
+/// No due time.
+const NOT_DUE: u32 = u32::MAX;
+
 /// A season, its itineraries, their fingerprints and the due times of its notices.
 #[derive(Debug)]
 pub struct Board {
@@ -31,7 +35,10 @@ pub struct Board {
     fingerprints: Vec<Fingerprint>,
     rules: Fingerprint,
     over: Timestamp,
-    dues: HashMap<(usize, usize), Due>,
+    /// Every due time there is, each once.
+    dues: Vec<Due>,
+    /// Position in `dues`, for each itinerary and notice; [`NOT_DUE`] where there is none.
+    due_of: Vec<u32>,
     season_dues: HashMap<usize, Due>,
     cares_by_household: Vec<Vec<Care>>,
     /// Positions in the season's cares, by person.
@@ -47,8 +54,7 @@ impl Board {
     /// Works everything out. Pure; about a millisecond for 350 children.
     pub fn of(season: Season) -> Board {
         let programme = Programme::of(&season);
-        let fingerprints =
-            programme.itineraries.iter().map(|it| Facts::of(&season, it).fingerprint()).collect();
+        let fingerprints = fingerprints(&season, &programme);
         let mut cares_by_household = vec![Vec::new(); season.households.len()];
         for care in &season.cares {
             cares_by_household[care.household.at()].push(care.clone());
@@ -61,7 +67,8 @@ impl Board {
             fingerprints,
             rules: Facts::of_rules(&season).fingerprint(),
             over: programme.itineraries.iter().map(|it| it.over_at).max().unwrap_or(Timestamp::MAX),
-            dues: HashMap::new(),
+            dues: Vec::new(),
+            due_of: Vec::new(),
             season_dues: HashMap::new(),
             cares_by_household,
             cares_by_person,
@@ -83,21 +90,31 @@ impl Board {
                 if let Some(due) = due::due(&self.season, notice, None) {
                     self.season_dues.insert(at, due);
                 }
-                continue;
             }
-            for (it_at, it) in self.programme.itineraries.iter().enumerate() {
-                if concerns(&self.season, notice, it)
-                    && let Some(due) = due::due(&self.season, notice, Some(it))
-                {
-                    self.dues.insert((it_at, at), due);
+        }
+        let notices = self.season.notices.len();
+        let mut known: HashMap<(usize, Moments), u32> = HashMap::new();
+        self.due_of = vec![NOT_DUE; notices * self.programme.itineraries.len()];
+        for (it_at, it) in self.programme.itineraries.iter().enumerate() {
+            let moments = Moments::of(it);
+            for (at, notice) in self.season.notices.iter().enumerate() {
+                if !concerns(&self.season, notice, it) {
+                    continue;
                 }
+                let place = known.entry((at, moments)).or_insert_with(|| {
+                    let Some(due) = due::due(&self.season, notice, Some(it)) else { return NOT_DUE };
+                    self.dues.push(due);
+                    self.dues.len() as u32 - 1
+                });
+                self.due_of[it_at * notices + at] = *place;
             }
         }
     }
 
     /// The due time of a notice (by position) for an itinerary (by position), if it concerns it.
     pub fn due(&self, itinerary: usize, notice: usize) -> Option<Due> {
-        self.dues.get(&(itinerary, notice)).copied()
+        let place = *self.due_of.get(itinerary * self.season.notices.len() + notice)?;
+        self.dues.get(place as usize).copied()
     }
 
     /// The due time of a notice about the season's house rules.
@@ -188,6 +205,33 @@ impl Board {
         let at = self.cares_by_person.get(&who.into()).map_or(&[][..], Vec::as_slice);
         at.iter().map(|at| &self.season.cares[*at])
     }
+}
+
+/// The moments of an itinerary that notices are counted from: those who share them share every due time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+struct Moments {
+    event: EventId,
+    call_at: Timestamp,
+    park_by: Option<DateTime>,
+    starts: DateTime,
+    over_at: Timestamp,
+}
+
+impl Moments {
+    fn of(it: &Itinerary) -> Moments {
+        let Itinerary { event, call_at, park_by, starts, over_at, .. } = it;
+        Moments { event: *event, call_at: *call_at, park_by: *park_by, starts: *starts, over_at: *over_at }
+    }
+}
+
+/// The fingerprint of each itinerary, worked out once for all children who are told the same.
+fn fingerprints(season: &Season, programme: &Programme) -> Vec<Fingerprint> {
+    let mut known: HashMap<Published<'_>, Fingerprint> = HashMap::new();
+    let one = |it| match Published::of(it) {
+        Some(published) => *known.entry(published).or_insert_with(|| Facts::of(season, it).fingerprint()),
+        None => Facts::of(season, it).fingerprint(),
+    };
+    programme.itineraries.iter().map(one).collect()
 }
 
 fn people(season: &Season) -> HashMap<String, Person> {

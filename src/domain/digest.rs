@@ -1,7 +1,6 @@
 //! SHA-256, HMAC-SHA-256 and the little that goes with them.
 
 use sha2::{Digest, Sha256};
-use std::fmt::Write;
 
 /// Octets in a SHA-256 digest.
 pub const DIGEST_OCTETS: usize = 32;
@@ -35,11 +34,9 @@ pub fn hmac_sha256(key: &[u8], data: &[u8]) -> [u8; DIGEST_OCTETS] {
 
 /// `octets` in lower-case hexadecimal.
 pub fn hex(octets: &[u8]) -> String {
-    octets.iter().fold(String::new(), |mut text, octet| {
-        // Writing to a String cannot fail.
-        let _ = write!(text, "{octet:02x}");
-        text
-    })
+    const DIGITS: &[u8; 16] = b"0123456789abcdef";
+    let digit = |value: u8| char::from(DIGITS[usize::from(value & 15)]);
+    octets.iter().flat_map(|octet| [digit(octet >> 4), digit(*octet)]).collect()
 }
 
 /// The octets that `text` writes in hexadecimal of either case; `None` for an odd length or another character.

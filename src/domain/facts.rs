@@ -7,6 +7,7 @@ use super::digest;
 use super::itinerary::Itinerary;
 use super::season::{EventId, HouseRule, NumberId, Person, Season};
 use super::shift::Shift;
+use jiff::civil::DateTime;
 use std::collections::BTreeMap;
 
 /// Version written into the first line of the form.
@@ -100,6 +101,29 @@ pub struct Facts {
     values: BTreeMap<Field, String>,
 }
 
+/// Everything of a child's itinerary that its facts are made of, besides the event: those who share it are told the same.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Published<'a> {
+    event: EventId,
+    call: DateTime,
+    park_by: Option<DateTime>,
+    collect_from: Option<DateTime>,
+    turn_in: &'a [NumberId],
+}
+
+impl<'a> Published<'a> {
+    /// Of a child's itinerary; none for a chaperone's, which is hers alone.
+    pub fn of(it: &'a Itinerary) -> Option<Published<'a>> {
+        it.shift.is_none().then(|| Published {
+            event: it.event,
+            call: it.call,
+            park_by: it.park_by,
+            collect_from: it.collect_from.map(|from| from.at()),
+            turn_in: &it.turn_in,
+        })
+    }
+}
+
 /// One fact that differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Difference {
@@ -139,7 +163,7 @@ impl Facts {
 
     /// What is told to a chaperone only.
     fn of_shift(&mut self, season: &Season, shift: &Shift, numbers: &[NumberId]) {
-        let time = |at: Option<jiff::civil::DateTime>| at.map(clock).unwrap_or_default();
+        let time = |at: Option<DateTime>| at.map(clock).unwrap_or_default();
         let names = |numbers: &[NumberId]| {
             let names: Vec<&str> = numbers.iter().map(|n| season.numbers[n.at()].name.as_str()).collect();
             names.join("; ")
@@ -255,7 +279,7 @@ fn rules_text(season: &Season, event: Option<EventId>) -> String {
         .join("\n")
 }
 
-fn clock(at: jiff::civil::DateTime) -> String {
+fn clock(at: DateTime) -> String {
     format!("{:02}:{:02}", at.hour(), at.minute())
 }
 

@@ -74,7 +74,7 @@ R001 | Stay with the chaperone | | en | Children stay with the chaperone. | yes
 R001 | Stay with the chaperone | | es | Los niños se quedan con la persona a cargo. | yes
 R002 | Closed rehearsal | Dress | en | The rehearsal is closed. | yes
 # notices
-ref | name | about | to | counted from | days before | at | minutes before | by | answer owed | wording
+ref | name | about | to | counted from | days before | at | minutes before | by | answer owed | wording | other channel after | other guardian after
 T001 | Rules | season | everyone | first show | 12 | 18:00 | | mail | yes | rules
 T002 | Rules again | season | not heard from | first show | 9 | 18:00 | | text | yes | reminder
 T003 | Studio sheet | rehearsal | everyone | call | 4 | 18:00 | | mail | yes | call-sheet
@@ -86,6 +86,7 @@ T008 | Shows again | show | not heard from | call | 2 | 17:00 | | text | yes | r
 T009 | Dress eve | dress rehearsal | everyone | call | 1 | 17:00 | | text | no | eve
 T010 | Show night before | show | everyone | curtain up | | | 1320 | text | no | eve
 T011 | On the day | show | everyone | park by | | | 120 | text | no | eve
+T012 | Studio once more | rehearsal | one guardian | call | 3 | 12:00 | | mail | yes | reminder | 20 | 30
 ";
 
 const GIVEN: [&str; 14] = [
