@@ -10,6 +10,7 @@ pub mod ledger;
 pub mod letters;
 pub mod pages;
 pub mod preview;
+pub mod rehearse;
 pub mod sheets;
 pub mod texts;
 

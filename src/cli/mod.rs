@@ -8,6 +8,7 @@ mod inbound_mail;
 mod ledger;
 mod links;
 mod plan;
+mod rehearse;
 mod serve;
 mod sheets;
 mod text;
@@ -73,6 +74,9 @@ enum Command {
     Check(check::Options),
     /// Show who would be told what, when and by which channel; sends nothing.
     Plan(plan::Options),
+    /// Live through the season many times with invented families: who would be settled when, how many calls are left, and
+    /// which change of plan would help; sends nothing.
+    Rehearse(rehearse::Options),
     /// Write the sheets of a day for printing: clipboards, the quick-change room, the door, the wall and more.
     Sheets(sheets::Options),
     /// Put a workbook in force: the first, or a corrected one. Shows what changes before it asks.
@@ -117,6 +121,7 @@ pub fn run() -> u8 {
         Command::Workbook { which } => workbook::run(&which),
         Command::Check(options) => check::run(&options),
         Command::Plan(options) => plan::run(&options),
+        Command::Rehearse(options) => rehearse::run(&options),
         Command::Sheets(options) => sheets::run(&options),
         Command::Bring(options) => bring::run(&options),
         Command::Serve(options) => serve::run(&options),

@@ -24,6 +24,7 @@ pub mod quiet;
 pub mod reading;
 pub mod record;
 pub mod refs;
+pub mod rehearsal;
 pub mod release;
 pub mod retry;
 pub mod running_order;

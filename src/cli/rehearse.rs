@@ -1,0 +1,394 @@
+//! `allheard rehearse`: the season many times over with invented families.
+
+use super::{Exit, block_on, check, instant, pretty, say, tell};
+use crate::app::clock::HostClock;
+use crate::app::config::Config;
+use crate::app::rehearse::{Report, Wish, rehearse, so_far};
+use crate::app::ways;
+use crate::domain::board::Board;
+use crate::domain::record::Record;
+use crate::domain::rehearsal::outlook::{Gain, Paired, Spread};
+use crate::domain::season::EventId;
+use crate::domain::wall;
+use crate::service::office::Ways;
+use crate::service::ports::Clock as _;
+use crate::service::wording::Wording;
+use crate::workbook;
+use jiff::{Timestamp, ToSpan};
+use serde_json::{Value, json};
+use std::path::PathBuf;
+
+/// Stands for the page address in texts whose segments are counted: about as long as a real one.
+const SPECIMEN_ADDRESS: &str = "https://show.example.org";
+/// Days before an event for what is settled early.
+const EARLY_DAYS: i32 = 7;
+/// A day is shown where the mean has moved so much since the last one shown.
+const SHOWN_STEP: f64 = 0.5;
+/// Seasons at most.
+const SEASONS_MAX: u32 = 100_000;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Options {
+    /// The workbook: .xlsx, .ods, or a folder of .csv files.
+    file: PathBuf,
+    /// How many seasons.
+    #[arg(long, default_value_t = 100, value_parser = clap::value_parser!(u32).range(1..=i64::from(SEASONS_MAX)))]
+    seasons: u32,
+    /// On how many of them each change of plan is tried; 0 tries none.
+    #[arg(long, value_name = "SEASONS", default_value_t = 20)]
+    changes: u32,
+    /// Which families.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Begin at this instant and not with the first notice: 2027-02-01T09:00 in the season's zone.
+    #[arg(long, value_name = "INSTANT")]
+    at: Option<String>,
+    /// Days before an event on which chaperones ring about those not heard from, at 18:00.
+    #[arg(long, value_name = "DAYS", default_value_t = 5, value_parser = clap::value_parser!(i32).range(0..=365))]
+    calls: i32,
+    /// Price of a segment, a number.
+    #[arg(long, value_name = "AMOUNT")]
+    per_text: Option<f64>,
+    /// Price of a mail, a number.
+    #[arg(long, value_name = "AMOUNT")]
+    per_mail: Option<f64>,
+    /// Configuration of a season that runs: begin with what was answered in it, and learn from that.
+    #[arg(long, value_name = "FILE")]
+    config: Option<PathBuf>,
+    /// Print JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(options: &Options) -> Exit {
+    let checked = workbook::check(&options.file);
+    let Some(season) = checked.season else {
+        check::show(&checked.problems);
+        return Exit::Wrong;
+    };
+    let mut from = None;
+    if let Some(text) = &options.at {
+        from = instant(&season, text);
+        if from.is_none() {
+            tell(format!("--at '{text}' is no instant; write 2027-02-01T09:00 or 2027-02-01T09:00:00Z"));
+            return Exit::Wrong;
+        }
+    }
+    for (name, price) in [("--per-text", options.per_text), ("--per-mail", options.per_mail)] {
+        if price.is_some_and(|price| !price.is_finite() || price < 0.0) {
+            tell(format!("{name} is a price; write a number such as 0.04"));
+            return Exit::Wrong;
+        }
+    }
+    let wording = match Wording::load(None) {
+        Ok(wording) => wording,
+        Err(faults) => {
+            faults.iter().for_each(tell);
+            return Exit::Config;
+        }
+    };
+    let mut roads = Ways { base_url: SPECIMEN_ADDRESS.to_owned(), ..Ways::default() };
+    let mut record: Option<Record> = None;
+    if let Some(path) = &options.config {
+        let config = match Config::read(path) {
+            Ok(config) => config,
+            Err(fault) => {
+                tell(fault);
+                return Exit::Config;
+            }
+        };
+        roads = ways(&config);
+        let now = *from.get_or_insert_with(|| HostClock.now());
+        let board = Board::of(season.clone());
+        record = match block_on(so_far(&config, &board, &checked.book, now)) {
+            Ok(Ok(Some(record))) => Some(record),
+            Ok(Ok(None)) => {
+                tell("no season has been brought yet; leave out --config to rehearse from the beginning");
+                return Exit::Wrong;
+            }
+            Ok(Err(fault)) => {
+                tell(fault);
+                return Exit::Unreachable;
+            }
+            Err(fault) => {
+                tell(fault);
+                return Exit::Unreachable;
+            }
+        };
+    }
+    let wish = Wish {
+        seasons: options.seasons,
+        tried: options.changes.min(options.seasons),
+        seed: options.seed,
+        from,
+        ring_days: options.calls,
+        early_days: EARLY_DAYS,
+    };
+    let Some(report) = rehearse(&season, record.as_ref(), &wish, &wording, &roads) else {
+        tell("no notice of this workbook ever falls due; there is nothing to rehearse");
+        return Exit::Wrong;
+    };
+    let told = Told { report: &report, wish: &wish, options };
+    if options.json {
+        say(pretty(&told.json()));
+    } else {
+        told.lines().iter().for_each(say);
+        tell(format!("{} seasons rehearsed; nothing was sent", options.seasons));
+    }
+    Exit::Done
+}
+
+/// A report and what it was asked with.
+struct Told<'a> {
+    report: &'a Report,
+    wish: &'a Wish,
+    options: &'a Options,
+}
+
+impl Told<'_> {
+    fn matter_name(&self, matter: usize) -> &str {
+        self.report.stage.board.season.events.get(matter).map_or("House rules", |event| &event.name)
+    }
+
+    /// Matters somebody is asked about, soonest first.
+    fn matters(&self) -> Vec<usize> {
+        let heard = |matter: &usize| self.report.outlook.heard[*matter].iter().any(|day| day.mean() > 0.0);
+        (0..self.report.stage.matters()).filter(heard).collect()
+    }
+
+    /// Days on which the standing of a matter moves, up to its event: position and date.
+    fn days(&self, matter: usize) -> Vec<(usize, jiff::civil::Date)> {
+        let (stage, outlook) = (&self.report.stage, &self.report.outlook);
+        let last = stage.board.season.events.get(matter).and_then(|event| stage.day_of(event.date));
+        let last = last.unwrap_or(stage.days().saturating_sub(1));
+        let means = |day: usize| (outlook.settled[matter][day].mean(), outlook.heard[matter][day].mean());
+        let mut shown = (0.0, 0.0);
+        let mut days = Vec::new();
+        for day in 0..=last.min(stage.days().saturating_sub(1)) {
+            let now = means(day);
+            let event_day = day == last && matter < stage.board.season.events.len();
+            if (now.0 - shown.0).abs() >= SHOWN_STEP || (now.1 - shown.1).abs() >= SHOWN_STEP || event_day {
+                shown = now;
+                days.push((day, stage.first_day.saturating_add((day as i64).days())));
+            }
+        }
+        days
+    }
+
+    fn price(&self, mails: f64, segments: f64) -> Option<f64> {
+        let text = self.options.per_text.map(|price| price * segments);
+        let mail = self.options.per_mail.map(|price| price * mails);
+        (text.is_some() || mail.is_some()).then(|| text.unwrap_or(0.0) + mail.unwrap_or(0.0))
+    }
+
+    fn local(&self, at: Timestamp) -> jiff::civil::DateTime {
+        wall::local(&self.report.stage.board.season.zone, at)
+    }
+
+    fn lines(&self) -> Vec<String> {
+        let (stage, outlook) = (&self.report.stage, &self.report.outlook);
+        let season = &stage.board.season;
+        let habits = match &self.report.fitted {
+            None => "assumed habits".to_owned(),
+            Some(fitted) => format!("habits learnt from {} answers so far", fitted.answers),
+        };
+        let mut lines = vec![format!(
+            "{}: {} seasons with invented families ({habits}), seed {}. Counts are means; in brackets what 8 seasons of 10 \
+             lie between.",
+            season.name, outlook.seasons, self.wish.seed
+        )];
+        for matter in self.matters() {
+            lines.push(String::new());
+            lines.push(format!("{}: {} children", self.matter_name(matter), stage.children(matter)));
+            lines.push(format!("  {:<10}  {:>16}  {:>18}", "evening", "settled", "guardians heard"));
+            for (day, date) in self.days(matter) {
+                let [settled, heard] =
+                    [&outlook.settled[matter][day], &outlook.heard[matter][day]].map(counted);
+                lines.push(format!("  {}  {settled:>16}  {heard:>18}", date.strftime("%a %d %b")));
+            }
+            let event = EventId(matter as u32);
+            if let Some(moments) = stage.moments.get(&event) {
+                let open = [&outlook.left[matter], &outlook.cant_come[matter]].map(counted);
+                let calls = moments.ring.map_or(String::new(), |ring| {
+                    let (when, calls) =
+                        (self.local(ring).strftime("%a %d %b %H:%M"), counted(&outlook.calls[matter]));
+                    format!("to ring about on {when}: {calls} children; after one call each ")
+                });
+                lines.push(format!(
+                    "  {calls}still open at the first call: {}; can't come: {}",
+                    open[0], open[1]
+                ));
+            }
+        }
+        lines.extend(self.chaperone_lines());
+        let [mails, texts, segments, refused] =
+            [&outlook.mails, &outlook.texts, &outlook.segments, &outlook.refused].map(counted);
+        lines.push(String::new());
+        lines.push(format!(
+            "Messages: {mails} mails, {texts} texts in {segments} segments; {refused} refused"
+        ));
+        if let Some(price) = self.price(outlook.mails.mean(), outlook.segments.mean()) {
+            lines.push(format!("Cost: {price:.2}"));
+        }
+        lines.extend(self.gain_lines());
+        lines
+    }
+
+    fn chaperone_lines(&self) -> Vec<String> {
+        let (stage, outlook) = (&self.report.stage, &self.report.outlook);
+        let season = &stage.board.season;
+        let mut lines = Vec::new();
+        let mut last = None;
+        for ((event, chaperone), (ring, left)) in stage.lists.iter().zip(&outlook.lists) {
+            if ring.mean() == 0.0 && left.mean() == 0.0 {
+                continue;
+            }
+            if last != Some(*event) {
+                lines.push(String::new());
+                lines
+                    .push(format!("Children to ring about by chaperone, {}", season.events[event.at()].name));
+                last = Some(*event);
+            }
+            let name = &season.chaperones[chaperone.at()].name;
+            lines.push(format!("  {name:<28}  {:>12}  still open {:>12}", finely(ring), finely(left)));
+        }
+        lines
+    }
+
+    fn gain_lines(&self) -> Vec<String> {
+        let season = &self.report.stage.board.season;
+        let early = self.wish.early_days;
+        if self.report.gains.is_empty() {
+            return Vec::new();
+        }
+        let mut lines = vec![
+            String::new(),
+            format!(
+                "What a change of plan would buy, tried on {} seasons with the same families (± standard error), most calls \
+                 saved for a text first; of {:.0} calls in all",
+                self.wish.tried,
+                self.report.outlook.all_calls.mean()
+            ),
+            format!(
+                "  {:>13}  {:>13}  {:>13}  {:>13}  change",
+                "calls",
+                format!("settled -{early} d"),
+                "texts",
+                "mails"
+            ),
+        ];
+        for gain in &self.report.gains {
+            let cells = [&gain.calls, &gain.early, &gain.texts, &gain.mails].map(signed);
+            let price = self.price(gain.mails.mean(), gain.segments.mean());
+            let price = price.map_or(String::new(), |price| format!("  ({price:+.2})"));
+            lines.push(format!(
+                "  {:>13}  {:>13}  {:>13}  {:>13}  {}{price}",
+                cells[0],
+                cells[1],
+                cells[2],
+                cells[3],
+                gain.change.words(season)
+            ));
+        }
+        lines
+    }
+
+    fn json(&self) -> Value {
+        let (stage, outlook) = (&self.report.stage, &self.report.outlook);
+        let season = &stage.board.season;
+        let matters = self.matters().into_iter().map(|matter| {
+            let days = self.days(matter).into_iter().map(|(day, date)| {
+                json!({
+                    "date": date.to_string(),
+                    "settled": spread_json(&outlook.settled[matter][day]),
+                    "heard": spread_json(&outlook.heard[matter][day]),
+                })
+            });
+            let event = season.events.get(matter);
+            let moments = stage.moments.get(&EventId(matter as u32));
+            json!({
+                "event": event.map(|event| event.reference.as_str()),
+                "name": self.matter_name(matter),
+                "children": stage.children(matter),
+                "days": days.collect::<Vec<_>>(),
+                "rung_at": moments.and_then(|m| m.ring).map(|at| at.to_string()),
+                "calls": moments.map(|_| spread_json(&outlook.calls[matter])),
+                "open_at_first_call": moments.map(|_| spread_json(&outlook.left[matter])),
+                "cant_come": moments.map(|_| spread_json(&outlook.cant_come[matter])),
+            })
+        });
+        let lists = stage.lists.iter().zip(&outlook.lists).map(|((event, chaperone), (ring, left))| {
+            json!({
+                "event": season.events[event.at()].reference,
+                "chaperone": season.chaperones[chaperone.at()].reference,
+                "name": season.chaperones[chaperone.at()].name,
+                "calls": spread_json(ring),
+                "open_at_first_call": spread_json(left),
+            })
+        });
+        let gains = self.report.gains.iter().map(|gain| self.gain_json(gain));
+        let habits = &self.report.habits;
+        json!({
+            "seasons": outlook.seasons,
+            "seed": self.wish.seed,
+            "from": stage.terms.from.to_string(),
+            "zone": season.zone_name,
+            "range": [crate::domain::rehearsal::outlook::RANGE.0, crate::domain::rehearsal::outlook::RANGE.1],
+            "habits": {
+                "learnt_from_answers": self.report.fitted.as_ref().map_or(0, |fitted| fitted.answers),
+                "first_text": habits.first_text, "first_mail": habits.first_mail, "first_both": habits.first_both,
+                "later": habits.later, "ring": habits.ring, "never": habits.never, "wrong_address": habits.wrong,
+                "text_minutes": [habits.text.median_minutes, habits.text.sigma],
+                "mail_minutes": [habits.mail.median_minutes, habits.mail.sigma],
+            },
+            "standing": matters.collect::<Vec<_>>(),
+            "chaperones": lists.collect::<Vec<_>>(),
+            "calls": spread_json(&outlook.all_calls),
+            "messages": {
+                "mails": spread_json(&outlook.mails), "texts": spread_json(&outlook.texts),
+                "segments": spread_json(&outlook.segments), "refused": spread_json(&outlook.refused),
+            },
+            "cost": self.price(outlook.mails.mean(), outlook.segments.mean()),
+            "changes_tried_on": self.wish.tried,
+            "changes": gains.collect::<Vec<_>>(),
+        })
+    }
+
+    fn gain_json(&self, gain: &Gain) -> Value {
+        json!({
+            "change": gain.change.words(&self.report.stage.board.season),
+            "calls": paired_json(&gain.calls),
+            "settled_early": paired_json(&gain.early),
+            "mails": paired_json(&gain.mails),
+            "texts": paired_json(&gain.texts),
+            "segments": paired_json(&gain.segments),
+            "cost": self.price(gain.mails.mean(), gain.segments.mean()),
+            "calls_saved_per_text": gain.worth(),
+        })
+    }
+}
+
+fn counted(spread: &Spread) -> String {
+    let (low, high) = spread.range();
+    format!("{:.0} ({low}-{high})", spread.mean())
+}
+
+/// As [`counted`], for small counts.
+fn finely(spread: &Spread) -> String {
+    let (low, high) = spread.range();
+    format!("{:.1} ({low}-{high})", spread.mean())
+}
+
+fn signed(paired: &Paired) -> String {
+    let error = paired.error().map_or(String::new(), |error| format!(" ±{error:.1}"));
+    format!("{:+.1}{error}", paired.mean())
+}
+
+fn spread_json(spread: &Spread) -> Value {
+    let (low, high) = spread.range();
+    json!({ "mean": spread.mean(), "low": low, "high": high })
+}
+
+fn paired_json(paired: &Paired) -> Value {
+    json!({ "more": paired.mean(), "error": paired.error() })
+}

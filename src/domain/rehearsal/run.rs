@@ -1,0 +1,555 @@
+//! One season, lived through: messages go as planned, some are answered after a while, and what is answered is not
+//! asked again.
+
+use super::chance::{Chance, DRAWS, Leaf, Page};
+use super::habits::Habits;
+use super::moment;
+use super::stage::{Asked, Group, Leaving, Stage, planned};
+use crate::domain::board::{Board, Item};
+use crate::domain::plan::{self, Wanted};
+use crate::domain::record::{Answer, AnswerKind, Ask, Cover, Record};
+use crate::domain::season::{Channel, ChildId, EventId, GuardianId, SettledBy};
+use crate::domain::standing::{self, Standing};
+use jiff::Timestamp;
+use std::borrow::Cow;
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+/// Texts that somebody puts up with at least before asking for no more ([A]) ...
+const PATIENCE_LEAST: u32 = 2;
+/// ... and so many different numbers of them ([A]).
+const PATIENCES: f64 = 4.0;
+
+/// Segments of a text; what a mail answers does not matter.
+pub type Weigh<'a> = &'a (dyn Fn(&Board, &Wanted) -> u32 + Sync);
+
+/// How one season went, in counts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Course {
+    days: usize,
+    settled: Vec<i32>,
+    heard: Vec<i32>,
+    /// Children to ring about when those not heard from are rung, by event.
+    pub calls: Vec<u32>,
+    /// Children still open when the first is called, by event.
+    pub left: Vec<u32>,
+    /// Children who can't come, by event, as far as was said before it.
+    pub cant_come: Vec<u32>,
+    /// The same as `calls` and `left`, by chaperones' list.
+    pub lists: Vec<(u32, u32)>,
+    /// Mails handed over.
+    pub mails: u32,
+    /// Texts handed over.
+    pub texts: u32,
+    /// Segments of the texts.
+    pub segments: u32,
+    /// Messages that a carrier refused.
+    pub refused: u32,
+}
+
+impl Course {
+    fn of(stage: &Stage) -> Course {
+        let (events, days) = (stage.board.season.events.len(), stage.days());
+        Course {
+            days,
+            settled: vec![0; stage.matters() * days],
+            heard: vec![0; stage.matters() * days],
+            calls: vec![0; events],
+            left: vec![0; events],
+            cant_come: vec![0; events],
+            lists: vec![(0, 0); stage.lists.len()],
+            mails: 0,
+            texts: 0,
+            segments: 0,
+            refused: 0,
+        }
+    }
+
+    /// Children settled about a matter at the end of each day.
+    pub fn settled(&self, matter: usize) -> impl Iterator<Item = u32> {
+        summed(&self.settled[matter * self.days..(matter + 1) * self.days])
+    }
+
+    /// Recipients (guardian and child) heard from about a matter at the end of each day.
+    pub fn heard(&self, matter: usize) -> impl Iterator<Item = u32> {
+        summed(&self.heard[matter * self.days..(matter + 1) * self.days])
+    }
+
+    /// Children to ring about, all events together.
+    pub fn all_calls(&self) -> u32 {
+        self.calls.iter().sum()
+    }
+
+    /// Children settled so many days before each event, as the stage's terms say, all events together.
+    pub fn early(&self, stage: &Stage) -> u32 {
+        let days = i64::from(stage.terms.early_days);
+        let day = |event: &EventId| {
+            let date = stage.board.season.events[event.at()].date;
+            stage.day_of(date.saturating_sub(jiff::Span::new().days(days)))
+        };
+        let events = stage.moments.keys().filter_map(|event| Some((*event, day(event)?)));
+        events.map(|(event, day)| self.settled(event.at()).nth(day).unwrap_or(0)).sum()
+    }
+}
+
+fn summed(steps: &[i32]) -> impl Iterator<Item = u32> {
+    steps.iter().scan(0_i32, |sum, step| {
+        *sum += step;
+        Some(u32::try_from(*sum).unwrap_or(0))
+    })
+}
+
+/// Lives through a season.
+pub fn live(stage: &Stage, habits: &Habits, chance: &dyn Chance, season: u32, weigh: Weigh<'_>) -> Course {
+    let mut course = Course::of(stage);
+    for group in &stage.groups {
+        Life::new(stage, group, habits, chance, season, weigh, &mut course).run();
+    }
+    course
+}
+
+/// Something that happens in a group besides its messages.
+#[derive(Debug, Clone)]
+enum Deed {
+    Says { guardians: Vec<GuardianId>, items: Vec<Item>, kind: AnswerKind },
+    Stops { guardian: GuardianId },
+    Rings(EventId),
+    Begins(EventId),
+}
+
+/// What a guardian is like.
+#[derive(Debug, Clone, Copy)]
+struct Nature {
+    never: bool,
+    /// The text at which she asks for no more.
+    stops_at: Option<u32>,
+    /// By mail and by text: whether the address is wrong, and whether that shows.
+    wrong: [Option<bool>; 2],
+}
+
+struct Life<'a> {
+    stage: &'a Stage,
+    habits: &'a Habits,
+    chance: &'a dyn Chance,
+    season: u32,
+    weigh: Weigh<'a>,
+    group: &'a Group,
+    course: &'a mut Course,
+    record: Record,
+    asked: HashMap<(GuardianId, Item), Asked>,
+    /// The plan of each household and how far it has gone.
+    plans: Vec<(Cow<'a, [Leaving]>, usize)>,
+    /// Since when a household's plan is out of date.
+    stale: Vec<Option<Timestamp>>,
+    deeds: BTreeMap<(Timestamp, u32), Deed>,
+    natures: HashMap<GuardianId, Nature>,
+    texts_had: HashMap<GuardianId, u32>,
+    /// Has made up her mind about it, and will say so.
+    decided: HashSet<(GuardianId, Item)>,
+    settled: HashSet<Item>,
+}
+
+impl<'a> Life<'a> {
+    fn new(
+        stage: &'a Stage,
+        group: &'a Group,
+        habits: &'a Habits,
+        chance: &'a dyn Chance,
+        season: u32,
+        weigh: Weigh<'a>,
+        course: &'a mut Course,
+    ) -> Life<'a> {
+        let mut life = Life {
+            stage,
+            habits,
+            chance,
+            season,
+            weigh,
+            group,
+            course,
+            record: group.record.clone(),
+            asked: group.asked.clone(),
+            plans: group.plans.iter().map(|plan| (Cow::Borrowed(plan.as_slice()), 0)).collect(),
+            stale: vec![None; group.households.len()],
+            deeds: BTreeMap::new(),
+            natures: HashMap::new(),
+            texts_had: HashMap::new(),
+            decided: HashSet::new(),
+            settled: HashSet::new(),
+        };
+        let events: std::collections::BTreeSet<EventId> =
+            group.called.iter().map(|(_, event)| *event).collect();
+        for event in events {
+            let Some(moments) = stage.moments.get(&event) else { continue };
+            if let Some(ring) = moments.ring {
+                life.put(ring, Deed::Rings(event));
+            }
+            life.put(moments.begins, Deed::Begins(event));
+        }
+        life.count_first();
+        life
+    }
+
+    /// Counts what was so before the rehearsal begins.
+    fn count_first(&mut self) {
+        if self.record.answers.is_empty() {
+            return;
+        }
+        let board = &self.stage.board;
+        let answers: Vec<(GuardianId, Item)> = self.record.answers.keys().copied().collect();
+        for (guardian, item) in answers {
+            if standing::heard(board, &self.record, guardian, item).is_some() {
+                self.count_heard(item, self.stage.terms.from);
+            }
+            self.count_settled(item, self.stage.terms.from);
+        }
+    }
+
+    fn put(&mut self, at: Timestamp, deed: Deed) {
+        let next = self.deeds.range((at, 0)..=(at, u32::MAX)).next_back().map_or(0, |((_, n), _)| n + 1);
+        self.deeds.insert((at, next), deed);
+    }
+
+    fn page(&self, guardian: GuardianId, leaf: Leaf) -> [f64; DRAWS] {
+        self.chance.page(Page { season: self.season, guardian, leaf })
+    }
+
+    fn nature(&mut self, guardian: GuardianId) -> Nature {
+        if let Some(nature) = self.natures.get(&guardian) {
+            return *nature;
+        }
+        let habits = self.habits;
+        let draws = self.page(guardian, Leaf::Habits);
+        let wrong = |is: f64, shows: f64| (is < habits.wrong).then_some(shows < habits.wrong_refused);
+        let patience = PATIENCE_LEAST + (draws[2] * PATIENCES) as u32;
+        let nature = Nature {
+            never: draws[0] < habits.never,
+            stops_at: (draws[1] < habits.stops_texts).then_some(patience),
+            wrong: [wrong(draws[3], draws[4]), wrong(draws[5], draws[6])],
+        };
+        self.natures.insert(guardian, nature);
+        nature
+    }
+
+    fn run(&mut self) {
+        loop {
+            let message = self.next_message();
+            let deed = self.deeds.first_key_value().map(|(key, _)| *key);
+            match (message, deed) {
+                (None, None) => break,
+                (Some((at, home)), deed) if deed.is_none_or(|(when, _)| at < when) => {
+                    match self.stale[home] {
+                        Some(since) => self.plan(home, since),
+                        None => self.send(home),
+                    }
+                }
+                _ => {
+                    if let Some(((at, _), deed)) = self.deeds.pop_first() {
+                        self.happen(at, deed);
+                    }
+                }
+            }
+        }
+    }
+
+    /// When the next message leaves, and from which household's plan.
+    fn next_message(&self) -> Option<(Timestamp, usize)> {
+        let heads = self.plans.iter().enumerate();
+        heads.filter_map(|(home, (plan, gone))| Some((plan.get(*gone)?.at, home))).min()
+    }
+
+    fn plan(&mut self, home: usize, now: Timestamp) {
+        self.stale[home] = None;
+        let plan = planned(&self.stage.board, &self.record, self.group.households[home], now);
+        self.plans[home] = (Cow::Owned(plan), 0);
+    }
+
+    fn send(&mut self, home: usize) {
+        let (plan, gone) = &mut self.plans[home];
+        let Leaving { at, wanted } = plan[*gone].clone();
+        *gone += 1;
+        let board = &self.stage.board;
+        let owner = self.stage.owner(wanted.guardians[0], wanted.channel);
+        let nature = self.nature(owner);
+        let asks: Vec<Ask> = wanted
+            .parts
+            .iter()
+            .flat_map(|(item, notice)| {
+                wanted.guardians.iter().map(|guardian| Ask {
+                    guardian: *guardian,
+                    item: *item,
+                    notice: *notice,
+                    channel: wanted.channel,
+                })
+            })
+            .collect();
+        match wanted.channel {
+            Channel::Mail => self.course.mails += 1,
+            Channel::Text => {
+                self.course.texts += 1;
+                self.course.segments += (self.weigh)(board, &wanted);
+            }
+        }
+        let wrong = nature.wrong[usize::from(wanted.channel == Channel::Text)];
+        if wrong == Some(true) {
+            self.course.refused += 1;
+            self.record.covered.extend(asks.iter().map(|ask| (*ask, Cover::Failed)));
+            let address = standing::address(board, &self.record, wanted.guardians[0], wanted.channel);
+            self.record.bad.extend(address.map(|address| (wanted.channel, address.to_owned())));
+            (0..self.plans.len()).for_each(|home| self.plan(home, at));
+            return;
+        }
+        for ask in asks {
+            self.record.covered.insert(ask, Cover::Done);
+            self.record.tell(ask, board.fingerprint(ask.item), at);
+        }
+        if wrong.is_none() {
+            self.read(owner, nature, at, &wanted);
+        }
+    }
+
+    /// Somebody reads a message, and may answer it later.
+    fn read(&mut self, owner: GuardianId, nature: Nature, at: Timestamp, wanted: &Wanted) {
+        let Some((item, notice)) = wanted.parts.first().copied() else { return };
+        let draws = self.page(owner, Leaf::Message { item, notice, channel: wanted.channel });
+        let zone = &self.stage.board.season.zone;
+        let then =
+            moment::answered(zone, at, self.habits.waiting(wanted.channel), [draws[1], draws[2], draws[3]]);
+        if wanted.channel == Channel::Text {
+            let had = self.texts_had.entry(owner).or_default();
+            *had += 1;
+            match nature.stops_at {
+                Some(stops_at) if *had == stops_at => return self.put(then, Deed::Stops { guardian: owner }),
+                Some(stops_at) if *had > stops_at => return,
+                _ => {}
+            }
+        }
+        if !wanted.owes || nature.never {
+            return;
+        }
+        let open = self.open(owner, wanted);
+        let Some(chance) = self.asked_again(owner, wanted, &open) else { return };
+        if draws[0] >= chance {
+            return;
+        }
+        let kind = match draws[4] {
+            cant if cant < self.habits.cant_come => AnswerKind::CantCome,
+            asks if asks < self.habits.cant_come + self.habits.question => AnswerKind::Question,
+            _ => AnswerKind::Heard,
+        };
+        self.decided.extend(open.iter().map(|item| (owner, *item)));
+        self.put(then, Deed::Says { guardians: wanted.guardians.clone(), items: open, kind });
+    }
+
+    /// What a message asks that nobody who gets it has answered or is about to.
+    fn open(&self, owner: GuardianId, wanted: &Wanted) -> Vec<Item> {
+        let board = &self.stage.board;
+        let unanswered = |item: Item| {
+            wanted.guardians.iter().any(|guardian| !answered(board, &self.record, *guardian, item))
+        };
+        let mut items: Vec<Item> = wanted
+            .parts
+            .iter()
+            .filter(|(item, notice)| {
+                plan::owes(board, *notice) && !self.decided.contains(&(owner, *item)) && unanswered(*item)
+            })
+            .map(|(item, _)| *item)
+            .collect();
+        items.dedup();
+        items
+    }
+
+    /// Counts an asking, and gives the chance that it is answered: that of the freshest thing it asks. None if it asks
+    /// nothing that is open.
+    fn asked_again(&mut self, owner: GuardianId, wanted: &Wanted, open: &[Item]) -> Option<f64> {
+        let mut freshest: Option<(f64, f64)> = None;
+        for (item, notice) in wanted.parts.iter().filter(|(item, _)| open.contains(item)) {
+            let asked = self.asked.entry((owner, *item)).or_default();
+            let share = match asked.last {
+                Some((last, first)) if last == *notice => {
+                    self.habits.share_of_copy(asked.times.saturating_sub(1), first)
+                }
+                _ => {
+                    let share = self.habits.share(asked.times, wanted.channel);
+                    asked.times += 1;
+                    asked.last = Some((*notice, wanted.channel));
+                    share
+                }
+            };
+            if freshest.is_none_or(|(rest, _)| asked.rest > rest) {
+                freshest = Some((asked.rest, share));
+            }
+            asked.rest *= 1.0 - share;
+        }
+        freshest.map(|(rest, share)| self.habits.chance(share, rest))
+    }
+
+    fn happen(&mut self, at: Timestamp, deed: Deed) {
+        match deed {
+            Deed::Says { guardians, items, kind } => {
+                let owner_of = |guardian: &GuardianId| {
+                    [Channel::Mail, Channel::Text].map(|channel| self.stage.owner(*guardian, channel))
+                };
+                let owners: Vec<GuardianId> = guardians.iter().flat_map(owner_of).collect();
+                for item in &items {
+                    owners.iter().for_each(|owner| {
+                        self.decided.remove(&(*owner, *item));
+                    });
+                }
+                self.say(&guardians, &items, kind, at);
+            }
+            Deed::Stops { guardian } => {
+                let address = standing::address(&self.stage.board, &self.record, guardian, Channel::Text);
+                self.record.stopped.extend(address.map(|address| (Channel::Text, address.to_owned())));
+                (0..self.plans.len()).for_each(|home| self.plan(home, at));
+            }
+            Deed::Rings(event) => self.ring(event, at),
+            Deed::Begins(event) => self.begin(event),
+        }
+    }
+
+    fn say(&mut self, guardians: &[GuardianId], items: &[Item], kind: AnswerKind, at: Timestamp) {
+        if kind == AnswerKind::Question {
+            return;
+        }
+        let board = &self.stage.board;
+        for item in items {
+            for guardian in guardians {
+                if answered(board, &self.record, *guardian, *item) {
+                    continue;
+                }
+                let (fingerprint, one_phone) = (board.fingerprint(*item), guardians.len() > 1);
+                self.record.answer(*guardian, *item, Answer { kind, fingerprint, at, one_phone });
+                if kind == AnswerKind::Heard {
+                    self.count_heard(*item, at);
+                }
+            }
+            self.count_settled(*item, at);
+        }
+        self.stale.iter_mut().for_each(|since| *since = Some(at));
+    }
+
+    fn count_heard(&mut self, item: Item, at: Timestamp) {
+        if let (Some(day), false) = (self.stage.day(at), item.who.is_chaperone()) {
+            self.course.heard[self.stage.matter(item) * self.course.days + day] += 1;
+        }
+    }
+
+    fn count_settled(&mut self, item: Item, at: Timestamp) {
+        if item.who.is_chaperone() {
+            return;
+        }
+        let now = standing::settled(&self.stage.board, &self.record, item);
+        let step = match (now, self.settled.contains(&item)) {
+            (true, false) => 1,
+            (false, true) => -1,
+            _ => return,
+        };
+        if now {
+            self.settled.insert(item)
+        } else {
+            self.settled.remove(&item)
+        };
+        if let Some(day) = self.stage.day(at) {
+            self.course.settled[self.stage.matter(item) * self.course.days + day] += step;
+        }
+    }
+
+    /// Children of an event about whom somebody has to be rung; and how many can't come.
+    fn to_ring(&self, event: EventId) -> (Vec<(ChildId, Item)>, u32) {
+        let (board, mut out) = (&self.stage.board, 0);
+        let theirs = self.group.called.iter().filter(|(_, at)| *at == event);
+        let open = theirs
+            .map(|(child, _)| (*child, Item { who: (*child).into(), event: Some(event) }))
+            .filter(|(_, item)| !self.settled.contains(item))
+            .filter(|(child, item)| {
+                let mut said =
+                    board.cares_of(*child).map(|care| self.record.answers.get(&(care.guardian, *item)));
+                let cant = said.any(|answer| answer.is_some_and(|a| a.kind == AnswerKind::CantCome));
+                out += u32::from(cant);
+                !cant
+            })
+            .collect();
+        (open, out)
+    }
+
+    fn ring(&mut self, event: EventId, at: Timestamp) {
+        let (open, _) = self.to_ring(event);
+        for (child, item) in open {
+            self.course.calls[event.at()] += 1;
+            for list in self.stage.lists_of.get(&(child, event)).into_iter().flatten() {
+                self.course.lists[*list].0 += 1;
+            }
+            for guardian in rung(&self.stage.board, &self.record, item) {
+                if let Some(kind) = self.answers_call(guardian, item, event) {
+                    self.say(&[guardian], &[item], kind, at);
+                }
+            }
+        }
+    }
+
+    /// What a guardian says when she is rung about an item; none if the call reaches nobody.
+    fn answers_call(&mut self, guardian: GuardianId, item: Item, event: EventId) -> Option<AnswerKind> {
+        self.stage.board.season.guardians[guardian.at()].contact.phone.as_ref()?;
+        let owner = self.stage.owner(guardian, Channel::Text);
+        let nature = self.nature(owner);
+        if nature.never || nature.wrong[1].is_some() {
+            return None;
+        }
+        let draws = self.page(owner, Leaf::Ring(event));
+        let rest = self.asked.get(&(owner, item)).map_or(1.0, |asked| asked.rest);
+        let reached = draws[0] < self.habits.chance(self.habits.ring, rest);
+        let cant = draws[1] < self.habits.cant_come;
+        reached.then_some(if cant { AnswerKind::CantCome } else { AnswerKind::Heard })
+    }
+
+    fn begin(&mut self, event: EventId) {
+        let (open, cant) = self.to_ring(event);
+        self.course.cant_come[event.at()] += cant;
+        self.course.left[event.at()] += open.len() as u32;
+        for (child, _) in open {
+            for list in self.stage.lists_of.get(&(child, event)).into_iter().flatten() {
+                self.course.lists[*list].1 += 1;
+            }
+        }
+    }
+}
+
+/// Whether a guardian has said what settles an item for her.
+fn answered(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> bool {
+    matches!(standing::standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
+}
+
+/// Who has to be rung so that a child is settled.
+fn rung(board: &Board, record: &Record, item: Item) -> Vec<GuardianId> {
+    let cares: Vec<_> = board.cares_of(item.who).collect();
+    let heard = |guardian: GuardianId| standing::heard(board, record, guardian, item).is_some();
+    let mut out = Vec::new();
+    match board.season.settings.settled_by {
+        SettledBy::AnyGuardian => out.extend(cares.first().map(|care| care.guardian)),
+        SettledBy::EachHousehold => {
+            for care in &cares {
+                let home = |other: &&&crate::domain::season::Care| other.household == care.household;
+                let first = cares.iter().find(home).is_some_and(|first| first.guardian == care.guardian);
+                if first && !cares.iter().filter(home).any(|other| heard(other.guardian)) {
+                    out.push(care.guardian);
+                }
+            }
+        }
+        SettledBy::BringsAndCollects => {
+            let brings: Vec<GuardianId> = cares.iter().filter(|c| c.brings).map(|c| c.guardian).collect();
+            let collects: Vec<GuardianId> = cares.iter().filter(|c| c.collects).map(|c| c.guardian).collect();
+            for side in [&brings, &collects] {
+                if !side.iter().any(|guardian| heard(*guardian)) {
+                    out.extend(side.first());
+                }
+            }
+            // Both said yes on one phone: one of them has to say so herself.
+            if out.is_empty() {
+                out.extend(brings.first());
+            }
+        }
+    }
+    out.sort();
+    out.dedup();
+    out
+}
