@@ -104,6 +104,7 @@ fn a_file_that_is_no_workbook_is_told_so() {
         &["check", "notes.xlsx"][..],
         &["check", "missing.xlsx"],
         &["plan", "notes.xlsx", "--at", "2027-02-08T09:00"],
+        &["rehearse", "notes.xlsx"],
     ] {
         let said = allheard(folder.path(), arguments);
         assert_eq!(said.status.code(), Some(1), "{arguments:?}");
@@ -202,6 +203,41 @@ fn a_season_goes_by_on(database: &str) {
     let verified = allheard(folder, &["ledger", "verify", "--config", "allheard.toml"]);
     assert_eq!(verified.status.code(), Some(0), "{}", err(&verified));
     assert!(out(&verified).contains("whole"), "{}", out(&verified));
+}
+
+#[test]
+fn a_season_is_rehearsed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    example(folder);
+    let run = |more: &[&str]| {
+        let arguments = ["rehearse", "example.xlsx", "--seasons", "2", "--changes", "0"];
+        let done = allheard(folder, &[&arguments, more].concat());
+        assert_eq!(done.status.code(), Some(0), "{}", err(&done));
+        done
+    };
+    let prices = ["--json", "--per-text", "0.04", "--per-mail", "0"];
+    let report = json(&run(&prices));
+    assert_eq!(report, json(&run(&prices)), "a rehearsal is a function");
+    assert_ne!(report["calls"], json(&run(&["--json", "--seed", "2"]))["calls"]);
+    let segments = report["messages"]["segments"]["mean"].as_f64().expect("a number");
+    assert!(segments > report["messages"]["texts"]["mean"].as_f64().expect("a number"), "{segments}");
+    assert!((report["cost"].as_f64().expect("a price") - 0.04 * segments).abs() < 1e-6);
+    let standing = report["standing"].as_array().expect("events");
+    let dress = standing.iter().find(|m| m["name"] == "Dress rehearsal").expect("the dress rehearsal");
+    let settled: Vec<f64> = dress["days"]
+        .as_array()
+        .expect("days")
+        .iter()
+        .map(|day| day["settled"]["mean"].as_f64().expect("a number"))
+        .collect();
+    assert!(settled.first() < settled.last() && settled.last() < Some(&350.0), "{settled:?}");
+    let told = out(&run(&[]));
+    for words in ["Dress rehearsal: 350 children", "to ring about on Sat 20 Mar 18:00", "Messages: "] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    let wrong = allheard(folder, &["rehearse", "example.xlsx", "--at", "soon"]);
+    assert_eq!(wrong.status.code(), Some(1), "{}", err(&wrong));
 }
 
 /// The demonstration twice: the same seed gives the same JSON but for time and memory, and nothing is wrong with it.

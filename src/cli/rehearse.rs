@@ -8,7 +8,7 @@ use crate::app::ways;
 use crate::domain::board::Board;
 use crate::domain::record::Record;
 use crate::domain::rehearsal::outlook::{Gain, Paired, Spread};
-use crate::domain::season::EventId;
+use crate::domain::season::{ChaperoneId, EventId};
 use crate::domain::wall;
 use crate::service::office::Ways;
 use crate::service::ports::Clock as _;
@@ -16,6 +16,8 @@ use crate::service::wording::Wording;
 use crate::workbook;
 use jiff::{Timestamp, ToSpan};
 use serde_json::{Value, json};
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 /// Stands for the page address in texts whose segments are counted: about as long as a real one.
@@ -24,6 +26,12 @@ const SPECIMEN_ADDRESS: &str = "https://show.example.org";
 const EARLY_DAYS: i32 = 7;
 /// A day is shown where the mean has moved so much since the last one shown.
 const SHOWN_STEP: f64 = 0.5;
+/// Errors of a mean within which a difference does not show (95 of 100 means of nothing at all lie within 1.96).
+const SHOWS_ERRORS: f64 = 2.0;
+/// Characters of a chaperone's name and of a column beside it.
+const NAME: usize = 28;
+/// Characters of a column of counts.
+const COLUMN: usize = 13;
 /// Seasons at most.
 const SEASONS_MAX: u32 = 100_000;
 
@@ -35,7 +43,7 @@ pub(super) struct Options {
     #[arg(long, default_value_t = 100, value_parser = clap::value_parser!(u32).range(1..=i64::from(SEASONS_MAX)))]
     seasons: u32,
     /// On how many of them each change of plan is tried; 0 tries none.
-    #[arg(long, value_name = "SEASONS", default_value_t = 20)]
+    #[arg(long, value_name = "SEASONS", default_value_t = 10)]
     changes: u32,
     /// Which families.
     #[arg(long, default_value_t = 1)]
@@ -234,61 +242,77 @@ impl Told<'_> {
         lines
     }
 
+    /// A line for each chaperone, a column for each event.
     fn chaperone_lines(&self) -> Vec<String> {
         let (stage, outlook) = (&self.report.stage, &self.report.outlook);
         let season = &stage.board.season;
-        let mut lines = Vec::new();
-        let mut last = None;
-        for ((event, chaperone), (ring, left)) in stage.lists.iter().zip(&outlook.lists) {
-            if ring.mean() == 0.0 && left.mean() == 0.0 {
-                continue;
-            }
-            if last != Some(*event) {
-                lines.push(String::new());
-                lines
-                    .push(format!("Children to ring about by chaperone, {}", season.events[event.at()].name));
-                last = Some(*event);
-            }
-            let name = &season.chaperones[chaperone.at()].name;
-            lines.push(format!("  {name:<28}  {:>12}  still open {:>12}", finely(ring), finely(left)));
+        let mut rows: BTreeMap<ChaperoneId, BTreeMap<EventId, &Spread>> = BTreeMap::new();
+        for ((event, chaperone), (ring, _)) in stage.lists.iter().zip(&outlook.lists) {
+            rows.entry(*chaperone).or_default().insert(*event, ring);
+        }
+        let events: BTreeSet<EventId> = stage.lists.iter().map(|(event, _)| *event).collect();
+        if rows.is_empty() {
+            return Vec::new();
+        }
+        let column = |text: &str| format!("  {:>COLUMN$}", text.chars().take(COLUMN).collect::<String>());
+        let heads: String = events.iter().map(|event| column(&season.events[event.at()].name)).collect();
+        let mut lines = vec![
+            String::new(),
+            "Children to ring about, by chaperone; a child with two of them is on both lists".to_owned(),
+            format!("  {:<NAME$}{heads}", ""),
+        ];
+        for (chaperone, lists) in rows {
+            let cell = |event| column(&lists.get(event).map_or(String::new(), |ring| finely(ring)));
+            let cells: String = events.iter().map(cell).collect();
+            lines.push(format!("  {:<NAME$}{cells}", season.chaperones[chaperone.at()].name));
         }
         lines
     }
 
+    /// The changes of plan that show: those that save calls, then those that save messages and cost no call.
     fn gain_lines(&self) -> Vec<String> {
-        let season = &self.report.stage.board.season;
-        let early = self.wish.early_days;
-        if self.report.gains.is_empty() {
+        let gains = &self.report.gains;
+        if gains.is_empty() {
             return Vec::new();
         }
+        let (tried, calls) = (self.wish.tried, self.report.outlook.all_calls.mean());
         let mut lines = vec![
             String::new(),
             format!(
-                "What a change of plan would buy, tried on {} seasons with the same families (± standard error), most calls \
-                 saved for a text first; of {:.0} calls in all",
-                self.wish.tried,
-                self.report.outlook.all_calls.mean()
-            ),
-            format!(
-                "  {:>13}  {:>13}  {:>13}  {:>13}  change",
-                "calls",
-                format!("settled -{early} d"),
-                "texts",
-                "mails"
+                "Changes of plan, tried on {tried} seasons with the same families: how much more or less in the mean, ± its \
+                 standard error; of {calls:.0} calls in all"
             ),
         ];
-        for gain in &self.report.gains {
+        let saves: Vec<&Gain> = gains.iter().filter(|gain| beyond(&gain.calls) == Ordering::Less).collect();
+        let spares = |gain: &&Gain| {
+            beyond(&gain.calls) == Ordering::Equal
+                && beyond(&gain.early) != Ordering::Less
+                && gain.texts.mean() + gain.mails.mean() <= -1.0
+        };
+        let spares: Vec<&Gain> = gains.iter().filter(spares).collect();
+        lines.extend(self.gain_table("These save calls, most for each text more first:", &saves));
+        lines.extend(self.gain_table("These save messages and cost no call that shows:", &spares));
+        lines.push(format!(
+            "  {} others do neither (--json shows them)",
+            gains.len() - saves.len() - spares.len()
+        ));
+        lines
+    }
+
+    fn gain_table(&self, title: &str, gains: &[&Gain]) -> Vec<String> {
+        if gains.is_empty() {
+            return Vec::new();
+        }
+        let early = format!("settled -{} d", self.wish.early_days);
+        let heads = ["calls", &early, "texts", "mails"].map(|head| format!("{head:>13}")).join("  ");
+        let mut lines = vec![format!("  {title}"), format!("  {heads}  change")];
+        for gain in gains {
             let cells = [&gain.calls, &gain.early, &gain.texts, &gain.mails].map(signed);
+            let cells = cells.map(|cell| format!("{cell:>13}")).join("  ");
             let price = self.price(gain.mails.mean(), gain.segments.mean());
-            let price = price.map_or(String::new(), |price| format!("  ({price:+.2})"));
-            lines.push(format!(
-                "  {:>13}  {:>13}  {:>13}  {:>13}  {}{price}",
-                cells[0],
-                cells[1],
-                cells[2],
-                cells[3],
-                gain.change.words(season)
-            ));
+            let price = price.map_or(String::new(), |price| format!(" ({price:+.2})"));
+            let words = gain.change.words(&self.report.stage.board.season);
+            lines.push(format!("  {cells}  {words}{price}"));
         }
         lines
     }
@@ -366,6 +390,12 @@ impl Told<'_> {
             "calls_saved_per_text": gain.worth(),
         })
     }
+}
+
+/// Whether a difference shows, and which way.
+fn beyond(paired: &Paired) -> Ordering {
+    let within = SHOWS_ERRORS * paired.error().unwrap_or(f64::INFINITY);
+    if paired.mean().abs() > within { paired.mean().total_cmp(&0.0) } else { Ordering::Equal }
 }
 
 fn counted(spread: &Spread) -> String {

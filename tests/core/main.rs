@@ -13,6 +13,7 @@ mod next;
 mod plans;
 mod properties;
 mod published;
+mod rehearsal;
 mod repeats;
 mod rooms;
 mod running;

@@ -4,18 +4,21 @@
 //! plan and a change of it are tried on the same families. A [`Stage`] is a season made ready once; each
 //! [`live`](run::live) of it is one [`Course`]; [`Outlook`] and [`Gain`] count courses and keep none.
 
+mod calls;
 pub mod chance;
+pub mod course;
 pub mod fit;
 pub mod habits;
 pub mod moment;
+mod nature;
 pub mod outlook;
 pub mod run;
 pub mod stage;
 pub mod variants;
 
 pub use chance::Chance;
+pub use course::Course;
 pub use habits::Habits;
 pub use outlook::{Gain, Outlook};
-pub use run::Course;
 pub use stage::{Stage, Terms};
 pub use variants::Change;

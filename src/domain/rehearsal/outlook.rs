@@ -1,6 +1,6 @@
 //! Many courses counted together. What is kept does not grow with their number: how often each count occurred.
 
-use super::run::Course;
+use super::course::Course;
 use super::stage::Stage;
 use super::variants::Change;
 use std::collections::BTreeMap;

@@ -1,102 +1,24 @@
 //! One season, lived through: messages go as planned, some are answered after a while, and what is answered is not
 //! asked again.
 
+use super::calls::rung;
 use super::chance::{Chance, DRAWS, Leaf, Page};
+use super::course::Course;
 use super::habits::Habits;
 use super::moment;
+use super::nature::Nature;
 use super::stage::{Asked, Group, Leaving, Stage, planned};
 use crate::domain::board::{Board, Item};
 use crate::domain::plan::{self, Wanted};
-use crate::domain::record::{Answer, AnswerKind, Ask, Cover, Record};
-use crate::domain::season::{Channel, ChildId, EventId, GuardianId, SettledBy};
+use crate::domain::record::{Answer, AnswerKind, Ask, Cover, NoticeKey, Record};
+use crate::domain::season::{Channel, ChildId, EventId, GuardianId};
 use crate::domain::standing::{self, Standing};
 use jiff::Timestamp;
 use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap, HashSet};
 
-/// Texts that somebody puts up with at least before asking for no more ([A]) ...
-const PATIENCE_LEAST: u32 = 2;
-/// ... and so many different numbers of them ([A]).
-const PATIENCES: f64 = 4.0;
-
 /// Segments of a text; what a mail answers does not matter.
 pub type Weigh<'a> = &'a (dyn Fn(&Board, &Wanted) -> u32 + Sync);
-
-/// How one season went, in counts.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Course {
-    days: usize,
-    settled: Vec<i32>,
-    heard: Vec<i32>,
-    /// Children to ring about when those not heard from are rung, by event.
-    pub calls: Vec<u32>,
-    /// Children still open when the first is called, by event.
-    pub left: Vec<u32>,
-    /// Children who can't come, by event, as far as was said before it.
-    pub cant_come: Vec<u32>,
-    /// The same as `calls` and `left`, by chaperones' list.
-    pub lists: Vec<(u32, u32)>,
-    /// Mails handed over.
-    pub mails: u32,
-    /// Texts handed over.
-    pub texts: u32,
-    /// Segments of the texts.
-    pub segments: u32,
-    /// Messages that a carrier refused.
-    pub refused: u32,
-}
-
-impl Course {
-    fn of(stage: &Stage) -> Course {
-        let (events, days) = (stage.board.season.events.len(), stage.days());
-        Course {
-            days,
-            settled: vec![0; stage.matters() * days],
-            heard: vec![0; stage.matters() * days],
-            calls: vec![0; events],
-            left: vec![0; events],
-            cant_come: vec![0; events],
-            lists: vec![(0, 0); stage.lists.len()],
-            mails: 0,
-            texts: 0,
-            segments: 0,
-            refused: 0,
-        }
-    }
-
-    /// Children settled about a matter at the end of each day.
-    pub fn settled(&self, matter: usize) -> impl Iterator<Item = u32> {
-        summed(&self.settled[matter * self.days..(matter + 1) * self.days])
-    }
-
-    /// Recipients (guardian and child) heard from about a matter at the end of each day.
-    pub fn heard(&self, matter: usize) -> impl Iterator<Item = u32> {
-        summed(&self.heard[matter * self.days..(matter + 1) * self.days])
-    }
-
-    /// Children to ring about, all events together.
-    pub fn all_calls(&self) -> u32 {
-        self.calls.iter().sum()
-    }
-
-    /// Children settled so many days before each event, as the stage's terms say, all events together.
-    pub fn early(&self, stage: &Stage) -> u32 {
-        let days = i64::from(stage.terms.early_days);
-        let day = |event: &EventId| {
-            let date = stage.board.season.events[event.at()].date;
-            stage.day_of(date.saturating_sub(jiff::Span::new().days(days)))
-        };
-        let events = stage.moments.keys().filter_map(|event| Some((*event, day(event)?)));
-        events.map(|(event, day)| self.settled(event.at()).nth(day).unwrap_or(0)).sum()
-    }
-}
-
-fn summed(steps: &[i32]) -> impl Iterator<Item = u32> {
-    steps.iter().scan(0_i32, |sum, step| {
-        *sum += step;
-        Some(u32::try_from(*sum).unwrap_or(0))
-    })
-}
 
 /// Lives through a season.
 pub fn live(stage: &Stage, habits: &Habits, chance: &dyn Chance, season: u32, weigh: Weigh<'_>) -> Course {
@@ -114,16 +36,6 @@ enum Deed {
     Stops { guardian: GuardianId },
     Rings(EventId),
     Begins(EventId),
-}
-
-/// What a guardian is like.
-#[derive(Debug, Clone, Copy)]
-struct Nature {
-    never: bool,
-    /// The text at which she asks for no more.
-    stops_at: Option<u32>,
-    /// By mail and by text: whether the address is wrong, and whether that shows.
-    wrong: [Option<bool>; 2],
 }
 
 struct Life<'a> {
@@ -217,15 +129,7 @@ impl<'a> Life<'a> {
         if let Some(nature) = self.natures.get(&guardian) {
             return *nature;
         }
-        let habits = self.habits;
-        let draws = self.page(guardian, Leaf::Habits);
-        let wrong = |is: f64, shows: f64| (is < habits.wrong).then_some(shows < habits.wrong_refused);
-        let patience = PATIENCE_LEAST + (draws[2] * PATIENCES) as u32;
-        let nature = Nature {
-            never: draws[0] < habits.never,
-            stops_at: (draws[1] < habits.stops_texts).then_some(patience),
-            wrong: [wrong(draws[3], draws[4]), wrong(draws[5], draws[6])],
-        };
+        let nature = Nature::of(self.habits, self.page(guardian, Leaf::Habits));
         self.natures.insert(guardian, nature);
         nature
     }
@@ -425,7 +329,36 @@ impl<'a> Life<'a> {
             }
             self.count_settled(*item, at);
         }
-        self.stale.iter_mut().for_each(|since| *since = Some(at));
+        for home in 0..self.plans.len() {
+            if self.stale[home].is_some() || self.concerns(home, items) {
+                self.stale[home] = Some(at);
+            } else {
+                debug_assert!(self.stands(home, at), "an answer changed a plan that asks nothing about it");
+            }
+        }
+    }
+
+    /// Whether an answer can change what is left of a household's plan: where that asks those not heard from, or
+    /// is late already. What goes to everyone goes whatever was answered.
+    fn concerns(&self, home: usize, items: &[Item]) -> bool {
+        let notices = &self.stage.board.season.notices;
+        let (plan, gone) = &self.plans[home];
+        plan[*gone..].iter().any(|leaving| {
+            let asks = |(item, notice): &(Item, NoticeKey)| match notice {
+                NoticeKey::Rule(at) => notices[*at].to.of_unheard() && items.contains(item),
+                NoticeKey::Change(_) => true,
+            };
+            leaving.at != leaving.wanted.due || leaving.wanted.parts.iter().any(asks)
+        })
+    }
+
+    /// Whether what is left of a household's plan is what would be planned now.
+    fn stands(&self, home: usize, now: Timestamp) -> bool {
+        let anew = planned(&self.stage.board, &self.record, self.group.households[home], now);
+        let (plan, gone) = &self.plans[home];
+        let left = &plan[*gone..];
+        left.len() == anew.len()
+            && left.iter().zip(&anew).all(|(old, new)| (old.at, &old.wanted.key) == (new.at, &new.wanted.key))
     }
 
     fn count_heard(&mut self, item: Item, at: Timestamp) {
@@ -517,39 +450,4 @@ impl<'a> Life<'a> {
 /// Whether a guardian has said what settles an item for her.
 fn answered(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> bool {
     matches!(standing::standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
-}
-
-/// Who has to be rung so that a child is settled.
-fn rung(board: &Board, record: &Record, item: Item) -> Vec<GuardianId> {
-    let cares: Vec<_> = board.cares_of(item.who).collect();
-    let heard = |guardian: GuardianId| standing::heard(board, record, guardian, item).is_some();
-    let mut out = Vec::new();
-    match board.season.settings.settled_by {
-        SettledBy::AnyGuardian => out.extend(cares.first().map(|care| care.guardian)),
-        SettledBy::EachHousehold => {
-            for care in &cares {
-                let home = |other: &&&crate::domain::season::Care| other.household == care.household;
-                let first = cares.iter().find(home).is_some_and(|first| first.guardian == care.guardian);
-                if first && !cares.iter().filter(home).any(|other| heard(other.guardian)) {
-                    out.push(care.guardian);
-                }
-            }
-        }
-        SettledBy::BringsAndCollects => {
-            let brings: Vec<GuardianId> = cares.iter().filter(|c| c.brings).map(|c| c.guardian).collect();
-            let collects: Vec<GuardianId> = cares.iter().filter(|c| c.collects).map(|c| c.guardian).collect();
-            for side in [&brings, &collects] {
-                if !side.iter().any(|guardian| heard(*guardian)) {
-                    out.extend(side.first());
-                }
-            }
-            // Both said yes on one phone: one of them has to say so herself.
-            if out.is_empty() {
-                out.extend(brings.first());
-            }
-        }
-    }
-    out.sort();
-    out.dedup();
-    out
 }
