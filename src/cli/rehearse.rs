@@ -14,8 +14,7 @@ use crate::service::office::Ways;
 use crate::service::ports::Clock as _;
 use crate::service::wording::Wording;
 use crate::workbook;
-use jiff::{Timestamp, ToSpan};
-use serde_json::{Value, json};
+use jiff::Timestamp;
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
@@ -24,8 +23,6 @@ use std::path::PathBuf;
 const SPECIMEN_ADDRESS: &str = "https://show.example.org";
 /// Days before an event for what is settled early.
 const EARLY_DAYS: i32 = 7;
-/// A day is shown where the mean has moved so much since the last one shown.
-const SHOWN_STEP: f64 = 0.5;
 /// Errors of a mean within which a difference does not show (95 of 100 means of nothing at all lie within 1.96).
 const SHOWS_ERRORS: f64 = 2.0;
 /// Characters of a chaperone's name and of a column beside it.
@@ -131,85 +128,47 @@ pub(super) fn run(options: &Options) -> Exit {
         from,
         ring_days: options.calls,
         early_days: EARLY_DAYS,
+        per_text: options.per_text,
+        per_mail: options.per_mail,
     };
     let Some(report) = rehearse(&season, record.as_ref(), &wish, &wording, &roads) else {
         tell("no notice of this workbook ever falls due; there is nothing to rehearse");
         return Exit::Wrong;
     };
-    let told = Told { report: &report, wish: &wish, options };
     if options.json {
-        say(pretty(&told.json()));
+        say(pretty(&report.json()));
     } else {
-        told.lines().iter().for_each(say);
+        Told(&report).lines().iter().for_each(say);
         tell(format!("{} seasons rehearsed; nothing was sent", options.seasons));
     }
     Exit::Done
 }
 
-/// A report and what it was asked with.
-struct Told<'a> {
-    report: &'a Report,
-    wish: &'a Wish,
-    options: &'a Options,
-}
+/// A report in lines for people.
+struct Told<'a>(&'a Report);
 
 impl Told<'_> {
-    fn matter_name(&self, matter: usize) -> &str {
-        self.report.stage.board.season.events.get(matter).map_or("House rules", |event| &event.name)
-    }
-
-    /// Matters somebody is asked about, soonest first.
-    fn matters(&self) -> Vec<usize> {
-        let heard = |matter: &usize| self.report.outlook.heard[*matter].iter().any(|day| day.mean() > 0.0);
-        (0..self.report.stage.matters()).filter(heard).collect()
-    }
-
-    /// Days on which the standing of a matter moves, up to its event: position and date.
-    fn days(&self, matter: usize) -> Vec<(usize, jiff::civil::Date)> {
-        let (stage, outlook) = (&self.report.stage, &self.report.outlook);
-        let last = stage.board.season.events.get(matter).and_then(|event| stage.day_of(event.date));
-        let last = last.unwrap_or(stage.days().saturating_sub(1));
-        let means = |day: usize| (outlook.settled[matter][day].mean(), outlook.heard[matter][day].mean());
-        let mut shown = (0.0, 0.0);
-        let mut days = Vec::new();
-        for day in 0..=last.min(stage.days().saturating_sub(1)) {
-            let now = means(day);
-            let event_day = day == last && matter < stage.board.season.events.len();
-            if (now.0 - shown.0).abs() >= SHOWN_STEP || (now.1 - shown.1).abs() >= SHOWN_STEP || event_day {
-                shown = now;
-                days.push((day, stage.first_day.saturating_add((day as i64).days())));
-            }
-        }
-        days
-    }
-
-    fn price(&self, mails: f64, segments: f64) -> Option<f64> {
-        let text = self.options.per_text.map(|price| price * segments);
-        let mail = self.options.per_mail.map(|price| price * mails);
-        (text.is_some() || mail.is_some()).then(|| text.unwrap_or(0.0) + mail.unwrap_or(0.0))
-    }
-
     fn local(&self, at: Timestamp) -> jiff::civil::DateTime {
-        wall::local(&self.report.stage.board.season.zone, at)
+        wall::local(&self.0.stage.board.season.zone, at)
     }
 
     fn lines(&self) -> Vec<String> {
-        let (stage, outlook) = (&self.report.stage, &self.report.outlook);
+        let (stage, outlook) = (&self.0.stage, &self.0.outlook);
         let season = &stage.board.season;
-        let habits = match &self.report.fitted {
+        let habits = match &self.0.fitted {
             None => "assumed habits".to_owned(),
             Some(fitted) => format!("habits learnt from {} answers so far", fitted.answers),
         };
         let mut lines = vec![format!(
             "{}: {} seasons with invented families ({habits}), seed {}. Counts are means; in brackets what 8 seasons of 10 \
              lie between.",
-            season.name, outlook.seasons, self.wish.seed
+            season.name, outlook.seasons, self.0.wish.seed
         )];
-        for matter in self.matters() {
+        for matter in self.0.matters() {
             lines.push(String::new());
-            lines.push(format!("{}: {} children", self.matter_name(matter), stage.children(matter)));
+            lines.push(format!("{}: {} children", self.0.matter_name(matter), stage.children(matter)));
             lines.push(format!("  {:<10}  {:>16}  {:>18}", "evening", "settled", "guardians heard"));
-            for (day, date) in self.days(matter) {
+            for (day, date) in self.0.days(matter) {
                 let [settled, heard] =
                     [&outlook.settled[matter][day], &outlook.heard[matter][day]].map(counted);
                 lines.push(format!("  {}  {settled:>16}  {heard:>18}", date.strftime("%a %d %b")));
@@ -235,7 +194,7 @@ impl Told<'_> {
         lines.push(format!(
             "Messages: {mails} mails, {texts} texts in {segments} segments; {refused} refused"
         ));
-        if let Some(price) = self.price(outlook.mails.mean(), outlook.segments.mean()) {
+        if let Some(price) = self.0.price(outlook.mails.mean(), outlook.segments.mean()) {
             lines.push(format!("Cost: {price:.2}"));
         }
         lines.extend(self.gain_lines());
@@ -244,7 +203,7 @@ impl Told<'_> {
 
     /// A line for each chaperone, a column for each event.
     fn chaperone_lines(&self) -> Vec<String> {
-        let (stage, outlook) = (&self.report.stage, &self.report.outlook);
+        let (stage, outlook) = (&self.0.stage, &self.0.outlook);
         let season = &stage.board.season;
         let mut rows: BTreeMap<ChaperoneId, BTreeMap<EventId, &Spread>> = BTreeMap::new();
         for ((event, chaperone), (ring, _)) in stage.lists.iter().zip(&outlook.lists) {
@@ -271,11 +230,11 @@ impl Told<'_> {
 
     /// The changes of plan that show: those that save calls, then those that save messages and cost no call.
     fn gain_lines(&self) -> Vec<String> {
-        let gains = &self.report.gains;
+        let gains = &self.0.gains;
         if gains.is_empty() {
             return Vec::new();
         }
-        let (tried, calls) = (self.wish.tried, self.report.outlook.all_calls.mean());
+        let (tried, calls) = (self.0.wish.tried, self.0.outlook.all_calls.mean());
         let mut lines = vec![
             String::new(),
             format!(
@@ -303,92 +262,18 @@ impl Told<'_> {
         if gains.is_empty() {
             return Vec::new();
         }
-        let early = format!("settled -{} d", self.wish.early_days);
+        let early = format!("settled -{} d", self.0.wish.early_days);
         let heads = ["calls", &early, "texts", "mails"].map(|head| format!("{head:>13}")).join("  ");
         let mut lines = vec![format!("  {title}"), format!("  {heads}  change")];
         for gain in gains {
             let cells = [&gain.calls, &gain.early, &gain.texts, &gain.mails].map(signed);
             let cells = cells.map(|cell| format!("{cell:>13}")).join("  ");
-            let price = self.price(gain.mails.mean(), gain.segments.mean());
+            let price = self.0.price(gain.mails.mean(), gain.segments.mean());
             let price = price.map_or(String::new(), |price| format!(" ({price:+.2})"));
-            let words = gain.change.words(&self.report.stage.board.season);
+            let words = gain.change.words(&self.0.stage.board.season);
             lines.push(format!("  {cells}  {words}{price}"));
         }
         lines
-    }
-
-    fn json(&self) -> Value {
-        let (stage, outlook) = (&self.report.stage, &self.report.outlook);
-        let season = &stage.board.season;
-        let matters = self.matters().into_iter().map(|matter| {
-            let days = self.days(matter).into_iter().map(|(day, date)| {
-                json!({
-                    "date": date.to_string(),
-                    "settled": spread_json(&outlook.settled[matter][day]),
-                    "heard": spread_json(&outlook.heard[matter][day]),
-                })
-            });
-            let event = season.events.get(matter);
-            let moments = stage.moments.get(&EventId(matter as u32));
-            json!({
-                "event": event.map(|event| event.reference.as_str()),
-                "name": self.matter_name(matter),
-                "children": stage.children(matter),
-                "days": days.collect::<Vec<_>>(),
-                "rung_at": moments.and_then(|m| m.ring).map(|at| at.to_string()),
-                "calls": moments.map(|_| spread_json(&outlook.calls[matter])),
-                "open_at_first_call": moments.map(|_| spread_json(&outlook.left[matter])),
-                "cant_come": moments.map(|_| spread_json(&outlook.cant_come[matter])),
-            })
-        });
-        let lists = stage.lists.iter().zip(&outlook.lists).map(|((event, chaperone), (ring, left))| {
-            json!({
-                "event": season.events[event.at()].reference,
-                "chaperone": season.chaperones[chaperone.at()].reference,
-                "name": season.chaperones[chaperone.at()].name,
-                "calls": spread_json(ring),
-                "open_at_first_call": spread_json(left),
-            })
-        });
-        let gains = self.report.gains.iter().map(|gain| self.gain_json(gain));
-        let habits = &self.report.habits;
-        json!({
-            "seasons": outlook.seasons,
-            "seed": self.wish.seed,
-            "from": stage.terms.from.to_string(),
-            "zone": season.zone_name,
-            "range": [crate::domain::rehearsal::outlook::RANGE.0, crate::domain::rehearsal::outlook::RANGE.1],
-            "habits": {
-                "learnt_from_answers": self.report.fitted.as_ref().map_or(0, |fitted| fitted.answers),
-                "first_text": habits.first_text, "first_mail": habits.first_mail, "first_both": habits.first_both,
-                "later": habits.later, "ring": habits.ring, "never": habits.never, "wrong_address": habits.wrong,
-                "text_minutes": [habits.text.median_minutes, habits.text.sigma],
-                "mail_minutes": [habits.mail.median_minutes, habits.mail.sigma],
-            },
-            "standing": matters.collect::<Vec<_>>(),
-            "chaperones": lists.collect::<Vec<_>>(),
-            "calls": spread_json(&outlook.all_calls),
-            "messages": {
-                "mails": spread_json(&outlook.mails), "texts": spread_json(&outlook.texts),
-                "segments": spread_json(&outlook.segments), "refused": spread_json(&outlook.refused),
-            },
-            "cost": self.price(outlook.mails.mean(), outlook.segments.mean()),
-            "changes_tried_on": self.wish.tried,
-            "changes": gains.collect::<Vec<_>>(),
-        })
-    }
-
-    fn gain_json(&self, gain: &Gain) -> Value {
-        json!({
-            "change": gain.change.words(&self.report.stage.board.season),
-            "calls": paired_json(&gain.calls),
-            "settled_early": paired_json(&gain.early),
-            "mails": paired_json(&gain.mails),
-            "texts": paired_json(&gain.texts),
-            "segments": paired_json(&gain.segments),
-            "cost": self.price(gain.mails.mean(), gain.segments.mean()),
-            "calls_saved_per_text": gain.worth(),
-        })
     }
 }
 
@@ -412,13 +297,4 @@ fn finely(spread: &Spread) -> String {
 fn signed(paired: &Paired) -> String {
     let error = paired.error().map_or(String::new(), |error| format!(" ±{error:.1}"));
     format!("{:+.1}{error}", paired.mean())
-}
-
-fn spread_json(spread: &Spread) -> Value {
-    let (low, high) = spread.range();
-    json!({ "mean": spread.mean(), "low": low, "high": high })
-}
-
-fn paired_json(paired: &Paired) -> Value {
-    json!({ "more": paired.mean(), "error": paired.error() })
 }

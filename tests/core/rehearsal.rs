@@ -362,7 +362,16 @@ fn what_is_worth_trying_asks_families() {
 #[test]
 fn changes_are_tried_on_the_same_families() {
     let season = common::board(&choir()).season;
-    let wish = |from| Wish { seasons: 60, tried: 60, seed: 3, from, ring_days: 5, early_days: 7 };
+    let wish = |from| Wish {
+        seasons: 60,
+        tried: 60,
+        seed: 3,
+        from,
+        ring_days: 5,
+        early_days: 7,
+        per_text: None,
+        per_mail: None,
+    };
     let wording = Wording::load(None).unwrap();
     let told = |from| rehearse(&season, None, &wish(from), &wording, &Ways::default()).unwrap();
     let report = told(None);

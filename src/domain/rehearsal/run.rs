@@ -1,7 +1,6 @@
 //! One season, lived through: messages go as planned, some are answered after a while, and what is answered is not
 //! asked again.
 
-use super::calls::rung;
 use super::chance::{Chance, DRAWS, Leaf, Page};
 use super::course::Course;
 use super::habits::Habits;
@@ -11,7 +10,7 @@ use super::stage::{Asked, Group, Leaving, Stage, planned};
 use crate::domain::board::{Board, Item};
 use crate::domain::plan::{self, Wanted};
 use crate::domain::record::{Answer, AnswerKind, Ask, Cover, NoticeKey, Record};
-use crate::domain::season::{Channel, ChildId, EventId, GuardianId};
+use crate::domain::season::{Channel, EventId, GuardianId};
 use crate::domain::standing::{self, Standing};
 use jiff::Timestamp;
 use std::borrow::Cow;
@@ -38,16 +37,17 @@ enum Deed {
     Begins(EventId),
 }
 
-struct Life<'a> {
-    stage: &'a Stage,
-    habits: &'a Habits,
+/// One group's season while it goes on.
+pub(super) struct Life<'a> {
+    pub(super) stage: &'a Stage,
+    pub(super) habits: &'a Habits,
     chance: &'a dyn Chance,
     season: u32,
     weigh: Weigh<'a>,
-    group: &'a Group,
-    course: &'a mut Course,
-    record: Record,
-    asked: HashMap<(GuardianId, Item), Asked>,
+    pub(super) group: &'a Group,
+    pub(super) course: &'a mut Course,
+    pub(super) record: Record,
+    pub(super) asked: HashMap<(GuardianId, Item), Asked>,
     /// The plan of each household and how far it has gone.
     plans: Vec<(Cow<'a, [Leaving]>, usize)>,
     /// Since when a household's plan is out of date.
@@ -57,7 +57,7 @@ struct Life<'a> {
     texts_had: HashMap<GuardianId, u32>,
     /// Has made up her mind about it, and will say so.
     decided: HashSet<(GuardianId, Item)>,
-    settled: HashSet<Item>,
+    pub(super) settled: HashSet<Item>,
 }
 
 impl<'a> Life<'a> {
@@ -121,11 +121,11 @@ impl<'a> Life<'a> {
         self.deeds.insert((at, next), deed);
     }
 
-    fn page(&self, guardian: GuardianId, leaf: Leaf) -> [f64; DRAWS] {
+    pub(super) fn page(&self, guardian: GuardianId, leaf: Leaf) -> [f64; DRAWS] {
         self.chance.page(Page { season: self.season, guardian, leaf })
     }
 
-    fn nature(&mut self, guardian: GuardianId) -> Nature {
+    pub(super) fn nature(&mut self, guardian: GuardianId) -> Nature {
         if let Some(nature) = self.natures.get(&guardian) {
             return *nature;
         }
@@ -311,7 +311,7 @@ impl<'a> Life<'a> {
         }
     }
 
-    fn say(&mut self, guardians: &[GuardianId], items: &[Item], kind: AnswerKind, at: Timestamp) {
+    pub(super) fn say(&mut self, guardians: &[GuardianId], items: &[Item], kind: AnswerKind, at: Timestamp) {
         if kind == AnswerKind::Question {
             return;
         }
@@ -384,65 +384,6 @@ impl<'a> Life<'a> {
         };
         if let Some(day) = self.stage.day(at) {
             self.course.settled[self.stage.matter(item) * self.course.days + day] += step;
-        }
-    }
-
-    /// Children of an event about whom somebody has to be rung; and how many can't come.
-    fn to_ring(&self, event: EventId) -> (Vec<(ChildId, Item)>, u32) {
-        let (board, mut out) = (&self.stage.board, 0);
-        let theirs = self.group.called.iter().filter(|(_, at)| *at == event);
-        let open = theirs
-            .map(|(child, _)| (*child, Item { who: (*child).into(), event: Some(event) }))
-            .filter(|(_, item)| !self.settled.contains(item))
-            .filter(|(child, item)| {
-                let mut said =
-                    board.cares_of(*child).map(|care| self.record.answers.get(&(care.guardian, *item)));
-                let cant = said.any(|answer| answer.is_some_and(|a| a.kind == AnswerKind::CantCome));
-                out += u32::from(cant);
-                !cant
-            })
-            .collect();
-        (open, out)
-    }
-
-    fn ring(&mut self, event: EventId, at: Timestamp) {
-        let (open, _) = self.to_ring(event);
-        for (child, item) in open {
-            self.course.calls[event.at()] += 1;
-            for list in self.stage.lists_of.get(&(child, event)).into_iter().flatten() {
-                self.course.lists[*list].0 += 1;
-            }
-            for guardian in rung(&self.stage.board, &self.record, item) {
-                if let Some(kind) = self.answers_call(guardian, item, event) {
-                    self.say(&[guardian], &[item], kind, at);
-                }
-            }
-        }
-    }
-
-    /// What a guardian says when she is rung about an item; none if the call reaches nobody.
-    fn answers_call(&mut self, guardian: GuardianId, item: Item, event: EventId) -> Option<AnswerKind> {
-        self.stage.board.season.guardians[guardian.at()].contact.phone.as_ref()?;
-        let owner = self.stage.owner(guardian, Channel::Text);
-        let nature = self.nature(owner);
-        if nature.never || nature.wrong[1].is_some() {
-            return None;
-        }
-        let draws = self.page(owner, Leaf::Ring(event));
-        let rest = self.asked.get(&(owner, item)).map_or(1.0, |asked| asked.rest);
-        let reached = draws[0] < self.habits.chance(self.habits.ring, rest);
-        let cant = draws[1] < self.habits.cant_come;
-        reached.then_some(if cant { AnswerKind::CantCome } else { AnswerKind::Heard })
-    }
-
-    fn begin(&mut self, event: EventId) {
-        let (open, cant) = self.to_ring(event);
-        self.course.cant_come[event.at()] += cant;
-        self.course.left[event.at()] += open.len() as u32;
-        for (child, _) in open {
-            for list in self.stage.lists_of.get(&(child, event)).into_iter().flatten() {
-                self.course.lists[*list].1 += 1;
-            }
         }
     }
 }

@@ -1,5 +1,7 @@
 //! Rehearsing a season: the draws, the words that texts are counted by, the threads, and what is told of it.
 
+mod told;
+
 use super::chance::HostRandom;
 use super::config::Config;
 use crate::domain::board::{Board, Item};
@@ -95,10 +97,16 @@ pub struct Wish {
     pub ring_days: i32,
     /// Days before an event for "settled early".
     pub early_days: i32,
+    /// Price of a segment.
+    pub per_text: Option<f64>,
+    /// Price of a mail.
+    pub per_mail: Option<f64>,
 }
 
 /// What a rehearsal showed.
 pub struct Report {
+    /// How it was rehearsed.
+    pub wish: Wish,
     /// The season as it is planned.
     pub stage: Stage,
     /// How seasons go.
@@ -186,5 +194,5 @@ pub fn rehearse(
         (outlook, gains)
     });
     gains.sort_by(|a, b| b.worth().total_cmp(&a.worth()));
-    Some(Report { stage, outlook, gains, habits, fitted })
+    Some(Report { wish: *wish, stage, outlook, gains, habits, fitted })
 }
