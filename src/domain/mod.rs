@@ -11,6 +11,7 @@ pub mod day;
 pub mod digest;
 pub mod due;
 pub mod facts;
+pub mod forecast;
 pub mod graph;
 pub mod hours;
 pub mod ics;
