@@ -4,6 +4,7 @@ pub mod answering;
 pub mod bringing;
 pub mod calendars;
 pub mod composing;
+pub mod forecast;
 pub mod hearing;
 pub mod letter;
 pub mod links;

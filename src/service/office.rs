@@ -250,7 +250,7 @@ pub(super) fn note_answer(record: &mut Record, guardian: GuardianId, item: Item,
     }
 }
 
-fn parts_of(board: &Board, telling: &StoredTelling) -> Option<(Vec<GuardianId>, Item, NoticeKey)> {
+pub(super) fn parts_of(board: &Board, telling: &StoredTelling) -> Option<(Vec<GuardianId>, Item, NoticeKey)> {
     let item = board.item(&telling.part.child, &telling.part.event)?;
     let notice = notice_key(board, &telling.part.notice, telling.part.fingerprint)?;
     Some((telling.guardians.iter().filter_map(|g| board.guardian(g)).collect(), item, notice))

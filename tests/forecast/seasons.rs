@@ -131,7 +131,7 @@ fn season(truth: Truth, never: f64, again: bool, dice: &mut Dice) -> Vec<Case> {
             let at = asking.at + truth.hours(cases::place(asking.channel), dice);
             askings.get(k + 1).is_none_or(|next| at < next.at).then_some(at)
         });
-        Case { askings, answered }
+        Case { askings, answered, otherwise: None }
     };
     (0..recipients).map(|_| one(dice)).collect()
 }

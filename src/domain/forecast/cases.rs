@@ -30,12 +30,19 @@ pub struct Case {
     pub askings: Vec<Asking>,
     /// When she answered, in the same hours.
     pub answered: Option<f64>,
+    /// When she was heard from in another way, such as a call: of messages that tells only that she was silent till then.
+    pub otherwise: Option<f64>,
 }
 
 /// A stretch by channel and rounded time, to count those alike.
 type Alike = (usize, i64);
 
 impl Case {
+    /// Whether she has been heard from by an instant, in whatever way.
+    pub fn is_heard(&self, now: f64) -> bool {
+        [self.answered, self.otherwise].into_iter().flatten().any(|at| at <= now)
+    }
+
     /// Whether she has answered by an instant.
     pub fn has_answered(&self, now: f64) -> bool {
         self.answered.is_some_and(|at| at <= now)
@@ -73,7 +80,8 @@ pub fn sample(cases: &[Case], now: f64) -> Sample {
     let mut silent: BTreeMap<Vec<Alike>, f64> = BTreeMap::new();
     for case in cases {
         let answer = case.answered.filter(|at| *at <= now);
-        let alike: Vec<Alike> = case.stretches(answer.unwrap_or(now)).iter().map(alike).collect();
+        let until = answer.unwrap_or(case.otherwise.map_or(now, |at| at.min(now)));
+        let alike: Vec<Alike> = case.stretches(until).iter().map(alike).collect();
         match (answer, alike.split_last()) {
             (_, None) => {}
             (Some(_), Some((last, before))) => {
@@ -104,7 +112,7 @@ fn stretch((channel, log): Alike) -> Stretch {
 /// Those who have not answered, with those asked alike together.
 pub fn waiting<'a>(cases: impl IntoIterator<Item = &'a Case>, now: f64, then: f64) -> Vec<Waiting> {
     let mut groups: BTreeMap<Vec<Alike>, Waiting> = BTreeMap::new();
-    for case in cases.into_iter().filter(|case| !case.has_answered(now)) {
+    for case in cases.into_iter().filter(|case| !case.is_heard(now)) {
         let times = case.askings.iter().map(|a| (place(a.channel), (a.at / GRAIN_HOURS).round() as i64));
         let group = groups.entry(times.collect()).or_insert_with(|| Waiting {
             so_far: case.stretches(now),
@@ -122,7 +130,7 @@ mod tests {
 
     fn case(askings: &[(Channel, f64)], answered: Option<f64>) -> Case {
         let askings = askings.iter().map(|(channel, at)| Asking { channel: *channel, at: *at }).collect();
-        Case { askings, answered }
+        Case { askings, answered, otherwise: None }
     }
 
     #[test]
@@ -146,14 +154,16 @@ mod tests {
             // Told by somebody, and never asked: that says nothing of messages.
             case(&[], Some(3.0)),
             case(&[(Channel::Text, 70.0)], None),
+            // Rung at 24: silent for as long, by message.
+            Case { otherwise: Some(24.0), ..case(&[(Channel::Text, 0.0)], None) },
         ];
         let sample = sample(&cases, 48.0);
         let counted = |list: &[(Stretch, f64)]| list.iter().map(|(s, n)| (s.channel, *n)).collect::<Vec<_>>();
         assert_eq!(counted(&sample.answered), [(0, 1.0), (1, 1.0)]);
         assert_eq!(counted(&sample.passed), [(0, 1.0)]);
         assert!((sample.passed[0].0.hours / 24.0 - 1.0).abs() < GRAIN / 2.0);
-        assert_eq!(sample.silent.len(), 1);
-        assert_eq!(sample.silent[0].1, 2.0);
+        let silent = sample.silent.iter().map(|(all, n)| (all[0].channel, all[0].hours.round(), *n));
+        assert_eq!(silent.collect::<Vec<_>>(), [(0, 49.0, 2.0), (1, 25.0, 1.0)]);
     }
 
     #[test]

@@ -122,7 +122,7 @@ impl Forecast {
     pub fn of(cases: &[Case], now: f64, assumed: &Assumed, families: &[Family]) -> Forecast {
         let sample = cases::sample(cases, now);
         let answered = cases.iter().filter(|case| case.has_answered(now)).count();
-        let silent = cases.iter().filter(|case| !case.has_answered(now) && case.asked_by(now)).count();
+        let silent = cases.iter().filter(|case| !case.is_heard(now) && case.asked_by(now)).count();
         Forecast { fits: fits(&sample, assumed, families), answered, silent }
     }
 
@@ -134,7 +134,7 @@ impl Forecast {
         then: f64,
     ) -> Outlook {
         let all = cases.clone().into_iter().count() as u32;
-        let heard = cases.clone().into_iter().filter(|case| case.has_answered(now)).count() as u32;
+        let heard = cases.clone().into_iter().filter(|case| case.is_heard(now)).count() as u32;
         let spread = self.more(&cases::waiting(cases, now, then.max(now)));
         let (low, high) = spread.range();
         Outlook {

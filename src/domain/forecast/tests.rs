@@ -4,7 +4,9 @@ use super::*;
 use crate::domain::season::Channel;
 
 fn asked(count: usize, channel: Channel, at: f64, answered: impl Fn(usize) -> Option<f64>) -> Vec<Case> {
-    (0..count).map(|k| Case { askings: vec![Asking { channel, at }], answered: answered(k) }).collect()
+    (0..count)
+        .map(|k| Case { askings: vec![Asking { channel, at }], answered: answered(k), otherwise: None })
+        .collect()
 }
 
 fn forecast(cases: &[Case], now: f64) -> Forecast {
