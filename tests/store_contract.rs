@@ -14,8 +14,8 @@ use allheard::domain::graph::{self, State, Step};
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
 use allheard::service::ports::{
-    DeedKind, Delta, FeedHolder, LinkKind, NewAnswer, NewAttempt, NewFeed, NewLink, Settled, Store,
-    StoreFault, StoredDeed, StoredMessage, StoredPart, TendRules, Tended, Unsent,
+    DeedKind, Delta, FeedHolder, LinkKind, NewAnswer, NewAttempt, NewDigest, NewFeed, NewLink, NewReply,
+    SaidDigest, Settled, Store, StoreFault, StoredDeed, StoredMessage, StoredPart, TendRules, Tended, Unsent,
 };
 use allheard::store::SqlStore;
 use allheard::store::db::{Statement, Value};
@@ -68,6 +68,7 @@ cases! {
     a_moved_due_time_binds_whoever_waits,
     an_answer_has_its_effect_once_however_often_it_comes,
     everybody_has_one_calendar_address,
+    a_digests_moment_is_taken_once_with_its_letter,
     a_deed_takes_its_place_once_and_is_never_changed,
     a_withdrawn_message_may_be_wanted_again_but_is_alive_once,
     a_database_of_a_newer_program_is_refused_in_one_line,
@@ -573,6 +574,81 @@ async fn everybody_has_one_calendar_address(engine: Engine<'_>) {
     put("five", std::slice::from_ref(&lee), 5).await;
     assert_eq!(found("one").await, None);
     assert_eq!(bench.store.feed(SEASON + 1, "five").await.unwrap(), None);
+}
+
+/// Each moment of a holder is taken by one of several processes, with its letter, its link and a line of the ledger.
+async fn a_digests_moment_is_taken_once_with_its_letter(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    let store = &bench.store;
+    let now = at("2027-03-13T18:00:00Z");
+    let digest = |of: &str, said: Option<&str>| NewDigest {
+        holder: "V001".to_owned(),
+        kind: "list".to_owned(),
+        of: at(of),
+        said: said.map(|form| SaidDigest {
+            form: form.to_owned(),
+            letter: NewReply {
+                channel: Channel::Mail,
+                address: "odile@example.com".to_owned(),
+                subject: "Your list".to_owned(),
+                words: "One to ring.".to_owned(),
+                in_reply_to: String::new(),
+                ready: now,
+                until: now + SignedDuration::from_hours(2),
+                reference: format!("digest {of}"),
+            },
+            link: Some(NewLink {
+                hash: format!("hash {of}"),
+                kind: LinkKind::Chaperone,
+                message: 0,
+                chaperone: "V001".to_owned(),
+                expires: now + SignedDuration::from_hours(48),
+            }),
+        }),
+    };
+    let last = || async {
+        let all = store.digests(SEASON).await.unwrap();
+        all.into_iter().map(|d| (d.holder, d.kind, d.of, d.form)).collect::<Vec<_>>()
+    };
+    assert_eq!(last().await, vec![]);
+    let today = "2027-03-13T18:00:00Z";
+    let takers = (0..4).map(|_| {
+        let (store, new) = (store.clone(), digest(today, Some("E001 C001 waiting\n")));
+        tokio::spawn(async move { store.put_digests(SEASON, &[new], now).await.unwrap() })
+    });
+    let mut put = 0;
+    for taker in takers.collect::<Vec<_>>() {
+        put += taker.await.unwrap();
+    }
+    assert_eq!(put, 1);
+    let row = |of: &str, form: &str| ("V001".to_owned(), "list".to_owned(), at(of), form.to_owned());
+    assert_eq!(last().await, vec![row(today, "E001 C001 waiting\n")]);
+    assert!(store.link(SEASON, &format!("hash {today}")).await.unwrap().is_some());
+    // An earlier moment is gone; a later one without anything to say keeps what was seen last.
+    assert_eq!(
+        store.put_digests(SEASON, &[digest("2027-03-12T18:00:00Z", Some("x"))], now).await.unwrap(),
+        0
+    );
+    assert_eq!(store.put_digests(SEASON, &[digest("2027-03-14T18:00:00Z", None)], now).await.unwrap(), 0);
+    assert_eq!(last().await, vec![row("2027-03-14T18:00:00Z", "E001 C001 waiting\n")]);
+    let lines = store.ledger(SEASON, 0, 1_000).await.unwrap();
+    let told: Vec<_> = lines.iter().filter(|line| line.entry.kind == "digest").collect();
+    assert_eq!(told.len(), 1);
+    assert!(told[0].entry.about.contains("guardians=V001"), "{}", told[0].entry.about);
+    verify_ledger(&**store, SEASON).await.unwrap();
+    // Whoever said stop is not sent it; what answers a person's own message still goes.
+    let own = ["V001".to_owned()];
+    let nothing = Delta::default();
+    store.set_stopped(SEASON, Channel::Mail, "odile@example.com", &own, true, &nothing, now).await.unwrap();
+    let mut direct = digest(today, Some("x")).said.unwrap().letter;
+    direct.reference = String::new();
+    store.put_reply(SEASON, &direct, now).await.unwrap();
+    let lease = now + SignedDuration::from_mins(15);
+    let claimed = store.claim_replies(SEASON, 10, now, lease).await.unwrap();
+    assert_eq!(claimed.iter().map(|r| r.reference.as_str()).collect::<Vec<_>>(), [""]);
+    bench.tend(now).await;
+    store.set_stopped(SEASON, Channel::Mail, "odile@example.com", &own, false, &nothing, now).await.unwrap();
+    assert!(store.claim_replies(SEASON, 10, now, lease).await.unwrap().is_empty(), "it was given up");
 }
 
 async fn a_moved_due_time_binds_whoever_waits(engine: Engine<'_>) {

@@ -4,8 +4,9 @@ use std::fs;
 use std::path::Path;
 
 use allheard::domain::segments;
+use allheard::service::digest::{Digest, DigestKind};
 use allheard::service::letter::{Kind, Letter, What};
-use allheard::service::samples::{sample, sample_many, samples};
+use allheard::service::samples::{digests, sample, sample_many, samples};
 use allheard::service::wording::words::{plural_category, plural_forms};
 use allheard::service::wording::{Fault, Wording};
 
@@ -70,6 +71,7 @@ fn facts(kind: Kind, language: &str) -> Vec<&'static str> {
     let day = if language == "en" { "Fri 4 June" } else { "vie 4 de junio" };
     match kind {
         Kind::Rules => vec![],
+        Kind::Introduction => vec!["Noor Tidewell"],
         Kind::CallSheet | Kind::Reminder | Kind::Eve | Kind::Duty => {
             vec![day, "17:00", "16:35", "stage door, Tar Lane"]
         }
@@ -123,7 +125,7 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
                 wanted.push(said(language, "Friday 4 June", "viernes 4 de junio"));
             }
             match kind {
-                Kind::Rules | Kind::TurnIn | Kind::Cancelled => {}
+                Kind::Rules | Kind::TurnIn | Kind::Introduction | Kind::Cancelled => {}
                 Kind::Duty => wanted.extend([
                     "17:00",
                     "16:35",
@@ -407,4 +409,55 @@ fn a_text_longer_than_any_limit_is_sent_whole_and_marked() {
     letter.items[0].event = "Répétition générale en costumes à Saint-Éloi".to_owned();
     let worded = wording.text(&letter).unwrap();
     assert!(worded.too_long && worded.text.contains(&letter.link) && worded.text.contains("17:00"));
+}
+
+#[test]
+fn a_digest_is_one_segment_with_its_link_whatever_it_says() {
+    let wording = wording();
+    for language in ["en", "es"] {
+        for kind in DigestKind::ALL {
+            for digest in digests() {
+                let digest = Digest { language: language.to_owned(), ..digest };
+                let text = wording.digest_text(kind, &digest).unwrap();
+                assert_eq!(segments::count(&text).segments.len(), 1, "{language} {kind:?}: {text}");
+                assert!(text.contains(&digest.link), "{language} {kind:?}: {text}");
+                let (subject, mail) = wording.digest_mail(kind, &digest).unwrap();
+                assert!(
+                    !subject.contains('\n') && mail.contains(&digest.link),
+                    "{language} {kind:?}: {mail}"
+                );
+                println!("{language} {}: {text}\n{subject}\n{mail}\n=====", kind.folder());
+            }
+        }
+    }
+    let [one, many, ..] = &digests()[..] else { panic!("samples") };
+    assert!(wording.digest_text(DigestKind::List, one).unwrap().contains("1 of 141 not heard from"));
+    let (_, mail) = wording.digest_mail(DigestKind::List, many).unwrap();
+    for name in many.events.iter().flat_map(|event| &event.unheard.names) {
+        assert!(mail.contains(name.as_str()), "{name}: {mail}");
+    }
+}
+
+#[test]
+fn an_introduction_tells_names_and_no_times() {
+    let wording = wording();
+    for language in ["en", "es"] {
+        for (name, letter) in samples(Kind::Introduction) {
+            let letter = speak(letter, language);
+            let mail = wording.mail(&letter).unwrap();
+            let text = wording.text(&letter).unwrap().text;
+            for part in [&text, &mail.subject, &mail.text, &mail.html] {
+                for time in ["17:00", "16:35", "20:30", "09:20"] {
+                    assert!(!part.contains(time), "{language} {name}: {part}");
+                }
+            }
+            for who in letter.introductions.iter().flat_map(|one| &one.chaperones) {
+                assert!(
+                    mail.text.contains(who.as_str()) && mail.html.contains(who.as_str()),
+                    "{name}: {}",
+                    mail.text
+                );
+            }
+        }
+    }
 }

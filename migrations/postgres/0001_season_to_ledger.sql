@@ -200,7 +200,9 @@ CREATE TABLE reply (
     ready_ms BIGINT NOT NULL,
     lease_ms BIGINT NOT NULL,
     attempts BIGINT NOT NULL,
-    why TEXT NOT NULL
+    why TEXT NOT NULL,
+    -- The key of a digest, which nobody's own message asked for; else empty.
+    reference TEXT NOT NULL
 );
 
 CREATE INDEX reply_ready ON reply (season, state, ready_ms);
@@ -260,4 +262,17 @@ CREATE TABLE person_salt (
     person TEXT NOT NULL,
     salt BYTEA NOT NULL,
     PRIMARY KEY (season, person)
+);
+
+-- The last digest of each kind for each holder, so that each moment is taken once.
+CREATE TABLE digest (
+    season BIGINT NOT NULL REFERENCES season (id),
+    -- A chaperone's ref, or coordinator.
+    holder TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    -- The moment it was for, whether or not there was anything to say.
+    of_ms BIGINT NOT NULL,
+    -- What the last one that was sent had seen, by refs and plain words; empty for none.
+    form TEXT NOT NULL,
+    PRIMARY KEY (season, holder, kind)
 );

@@ -201,7 +201,9 @@ CREATE TABLE reply (
     ready_ms INTEGER NOT NULL,
     lease_ms INTEGER NOT NULL,
     attempts INTEGER NOT NULL,
-    why TEXT NOT NULL
+    why TEXT NOT NULL,
+    -- The key of a digest, which nobody's own message asked for; else empty.
+    reference TEXT NOT NULL
 ) STRICT;
 
 CREATE INDEX reply_ready ON reply (season, state, ready_ms);
@@ -261,4 +263,17 @@ CREATE TABLE person_salt (
     person TEXT NOT NULL,
     salt BLOB NOT NULL,
     PRIMARY KEY (season, person)
+) STRICT, WITHOUT ROWID;
+
+-- The last digest of each kind for each holder, so that each moment is taken once.
+CREATE TABLE digest (
+    season INTEGER NOT NULL REFERENCES season (id),
+    -- A chaperone's ref, or coordinator.
+    holder TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    -- The moment it was for, whether or not there was anything to say.
+    of_ms INTEGER NOT NULL,
+    -- What the last one that was sent had seen, by refs and plain words; empty for none.
+    form TEXT NOT NULL,
+    PRIMARY KEY (season, holder, kind)
 ) STRICT, WITHOUT ROWID;

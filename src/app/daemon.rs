@@ -72,6 +72,10 @@ impl Ticking {
             self.hold -= 1;
             return Ok(None);
         }
+        let digested = house.digest_tick().await?;
+        if digested.put > 0 {
+            tracing::info!(digested.put, "digests");
+        }
         let sent = house.send_tick().await?;
         if sent.attempted > 0 {
             tracing::info!(sent.attempted, sent.accepted, "sent");
@@ -79,7 +83,7 @@ impl Ticking {
         let due = house.store.next_due(season).await.map_err(fault)?;
         // What is due already waits for a carrier's rate or rest, and `again_at` says until when.
         let due = due.filter(|at| sent.again_at.is_none() || *at > house.now());
-        Ok([due, sent.again_at].into_iter().flatten().min())
+        Ok([due, sent.again_at, digested.next].into_iter().flatten().min())
     }
 
     fn watch_clock(&mut self, now: Timestamp) {

@@ -34,6 +34,8 @@ const CARRIER_PER_SECOND: f64 = 50.0;
 const CARRIER_SESSIONS: usize = 8;
 /// Messages claimed at once: the carriers are slow, and a small machine should be enough.
 const BATCH: u32 = 100;
+/// Where the invented coordinator reads her mail (RFC 2606: a name kept for examples).
+const COORDINATOR: &str = "coordinator@example.org";
 /// Characters of a link's token.
 const TOKEN_CHARACTERS: usize = 22;
 /// How long after a mail was taken its bounce arrives.
@@ -91,6 +93,8 @@ pub struct Demo {
     planned_revision: i64,
     /// When something is next to be sent or tended, as of the last step.
     due: Option<Timestamp>,
+    /// When a digest may next be due.
+    digest_due: Option<Timestamp>,
     /// A link that a family has been sent, to show.
     pub family_link: Option<String>,
 }
@@ -119,7 +123,12 @@ impl Demo {
         let random = || Box::new(SeededRandom::new(seed));
         let store = SqlStore::open(&database, random()).await.map_err(StartFault::Store)?;
         let clock = Arc::new(SetClock::at(start));
-        let ways = Ways { base_url: base_url.to_owned(), batch: BATCH, ..Ways::default() };
+        let ways = Ways {
+            base_url: base_url.to_owned(),
+            batch: BATCH,
+            coordinator: vec![(Channel::Mail, COORDINATOR.to_owned())],
+            ..Ways::default()
+        };
         let wording = Wording::load(None).map_err(StartFault::Templates)?;
         let gateways = gateways(&outbox, &book, seed)?;
         let house = Arc::new(Office::new(store, gateways, clock.clone(), random(), wording, ways));
@@ -138,6 +147,7 @@ impl Demo {
             changes: changes.into(),
             planned_revision: 0,
             due: Some(start),
+            digest_due: Some(start),
             family_link: None,
         })
     }
@@ -146,8 +156,12 @@ impl Demo {
     pub async fn step(&mut self) -> Result<Step, DemoFault> {
         let now = self.clock.now();
         let mut step = Step { changed: self.take_changes(now).await?, ..Step::default() };
-        let idle = !step.changed && self.due.is_none_or(|at| at > now);
+        let digests = step.changed || self.digest_due.is_some_and(|at| at <= now);
+        let idle = !step.changed && !digests && self.due.is_none_or(|at| at > now);
         let season = self.plan_if_needed(idle).await?;
+        if digests {
+            self.digest_due = self.house.digest_tick().await?.next;
+        }
         let sent = if idle { Sent::default() } else { self.house.send_tick().await? };
         step.sent = sent.attempted;
         if sent.attempted > 0 {
@@ -165,6 +179,7 @@ impl Demo {
         let next = [
             due,
             sent.again_at,
+            self.digest_due,
             self.coming.peek().map(|Reverse((at, _, _))| *at),
             self.changes.front().map(|(at, _)| *at),
         ];

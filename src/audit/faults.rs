@@ -4,7 +4,11 @@ use super::Violations;
 use super::outbox::Entry;
 use super::record::{CHANGE, Item, Linked, Season};
 use super::view::{Times, View};
+use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
+
+/// The digests that come round by a rule; others come once for each notice.
+const LIST: &str = "list";
 
 /// Counts them all.
 pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
@@ -12,6 +16,7 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
     order.sort_by_key(|linked| linked.file.at);
     unaccounted(&order, found);
     duplicates(season, &order, found);
+    repeated_digests(season, &order, found);
     for linked in order.into_iter().filter(|linked| !linked.direct) {
         let at = linked.file.at;
         if out_of_hours(season, linked) {
@@ -30,7 +35,7 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
 }
 
 fn unaccounted(files: &[&Linked], found: &mut Violations) {
-    for linked in files.iter().filter(|linked| linked.attempt.is_none() && !linked.direct) {
+    for linked in files.iter().filter(|l| l.attempt.is_none() && l.digest.is_none() && !l.direct) {
         found.unaccounted += 1;
         found.example(format!("unaccounted: a {} at {}", linked.file.channel, linked.file.at));
     }
@@ -66,6 +71,28 @@ fn duplicates(season: &Season, files: &[&Linked], found: &mut Violations) {
     }
 }
 
+/// A digest leaves once, whatever became of it; and nobody gets more lists on one local day than the workbook's rule has
+/// times.
+fn repeated_digests(season: &Season, files: &[&Linked], found: &mut Violations) {
+    let mut left: BTreeSet<&str> = BTreeSet::new();
+    let mut lists: BTreeMap<(&str, Date), usize> = BTreeMap::new();
+    for linked in files {
+        let (Some(digest), Some(message)) = (linked.digest, linked.message.as_deref()) else { continue };
+        let at = linked.file.at;
+        let view = season.view(at);
+        let mut again = !left.insert(message);
+        if digest.kind == LIST {
+            let count = lists.entry((&digest.holder, view.day(at))).or_default();
+            *count += 1;
+            again |= *count > view.digests_a_day(&digest.holder);
+        }
+        if again {
+            found.duplicate += 1;
+            found.example(format!("duplicate: digest {message} to {} at {at}", digest.holder));
+        }
+    }
+}
+
 /// Only a mail that tells of nothing but a change may leave at any hour.
 fn out_of_hours(season: &Season, linked: &Linked) -> bool {
     let changes_only = linked
@@ -77,9 +104,10 @@ fn out_of_hours(season: &Season, linked: &Linked) -> bool {
 
 fn opted_out(season: &Season, linked: &Linked) -> Option<String> {
     let (channel, at) = (linked.file.channel, linked.file.at);
-    let guardians: Vec<String> = match linked.attempt {
-        Some(attempt) => attempt.guardians.clone(),
-        None => season.holders(channel, &linked.file.to).into_iter().map(str::to_owned).collect(),
+    let guardians: Vec<String> = match (linked.attempt, linked.digest) {
+        (Some(attempt), _) => attempt.guardians.clone(),
+        (None, Some(digest)) => vec![digest.holder.clone()],
+        (None, None) => season.holders(channel, &linked.file.to).into_iter().map(str::to_owned).collect(),
     };
     guardians.into_iter().find(|guardian| season.record.stopped(guardian, channel, at))
 }

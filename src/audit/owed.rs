@@ -61,6 +61,9 @@ fn debts<'a>(season: &'a Season, view: &'a View) -> Vec<Debt<'a>> {
             if chaperones { view.chaperones.keys().collect() } else { view.children.keys().collect() };
         for event in view.about(notice) {
             for child in people.iter().copied() {
+                if notice.introduces && !view.looked_after(child, event) {
+                    continue;
+                }
                 if let Some(times) = view.times(child, event) {
                     add(season, view, notice, child, &event.reference, Some(times), &mut debts);
                 }
@@ -223,6 +226,8 @@ impl<'a> Evidence<'a> {
 /// told. Handing in a costume is said by its own notice only.
 fn replaces(view: &View, debt: &Debt, newer: &str, told: Timestamp) -> bool {
     let newer = view.notices.iter().find(|notice| notice.reference == newer && notice.to != "turn-in");
+    // An introduction says something else than any other notice, and none says it for it.
+    let newer = newer.filter(|newer| newer.introduces == debt.notice.introduces);
     let Some(due) = newer.and_then(|notice| view.due(notice, debt.times)) else {
         return false;
     };

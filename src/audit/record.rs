@@ -43,10 +43,20 @@ pub(super) struct End {
     pub items: Vec<Item>,
 }
 
+/// A digest put down to be sent: nobody is told any times by it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Digest {
+    /// A chaperone's ref; another word for who has no row in the workbook.
+    pub holder: String,
+    /// Which of hers.
+    pub kind: String,
+}
+
 /// The ledger, sorted out.
 #[derive(Debug, Default)]
 pub(super) struct Record {
     pub attempts: BTreeMap<String, Vec<Attempt>>,
+    pub digests: BTreeMap<String, Digest>,
     pub ends: Vec<End>,
     uncertain: BTreeMap<String, Vec<Timestamp>>,
     /// First acknowledgement or "can't come" of a guardian for a child and an event.
@@ -83,6 +93,10 @@ impl Record {
             "attempting" => {
                 let attempt = Attempt { at, guardians: words("guardians"), items: items() };
                 self.attempts.entry(word("message")).or_default().push(attempt);
+            }
+            "digest" => {
+                let digest = Digest { holder: word("guardians"), kind: word("kind") };
+                self.digests.insert(word("message"), digest);
             }
             "uncertain" => self.uncertain.entry(word("message")).or_default().push(at),
             // A question settles nothing.
@@ -154,6 +168,8 @@ pub(super) struct Linked<'a> {
     pub file: &'a Sent,
     pub message: Option<String>,
     pub attempt: Option<&'a Attempt>,
+    /// The digest it is.
+    pub digest: Option<&'a Digest>,
     /// A direct answer to a person's own message.
     pub direct: bool,
 }
@@ -193,11 +209,15 @@ impl<'a> Season<'a> {
             let by = file.at.as_second() + SECOND;
             all.iter().rev().find(|attempt| attempt.at.as_second() <= by).or(all.first())
         });
+        let known = file.keys.iter().find(|key| self.record.digests.contains_key(*key));
+        let digest = known.and_then(|key| self.record.digests.get(key));
+        let message = message.or_else(|| known.cloned());
         let direct = attempt.is_none()
+            && digest.is_none()
             && self
                 .holders(file.channel, &file.to)
                 .into_iter()
                 .any(|guardian| self.record.said_lately(guardian, file.at));
-        Linked { file, message, attempt, direct }
+        Linked { file, message, attempt, digest, direct }
     }
 }

@@ -106,6 +106,19 @@ fn rule(text: &str) -> Option<Rule> {
     Some(Rule { begins: spoken(at)?, days: None, months: None, weekdays })
 }
 
+/// How often a rule comes round on a day on which it does: days in words have one time, the hours and minutes of five
+/// fields as many as they make together.
+pub(super) fn times_a_day(text: &str) -> usize {
+    let text = text.trim().to_lowercase();
+    if text.contains(" at ") {
+        return 1;
+    }
+    let parts: Vec<&str> = text.split_whitespace().collect();
+    let [minutes, hours, ..] = parts[..] else { return 0 };
+    let of = |field: &str, every: usize| numbers(field).map_or(0, |all| all.map_or(every, |all| all.len()));
+    of(minutes, 60) * of(hours, 24)
+}
+
 /// The numbers of a field; the inner none is every number.
 #[allow(clippy::option_option, reason = "a field that cannot be read is not one that allows everything")]
 fn numbers(field: &str) -> Option<Option<Vec<i8>>> {

@@ -480,3 +480,90 @@ fn times_are_found_in_words() {
     );
     assert_eq!(found.into_iter().collect::<Vec<_>>(), [(0, 10), (9, 30), (17, 5), (17, 45)]);
 }
+
+/// A chaperone with a list, who is written to by text.
+fn with_digest(stage: &mut Stage, rule: &str) {
+    let book = &mut stage.books[0].1;
+    rows(book, "season", &[&[("setting", "chaperone digest"), ("value", rule)]]);
+    rows(
+        book,
+        "chaperones",
+        &[&[("ref", "V001"), ("name", "Odile Marsh"), ("mobile", "07700 900003"), ("texts", "yes")]],
+    );
+}
+
+fn digest(stage: &mut Stage, at: &str, key: &str) {
+    let about = [("message", key), ("channel", "text"), ("guardians", "V001"), ("kind", "list")];
+    stage.line(at, "digest", &about);
+    stage.text_file(at, key, "+447700900003", "2 of 14 not heard from");
+}
+
+#[test]
+fn a_digest_is_accounted_for_and_owes_nothing() {
+    let mut stage = Stage::clean();
+    with_digest(&mut stage, "daily at 18:00");
+    digest(&mut stage, "2027-03-13T18:00:00Z", "d1");
+    digest(&mut stage, "2027-03-14T18:00:00Z", "d2");
+    stage.expect([0; 6]);
+}
+
+#[test]
+fn a_digest_twice_or_more_often_than_its_rule_is_a_duplicate() {
+    let mut stage = Stage::clean();
+    with_digest(&mut stage, "daily at 18:00");
+    digest(&mut stage, "2027-03-13T18:00:00Z", "d1");
+    digest(&mut stage, "2027-03-13T18:30:00Z", "d2");
+    stage.expect([1, 0, 0, 0, 0, 0]);
+    let mut stage = Stage::clean();
+    with_digest(&mut stage, "0 9,18 * * *");
+    digest(&mut stage, "2027-03-13T09:00:00Z", "d1");
+    digest(&mut stage, "2027-03-13T18:00:00Z", "d2");
+    stage.expect([0; 6]);
+    stage.text_file("2027-03-14T18:00:00Z", "d2", "+447700900003", "2 of 14 not heard from");
+    stage.expect([1, 0, 0, 0, 0, 0]);
+}
+
+#[test]
+fn a_digest_at_night_or_after_a_stop_is_seen_whatever_she_said_just_before() {
+    let mut stage = Stage::clean();
+    with_digest(&mut stage, "daily at 18:00");
+    stage.line("2027-03-13T17:59:00Z", "stop", &[("channel", "text"), ("guardian", "V001")]);
+    digest(&mut stage, "2027-03-13T18:00:00Z", "d1");
+    stage.expect([0, 0, 1, 0, 0, 0]);
+    let mut stage = Stage::clean();
+    with_digest(&mut stage, "daily at 18:00");
+    digest(&mut stage, "2027-03-13T20:30:00Z", "d1");
+    stage.expect([0, 1, 0, 0, 0, 0]);
+}
+
+#[test]
+fn a_digest_without_a_line_in_the_ledger_is_unaccounted() {
+    let mut stage = Stage::clean();
+    with_digest(&mut stage, "daily at 18:00");
+    stage.text_file("2027-03-13T18:00:00Z", "d1", "+447700900003", "2 of 14 not heard from");
+    stage.expect([0, 0, 0, 0, 0, 1]);
+}
+
+#[test]
+fn an_introduction_is_owed_where_somebody_looks_after_the_child_and_no_other_notice_stands_for_it() {
+    let mut stage = Stage::clean();
+    let book = &mut stage.books[0].1;
+    let notice = [
+        ("ref", "T009"),
+        ("about", "dress rehearsal"),
+        ("to", "everyone"),
+        ("counted from", "call"),
+        ("days before", "14"),
+        ("at", "09:00"),
+        ("by", "text"),
+        ("wording", "introduction"),
+    ];
+    rows(book, "notices", &[&notice]);
+    // Nobody looks after her numbers: nothing is owed.
+    stage.expect([0; 6]);
+    let book = &mut stage.books[0].1;
+    rows(book, "chaperones", &[&[("ref", "V001"), ("name", "Odile Marsh")]]);
+    rows(book, "duties", &[&[("chaperone", "Odile Marsh"), ("event", "Dress"), ("number", "Rain")]]);
+    // Owed to both guardians, though the call sheet is newer and has gone.
+    stage.expect([0, 0, 0, 0, 2, 0]);
+}

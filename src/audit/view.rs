@@ -96,6 +96,8 @@ pub(super) struct Notice {
     at: Option<Time>,
     minutes: Option<i64>,
     pub by: String,
+    /// Whether chaperones are introduced by it.
+    pub introduces: bool,
 }
 
 /// What a child's day at an event says.
@@ -119,6 +121,8 @@ pub(super) struct View {
     quick_below: usize,
     /// Minutes before the children's call: chaperones at rehearsals, on show days, their briefing, at their places.
     leads: [i64; 4],
+    /// Times a day of the digests to chaperones and to the coordinator.
+    digests: [usize; 2],
     lengths: BTreeMap<String, (i64, i64)>,
     pub events: Vec<Event>,
     pub children: BTreeMap<String, Child>,
@@ -157,6 +161,8 @@ impl View {
                 ("chaperones in place before call", "15"),
             ]
             .map(|(name, default)| setting(name, default).parse().unwrap_or(0)),
+            digests: ["chaperone digest", "coordinator digest"]
+                .map(|name| repeats::times_a_day(&setting(name, "none"))),
             lengths: lengths.collect(),
             events: book
                 .rows("events")
@@ -305,6 +311,33 @@ impl View {
         let date =
             if local.time() < self.quiet_until { local.date() } else { local.date().saturating_add(1.day()) };
         self.instant(date.to_datetime(self.quiet_until)).unwrap_or(at)
+    }
+
+    /// The local day of an instant.
+    pub fn day(&self, at: Timestamp) -> Date {
+        at.to_zoned_datetime(self.zone.clone()).date()
+    }
+
+    /// Lists that one holder of digests may get on one day.
+    pub fn digests_a_day(&self, holder: &str) -> usize {
+        self.digests[usize::from(!self.chaperones.contains_key(holder))]
+    }
+
+    /// Whether some chaperone looks after one of a child's numbers at an event, so that she can be introduced.
+    pub fn looked_after(&self, child: &str, event: &Event) -> bool {
+        let Some(child) = self.children.get(child) else { return false };
+        let danced = |name: &String| {
+            child.numbers.contains(name)
+                && event
+                    .order
+                    .iter()
+                    .any(|slot| matches!(slot, Slot::Number { name: own, .. } if own == name))
+        };
+        let dated = dated(&event.name, event.date);
+        let duties = self.chaperones.values().flat_map(|chaperone| &chaperone.duties);
+        duties
+            .filter(|(name, _)| name == "all" || *name == event.name || *name == dated)
+            .any(|(_, number)| danced(number))
     }
 
     /// Hour and minute of an instant as families read them.
@@ -538,5 +571,6 @@ fn notice(row: &Row) -> Notice {
         at: time(row.text("at")),
         minutes: row.text("minutes before").parse().ok(),
         by: folded(row.text("by")),
+        introduces: folded(row.text("wording")) == "introduction",
     }
 }

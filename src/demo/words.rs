@@ -38,6 +38,9 @@ pub const SETTINGS: &[(&str, &str)] = &[
     ("merge minutes", "60"),
     ("chaperone lead at rehearsals", "30"),
     ("chaperone lead on show days", "60"),
+    // How often is common practice, no source.
+    ("chaperone digest", "Mondays and Thursdays at 18:00"),
+    ("coordinator digest", "daily at 18:00"),
     ("quick change below", "3"),
     ("settled by", "any guardian"),
     ("given names in messages", "yes"),
@@ -363,6 +366,19 @@ pub const NOTICES: &[NoticeLine] = &[
         "duty",
     ],
     ["Chaperones, shows, the day before", "show", "chaperones", "call", "1", "12:00", "text", "no", "duty"],
+    // Names before faces, and again when they are about to meet (common practice, no source).
+    ["First contact", "show", "everyone", "first show", "35", "10:00", "mail", "no", "introduction"],
+    [
+        "First contact, show week",
+        "show",
+        "everyone",
+        "first show",
+        "6",
+        "10:00",
+        "mail",
+        "no",
+        "introduction",
+    ],
 ];
 
 /// The columns a [`NoticeLine`] fills.

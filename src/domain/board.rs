@@ -2,6 +2,7 @@
 
 use super::due::{self, Due};
 use super::facts::{Facts, Fingerprint, Published};
+use super::introduction;
 use super::itinerary::{Itinerary, Programme};
 use super::season::{
     About, Care, ChaperoneId, ChildId, EventId, GuardianId, HouseholdId, Notice, Person, Season,
@@ -85,6 +86,11 @@ impl Board {
     }
 
     fn place_notices(&mut self) {
+        let looked_after = introduction::looked_after(&self.season.duties);
+        // Nobody can be introduced to the family of a child whose numbers have no chaperone yet.
+        let to_say = |notice: &Notice, it: &Itinerary| {
+            !notice.introduces() || it.numbers.iter().any(|n| looked_after.contains(&(it.event, *n)))
+        };
         for (at, notice) in self.season.notices.iter().enumerate() {
             if notice.about == About::Season {
                 if let Some(due) = due::due(&self.season, notice, None) {
@@ -98,7 +104,7 @@ impl Board {
         for (it_at, it) in self.programme.itineraries.iter().enumerate() {
             let moments = Moments::of(it);
             for (at, notice) in self.season.notices.iter().enumerate() {
-                if !concerns(&self.season, notice, it) {
+                if !concerns(&self.season, notice, it) || !to_say(notice, it) {
                     continue;
                 }
                 let place = known.entry((at, moments)).or_insert_with(|| {

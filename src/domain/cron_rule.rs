@@ -168,6 +168,14 @@ impl CronRule {
         Time::new(i8::try_from(*hour).ok()?, i8::try_from(*minute).ok()?, 0, 0).ok()
     }
 
+    /// How often it comes round on a day on which it does.
+    pub fn times_a_day(&self) -> usize {
+        let of = |field: &Field, kind: &Kind| {
+            field.as_ref().map_or((kind.highest - kind.lowest + 1) as usize, Vec::len)
+        };
+        of(&self.minutes, &KINDS[0]) * of(&self.hours, &KINDS[1])
+    }
+
     /// The wall-clock times after a moment, soonest first, as far as the year 2100.
     pub fn after(&self, from: DateTime) -> impl Iterator<Item = DateTime> + '_ {
         std::iter::successors(self.next(from), |at| self.next(*at))

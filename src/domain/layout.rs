@@ -77,9 +77,12 @@ pub const AUDIENCES: &[&str] =
 /// Words for the channels of a notice.
 pub const ROADS: &[&str] = &["mail", "text", "mail and text"];
 /// Folders of `message-templates/LANGUAGE/` a notice may be worded by.
-pub const WORDINGS: &[&str] = &["rules", "call-sheet", "reminder", "eve", "turn-in", DUTY_WORDING];
+pub const WORDINGS: &[&str] =
+    &["rules", "call-sheet", "reminder", "eve", "turn-in", DUTY_WORDING, INTRODUCTION_WORDING];
 /// The wording of notices to chaperones.
 pub const DUTY_WORDING: &str = "duty";
+/// The wording of notices that introduce chaperones by name to their families.
+pub const INTRODUCTION_WORDING: &str = "introduction";
 /// Letter of the refs of guardians, who have no sheet of their own.
 pub const GUARDIAN_LETTER: char = 'G';
 
@@ -261,6 +264,8 @@ pub const SETTINGS: &[Setting] = &[
     setting("chaperone briefing before call", "45", "Minutes before the children's call; left out where chaperones come later than that. Common practice."),
     setting("chaperones in place before call", "15", "Minutes before the children's call that each stands at her place. Common practice."),
     setting("chaperones bring", "-", "What chaperones bring and wear, such as their badge, a pen and dark clothes; - for nothing."),
+    setting("chaperone digest", "none", "When each chaperone is sent her list if there is something to say: days and a time, such as Mondays and Thursdays at 18:00, or a line of a crontab; none for never."),
+    setting("coordinator digest", "none", "When the coordinator is sent the whole if there is something to say: days and a time, such as daily at 18:00, or a line of a crontab; none for never."),
     setting("quick change below", "3", "A gap of fewer numbers than this is a quick change."),
     setting("ready numbers ahead", "4", "A number gets ready when the number so many places before it starts."),
     setting("walk off and on seconds", "40", "Between two of a child's numbers. An assumption: walk it with a watch."),

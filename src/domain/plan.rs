@@ -57,15 +57,17 @@ struct Timed {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Matter {
     Rules,
+    Introduction,
     Events,
     Change,
 }
 
 impl Matter {
-    fn of(ask: &Ask) -> Matter {
+    fn of(board: &Board, ask: &Ask) -> Matter {
         match (ask.notice, ask.item.event) {
             (NoticeKey::Change(_), _) => Matter::Change,
             (NoticeKey::Rule(_), None) => Matter::Rules,
+            (NoticeKey::Rule(at), _) if board.season.notices[at].introduces() => Matter::Introduction,
             (NoticeKey::Rule(_), Some(_)) => Matter::Events,
         }
     }
@@ -100,7 +102,7 @@ pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, no
         }
         by_change(board, record, care.guardian, care.who, now, &mut asks);
     }
-    let mut asks = newest_overdue_only(asks, now);
+    let mut asks = newest_overdue_only(board, asks, now);
     asks.retain(|timed| !superseded(board, record, timed, now));
     let mut all = merge(board, record, household, asks, now);
     days::spread(board, record, household, now, &mut all);
@@ -183,18 +185,18 @@ fn by_change(
     }
 }
 
-/// Of several overdue notices about one item to one guardian by one channel, only the newest is still worth sending.
-fn newest_overdue_only(asks: Vec<Timed>, now: Timestamp) -> Vec<Timed> {
-    let mut newest: BTreeMap<(GuardianId, Item, Channel), (Timestamp, NoticeKey)> = BTreeMap::new();
+/// Of several overdue notices of one matter about one item to one guardian by one channel, only the newest is still worth
+/// sending.
+fn newest_overdue_only(board: &Board, asks: Vec<Timed>, now: Timestamp) -> Vec<Timed> {
+    let slot = |ask: &Ask| (ask.guardian, ask.item, ask.channel, Matter::of(board, ask));
+    let mut newest: BTreeMap<(GuardianId, Item, Channel, Matter), (Timestamp, NoticeKey)> = BTreeMap::new();
     for timed in asks.iter().filter(|t| t.due <= now) {
-        let slot = newest
-            .entry((timed.ask.guardian, timed.ask.item, timed.ask.channel))
-            .or_insert((timed.due, timed.ask.notice));
+        let slot = newest.entry(slot(&timed.ask)).or_insert((timed.due, timed.ask.notice));
         *slot = (*slot).max((timed.due, timed.ask.notice));
     }
     asks.into_iter()
         .filter(|t| {
-            let newest = newest.get(&(t.ask.guardian, t.ask.item, t.ask.channel));
+            let newest = newest.get(&slot(&t.ask));
             t.due > now || newest == Some(&(t.due, t.ask.notice))
         })
         .collect()
@@ -217,7 +219,9 @@ fn superseded(board: &Board, record: &Record, timed: &Timed, now: Timestamp) -> 
         let ask = Ask { notice: NoticeKey::Rule(at), ..timed.ask };
         matches!(record.covered.get(&ask), Some(Cover::Done(_)))
     };
-    timed.due <= now && (0..board.season.notices.len()).any(|at| newer(at) && gone(at))
+    let introduces = |at: usize| board.season.notices[at].introduces();
+    let alike = |at: usize| introduces(at) == introduces(own);
+    timed.due <= now && (0..board.season.notices.len()).any(|at| alike(at) && newer(at) && gone(at))
 }
 
 /// Groups asks by channel and address, then into windows of the season's merge minutes.
@@ -233,7 +237,7 @@ fn merge(
         let Some(address) = standing::address(board, record, timed.ask.guardian, timed.ask.channel) else {
             continue;
         };
-        groups.entry((timed.ask.channel, address, Matter::of(&timed.ask))).or_default().push(timed);
+        groups.entry((timed.ask.channel, address, Matter::of(board, &timed.ask))).or_default().push(timed);
     }
     let window = Span::new().minutes(i64::from(board.season.settings.merge_minutes));
     let mut out = Vec::new();

@@ -7,6 +7,8 @@ mod people;
 
 pub use people::{Care, Consent, Contact, Guardian, Household, Language, Line, MailAddress, Person, Phone};
 
+use super::cron_rule::CronRule;
+use super::layout::INTRODUCTION_WORDING;
 use super::published::{hours, ratios};
 use super::wall;
 use jiff::Timestamp;
@@ -425,6 +427,13 @@ pub struct Notice {
     pub wording: String,
 }
 
+impl Notice {
+    /// Whether it introduces chaperones by name: it says nothing of times, so nobody is told any facts by it.
+    pub fn introduces(&self) -> bool {
+        self.wording == INTRODUCTION_WORDING
+    }
+}
+
 /// Whose acknowledgement settles a child.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SettledBy {
@@ -475,6 +484,10 @@ pub struct Settings {
     pub station_minutes: u32,
     /// What chaperones bring and wear; may be empty.
     pub kit: String,
+    /// When each chaperone is sent her list; none for never.
+    pub chaperone_digest: Option<CronRule>,
+    /// When the coordinator is sent the whole; none for never.
+    pub coordinator_digest: Option<CronRule>,
     /// A gap of fewer numbers than this between two of a child's numbers is a quick change.
     pub quick_change_numbers: u32,
     /// Whose answer settles a child.

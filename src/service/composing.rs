@@ -1,8 +1,11 @@
 //! From a claimed message and today's facts to a letter, a parcel and the attempt that is written down first.
 
 use super::calendars;
-use super::letter::{Change, Item as LetterItem, Kind, Letter, Rule, Shift as LetterShift, Walk, What};
-use super::office::{Desk, Office, Ways, notice_key};
+use super::letter::{
+    Appearance, Change, Introduction, Item as LetterItem, Kind, Letter, Rule, Shift as LetterShift, Walk,
+    What,
+};
+use super::office::{Desk, Office, Ways, facts_told, notice_key};
 use super::ports::{
     Content, Gateway, LinkKind, MailContent, NewAttempt, NewLink, Parcel, Store, StoredMessage, Unsent,
 };
@@ -13,6 +16,7 @@ use crate::domain::due::window;
 use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
 use crate::domain::graph::State;
 use crate::domain::ics;
+use crate::domain::introduction::chaperones_of;
 use crate::domain::itinerary::Itinerary;
 use crate::domain::plan::Wanted;
 use crate::domain::record::{Ask, NoticeKey, Record};
@@ -46,7 +50,7 @@ pub struct Composed {
     /// What is written down first.
     pub attempt: NewAttempt,
     /// What is told by it.
-    pub asks: Vec<(Ask, Fingerprint)>,
+    pub asks: Vec<(Ask, Option<Fingerprint>)>,
 }
 
 /// The hash of a token as stored.
@@ -201,7 +205,7 @@ impl Composing<'_> {
                     channel: message.channel,
                 })
             })
-            .map(|ask| (ask, board.fingerprint(ask.item)))
+            .map(|ask| (ask, facts_told(board, ask.notice, board.fingerprint(ask.item))))
             .collect();
         let parcel =
             Parcel { message: message.id, to: address, reference: message.key.clone(), at: now, content };
@@ -285,7 +289,9 @@ fn still_true(
         .filter(|(item, notice)| match notice {
             NoticeKey::Change(to) => *to == board.fingerprint(*item) && board.over_at(*item) > now,
             NoticeKey::Rule(at) => {
-                let called = item.event.is_none() || board.itinerary(*item).is_some();
+                let introduces = board.season.notices[*at].introduces();
+                let to_say = |it: &Itinerary| !introduces || !chaperones_of(&board.season, it).is_empty();
+                let called = item.event.is_none() || board.itinerary(*item).is_some_and(to_say);
                 let open = !board.season.notices[*at].to.of_unheard()
                     || guardians.iter().any(|g| {
                         !matches!(
@@ -354,6 +360,7 @@ fn letter(
             .iter()
             .filter_map(|item| letter_item(board, record, old, guardians, *item, kind, &language))
             .collect(),
+        introductions: if kind == Kind::Introduction { introductions(board, &items) } else { Vec::new() },
         link: if ways.pages_public { format!("{base_url}/r/{token}") } else { String::new() },
         stop_link: if ways.pages_public { format!("{base_url}/stop/{token}") } else { String::new() },
         owes: parts.iter().any(|(_, notice)| crate::domain::plan::owes(board, *notice)),
@@ -366,6 +373,25 @@ fn letter(
         catch_up: now.duration_since(to.due) > CATCH_UP_AFTER,
         language: language.0,
     }
+}
+
+/// Who looks after whom, soonest first; events at which a child has the same chaperones are told together.
+fn introductions(board: &Board, items: &[Item]) -> Vec<Introduction> {
+    let season = &board.season;
+    let mut all: Vec<Introduction> = Vec::new();
+    for (item, it) in items.iter().filter_map(|item| Some((item, board.itinerary(*item)?))) {
+        let names = chaperones_of(season, it).into_iter().map(|c| season.chaperones[c.at()].name.clone());
+        let (child, chaperones) = (given_name(board, item.who), names.collect::<Vec<_>>());
+        let event = &season.events[it.event.at()];
+        let event = Appearance { event: event.name.clone(), date: event.date };
+        match all.iter_mut().find(|one| one.child == child && one.chaperones == chaperones) {
+            Some(one) if !one.events.contains(&event) => one.events.push(event),
+            Some(_) => {}
+            None if chaperones.is_empty() => {}
+            None => all.push(Introduction { child, chaperones, events: vec![event] }),
+        }
+    }
+    all
 }
 
 /// The name a message may carry; a chaperone is always called by hers, which only she reads.
@@ -519,6 +545,10 @@ fn calendar(
     parts: &[(Item, NoticeKey)],
     now: Timestamp,
 ) -> String {
+    // An introduction says nothing of times.
+    if letter.kind == Kind::Introduction {
+        return String::new();
+    }
     let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).filter(|i| i.event.is_some()).collect();
     items.dedup();
     let entries: Vec<ics::Entry> = items

@@ -500,6 +500,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             in_reply_to: String::new(),
             ready: now,
             until,
+            reference: String::new(),
         })
     }
 
@@ -556,6 +557,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             },
             ready,
             until: ready.saturating_add(ANSWER_LIVES).unwrap_or(ready),
+            reference: String::new(),
         })
     }
 }

@@ -21,6 +21,8 @@ pub enum Kind {
     TurnIn,
     /// A chaperone's own duties.
     Duty,
+    /// Who will look after the child.
+    Introduction,
     /// Published facts that have changed.
     Change,
     /// An event called off.
@@ -29,13 +31,14 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind, in the order a season meets them.
-    pub const ALL: [Kind; 8] = [
+    pub const ALL: [Kind; 9] = [
         Kind::Rules,
         Kind::CallSheet,
         Kind::Reminder,
         Kind::Eve,
         Kind::TurnIn,
         Kind::Duty,
+        Kind::Introduction,
         Kind::Change,
         Kind::Cancelled,
     ];
@@ -49,6 +52,7 @@ impl Kind {
             Kind::Eve => "eve",
             Kind::TurnIn => "turn-in",
             Kind::Duty => "duty",
+            Kind::Introduction => "introduction",
             Kind::Change => "change",
             Kind::Cancelled => "cancelled",
         }
@@ -82,6 +86,8 @@ pub struct Letter {
     pub rules: Vec<Rule>,
     /// One for each child (or the chaperone) and event, soonest first; empty for [`Kind::Rules`].
     pub items: Vec<Item>,
+    /// Who looks after which child where; only [`Kind::Introduction`] has them.
+    pub introductions: Vec<Introduction>,
     /// The guardian's own page, an absolute URL of about 50 characters; empty where families cannot open pages.
     pub link: String,
     /// Where messages are stopped, an absolute URL.
@@ -158,6 +164,27 @@ pub struct Item {
     pub no_early_release: bool,
     /// What a chaperone does there; none for a child.
     pub shift: Option<Shift>,
+}
+
+/// The chaperones of one child, at all events at which it has the same ones.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Introduction {
+    /// Given name; none where the season leaves names out.
+    pub child: Option<String>,
+    /// Full names, who signs the child in first; at least one.
+    pub chaperones: Vec<String>,
+    /// Where, soonest first.
+    pub events: Vec<Appearance>,
+}
+
+/// An event by its name and day.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Appearance {
+    /// Name of the event.
+    pub event: String,
+    /// Local date.
+    #[serde(serialize_with = "date")]
+    pub date: Date,
 }
 
 /// A chaperone's part of an event, beside the times it has in common with a child's.
@@ -285,11 +312,11 @@ fn kind<S: Serializer>(kind: &Kind, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(kind.folder())
 }
 
-fn date<S: Serializer>(date: &Date, to: S) -> Result<S::Ok, S::Error> {
+pub(super) fn date<S: Serializer>(date: &Date, to: S) -> Result<S::Ok, S::Error> {
     to.collect_str(date)
 }
 
-fn time<S: Serializer>(time: &Time, to: S) -> Result<S::Ok, S::Error> {
+pub(super) fn time<S: Serializer>(time: &Time, to: S) -> Result<S::Ok, S::Error> {
     to.collect_str(time)
 }
 

@@ -272,7 +272,8 @@ pub fn children_of(board: &Board, chaperone: ChaperoneId, event: EventId) -> Vec
     children
 }
 
-fn child_line(board: &Board, record: &Record, child: ChildId, event: EventId) -> ChildLine {
+/// Where a child is at an event, and each of its guardians.
+pub(super) fn child_line(board: &Board, record: &Record, child: ChildId, event: EventId) -> ChildLine {
     let item = Item { who: child.into(), event: Some(event) };
     let guardians: Vec<GuardianLine> = board
         .cares_of(child)

@@ -214,7 +214,8 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
         let Some((ask_of, item, notice)) = parts_of(board, telling) else { continue };
         for guardian in ask_of {
             let ask = Ask { guardian, item, notice, channel: telling.channel };
-            note_state(&mut record, ask, telling.state, telling.part.fingerprint, telling.at);
+            let told = telling.part.fingerprint.and_then(|facts| facts_told(board, notice, facts));
+            note_state(&mut record, ask, telling.state, told, telling.at);
         }
     }
     for stored in &history.answers {
@@ -259,6 +260,14 @@ pub(super) fn parts_of(board: &Board, telling: &StoredTelling) -> Option<(Vec<Gu
 /// The notice behind a stored word.
 pub(super) fn notice_key(board: &Board, word: &str, announced: Option<Fingerprint>) -> Option<NoticeKey> {
     if word == CHANGE { announced.map(NoticeKey::Change) } else { board.notice(word).map(NoticeKey::Rule) }
+}
+
+/// The facts that a notice tells: none where it only introduces somebody.
+pub(super) fn facts_told(board: &Board, notice: NoticeKey, facts: Fingerprint) -> Option<Fingerprint> {
+    match notice {
+        NoticeKey::Rule(at) if board.season.notices[at].introduces() => None,
+        NoticeKey::Rule(_) | NoticeKey::Change(_) => Some(facts),
+    }
 }
 
 /// Notes what a message's state means for one ask.

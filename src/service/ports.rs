@@ -9,6 +9,7 @@ use std::future::Future;
 
 mod carrying;
 mod deeds;
+mod digests;
 mod feeds;
 mod history;
 mod incoming;
@@ -17,6 +18,7 @@ mod messages;
 
 pub use carrying::{Content, Gateway, Handed, MailContent, Parcel, Protection, is_this_host};
 pub use deeds::{DeedKind, StoredDeed};
+pub use digests::{COORDINATOR, NewDigest, SaidDigest, StoredDigest};
 pub use feeds::{FeedHolder, NewFeed, StoredFeed};
 pub use history::{History, NewAnswer, StoredAddress, StoredAnswer, StoredTelling};
 pub use incoming::{
@@ -285,6 +287,16 @@ pub trait Store: Send + Sync {
         reply: &NewReply,
         now: Timestamp,
     ) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// The last digest of each kind for each holder.
+    fn digests(&self, season: i64) -> impl Future<Output = Result<Vec<StoredDigest>, StoreFault>> + Send;
+    /// Takes the moments of digests and puts down what they say, together; a moment that is not later than the last of its
+    /// holder and kind changes nothing. Gives back how many letters were put down.
+    fn put_digests(
+        &self,
+        season: i64,
+        new: &[NewDigest],
+        now: Timestamp,
+    ) -> impl Future<Output = Result<usize, StoreFault>> + Send;
     /// Records how replies ended.
     fn settle_replies(&self, settled: &[SettledReply])
     -> impl Future<Output = Result<(), StoreFault>> + Send;

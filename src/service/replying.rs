@@ -56,7 +56,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Parcel {
             message: 0,
             to: reply.address.clone(),
-            reference: format!("reply{}", reply.id),
+            reference: if reply.reference.is_empty() {
+                format!("reply{}", reply.id)
+            } else {
+                reply.reference.clone()
+            },
             at: self.now(),
             content,
         }
@@ -111,6 +115,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 in_reply_to: String::new(),
                 ready: now,
                 until: now.saturating_add(ALARM_LIVES).unwrap_or(now),
+                reference: String::new(),
             };
             let season = self.desk().await?.season;
             self.store.put_reply(season, &reply, now).await?;

@@ -4,7 +4,8 @@
 
 use jiff::civil::{Date, Time, date, time};
 
-use super::letter::{Change, Item, Kind, Letter, Rule, Shift, Walk, What};
+use super::digest::{Children, Digest, Listed, News};
+use super::letter::{Appearance, Change, Introduction, Item, Kind, Letter, Rule, Shift, Walk, What};
 use super::reply::{About, Choice, Reply};
 
 /// A letter about one child at one event.
@@ -97,6 +98,7 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         telephone: Some("01632 960 123".to_owned()),
         children,
         rules: if rules { house_rules() } else { Vec::new() },
+        introductions: if kind == Kind::Introduction { introductions(&items) } else { Vec::new() },
         items: if rules { Vec::new() } else { items },
         link: "https://larkmoor.example/g/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         stop_link: "https://larkmoor.example/s/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
@@ -152,6 +154,70 @@ fn reply(about: Vec<About>) -> Reply {
             .collect(),
         about,
     }
+}
+
+/// As many chaperones as the child has events in the sample, so that one, two and many are tried.
+fn introductions(items: &[Item]) -> Vec<Introduction> {
+    let mut all: Vec<Introduction> = Vec::new();
+    for item in items {
+        let event = Appearance { event: item.event.clone(), date: item.date };
+        match all.iter_mut().find(|one| one.child == item.child) {
+            Some(one) => {
+                one.chaperones.push("Bartholomea Quillfeather-Ashworth".to_owned());
+                one.events.push(event);
+            }
+            None => all.push(Introduction {
+                child: item.child.clone(),
+                chaperones: vec!["Noor Tidewell".to_owned()],
+                events: vec![event],
+            }),
+        }
+    }
+    all
+}
+
+/// Digests of every size: one event with little to say, many with long names, nothing but names, and no page to open.
+pub fn digests() -> Vec<Digest> {
+    let names = |count: usize| Children {
+        count,
+        names: (0..count).map(|n| format!("Maximiliana-Łucja {n}.")).collect(),
+    };
+    let listed = |event: &str, count: usize| Listed {
+        event: event.to_owned(),
+        date: date(2027, 6, 5),
+        settled: 140,
+        all: 140 + count,
+        unheard: names(count),
+        cannot_come: names(count / 2),
+        unasked: count / 3,
+    };
+    let digest = |events: Vec<Listed>| Digest {
+        language: "en".to_owned(),
+        season_language: "en".to_owned(),
+        school: "Larkmoor School of Dance and Drama".to_owned(),
+        season: "The Tin Lighthouse".to_owned(),
+        telephone: Some("01632 960 123".to_owned()),
+        given: "Maximiliana-Łucja".to_owned(),
+        as_of: time(18, 0, 0, 0),
+        unheard: events.iter().map(|one| one.unheard.count).sum(),
+        all: events.iter().map(|one| one.all).sum(),
+        families: 14,
+        news: News { heard: names(2), cannot_come: names(1), asked_again: names(3) },
+        events,
+        link: "https://larkmoor.example/c/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
+    };
+    let mut one = digest(vec![listed("Dress rehearsal", 1)]);
+    one.news = News::default();
+    one.families = 1;
+    let many = digest((0..6).map(|n| listed("Dress rehearsal at the theatre", 14 + n)).collect());
+    let settled = digest(vec![Listed { unasked: 0, ..listed("Photographs", 0) }]);
+    let mut bare = digest(vec![listed("Photographs", 3)]);
+    bare.link = String::new();
+    bare.telephone = None;
+    let nameless = |children: &mut Children| children.names.clear();
+    bare.events.iter_mut().for_each(|one| nameless(&mut one.unheard));
+    nameless(&mut bare.news.heard);
+    vec![one, many, settled, bare]
 }
 
 fn house_rules() -> Vec<Rule> {
@@ -284,6 +350,7 @@ fn many_events(kind: Kind) -> Letter {
 fn rename(letter: &mut Letter, to: Option<&str>) {
     let to = to.map(str::to_owned);
     letter.children = vec![to.clone()];
+    letter.introductions.iter_mut().for_each(|one| one.child.clone_from(&to));
     for item in &mut letter.items {
         item.child.clone_from(&to);
     }

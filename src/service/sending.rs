@@ -158,7 +158,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             // From here on these asks are under way: an answer that comes meanwhile must not plan them again.
             for composed in going.iter().filter(|c| allowed.contains(&c.attempt.message)) {
                 for (ask, fingerprint) in &composed.asks {
-                    note_state(&mut desk.record, *ask, State::Attempting, Some(*fingerprint), now);
+                    note_state(&mut desk.record, *ask, State::Attempting, *fingerprint, now);
                 }
             }
             going.retain(|c| {

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use self::tongue::Tongue;
+use super::digest::{Digest, DigestKind};
 use super::letter::Letter;
 use super::reply::{Reply, ReplyKind};
 
@@ -121,6 +122,22 @@ impl Wording {
     /// A template that fails on this reply in spite of the proof at load.
     pub fn reply(&self, kind: ReplyKind, reply: &Reply) -> Result<String, Fault> {
         self.tongue(&reply.language, &reply.season_language)?.0.reply(kind, reply)
+    }
+
+    /// A chaperone's digest as a text, one segment.
+    ///
+    /// # Errors
+    /// A template that fails on this digest in spite of the proof at load.
+    pub fn digest_text(&self, kind: DigestKind, digest: &Digest) -> Result<String, Fault> {
+        self.tongue(&digest.language, &digest.season_language)?.0.digest_text(kind, digest)
+    }
+
+    /// A chaperone's digest as a mail: subject and words.
+    ///
+    /// # Errors
+    /// A template that fails on this digest in spite of the proof at load.
+    pub fn digest_mail(&self, kind: DigestKind, digest: &Digest) -> Result<(String, String), Fault> {
+        self.tongue(&digest.language, &digest.season_language)?.0.digest_mail(kind, digest)
     }
 
     /// The guardian's language or its parent (`es` for `es-mx`), else the season's, else English.

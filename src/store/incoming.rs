@@ -93,6 +93,21 @@ fn came_in(new: &NewIncoming, now: Timestamp) -> Note {
     Note { at: now, kind: "incoming", about, words: Some((person, new.words.clone())) }
 }
 
+/// Puts letters into the short queue.
+pub(super) async fn queue(tx: &mut Tx, season: i64, letters: &[NewReply]) -> Result<(), StoreFault> {
+    let rows: Vec<_> = letters
+        .iter()
+        .map(|r| {
+            let (ready, until) = (ms(r.ready), ms(r.until));
+            (r.channel.word(), &r.address, &r.subject, &r.words, &r.in_reply_to, ready, until, &r.reference)
+        })
+        .collect();
+    if !rows.is_empty() {
+        tx.run(sql::REPLY_ADD, vec![set(&rows)?, season.into()]).await?;
+    }
+    Ok(())
+}
+
 async fn add_replies(
     tx: &mut Tx,
     season: i64,
@@ -100,16 +115,7 @@ async fn add_replies(
     guardians: &[String],
     now: Timestamp,
 ) -> Result<Vec<Note>, StoreFault> {
-    let rows: Vec<_> = replies
-        .iter()
-        .map(|r| {
-            (r.channel.word(), &r.address, &r.subject, &r.words, &r.in_reply_to, ms(r.ready), ms(r.until))
-        })
-        .collect();
-    if rows.is_empty() {
-        return Ok(Vec::new());
-    }
-    tx.run(sql::REPLY_ADD, vec![set(&rows)?, season.into()]).await?;
+    queue(tx, season, replies).await?;
     let person =
         |r: &NewReply| guardians.first().cloned().unwrap_or_else(|| format!("stranger {}", r.address));
     Ok(replies
@@ -251,6 +257,7 @@ pub(super) async fn claim_replies(
                 in_reply_to: row.text(5)?,
                 until: instant("reply", &id.to_string(), row.int(6)?)?,
                 number: row.int(7)?,
+                reference: row.text(8)?,
             })
         })
         .collect::<Result<Vec<_>, StoreFault>>()?;

@@ -476,6 +476,7 @@ pub(super) async fn tend(
     let values = vec![season.into(), ms(now).into(), rules.uncertain_wait_ms.into(), set(&again)?];
     tx.run(sql::REPLY_DOUBT, at()).await?;
     tx.run(sql::REPLY_EXPIRE, at()).await?;
+    tx.run(sql::REPLY_UNWANTED, vec![season.into()]).await?;
     let again = tx.fetch(sql::TEND_TRY_AGAIN, values).await?;
     let tended = Tended {
         doubted: doubted.len() as u64,

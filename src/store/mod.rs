@@ -2,6 +2,7 @@
 
 pub mod db;
 mod deeds;
+mod digests;
 mod feeds;
 mod history;
 mod incoming;
@@ -16,10 +17,10 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    ClaimedReply, CrashPoint, Delta, Effects, History, LedgerLine, NewAnswer, NewAttempt, NewFeed,
+    ClaimedReply, CrashPoint, Delta, Effects, History, LedgerLine, NewAnswer, NewAttempt, NewDigest, NewFeed,
     NewIncoming, NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled, SettledReply, Store,
-    StoreFault, StoredAttempt, StoredDeed, StoredFeed, StoredIncoming, StoredLink, StoredMessage,
-    StoredSeason, TendRules, Tended, Unsent,
+    StoreFault, StoredAttempt, StoredDeed, StoredDigest, StoredFeed, StoredIncoming, StoredLink,
+    StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -269,6 +270,12 @@ impl Store for SqlStore {
         lease_until: Timestamp,
     ) -> Result<Vec<ClaimedReply>, StoreFault> {
         incoming::claim_replies(self, season, most, now, lease_until).await
+    }
+    async fn digests(&self, season: i64) -> Result<Vec<StoredDigest>, StoreFault> {
+        digests::all(self, season).await
+    }
+    async fn put_digests(&self, season: i64, new: &[NewDigest], now: Timestamp) -> Result<usize, StoreFault> {
+        digests::put(self, season, new, now).await
     }
     async fn put_reply(&self, season: i64, reply: &NewReply, now: Timestamp) -> Result<(), StoreFault> {
         incoming::put_reply(self, season, reply, now).await

@@ -81,6 +81,9 @@ pub const ALL: &[(&str, Statement)] = &[
     ("REPLY_SETTLE", REPLY_SETTLE),
     ("REPLY_DOUBT", REPLY_DOUBT),
     ("REPLY_EXPIRE", REPLY_EXPIRE),
+    ("REPLY_UNWANTED", REPLY_UNWANTED),
+    ("DIGESTS", DIGESTS),
+    ("DIGEST_TAKE", DIGEST_TAKE),
     ("DEED_ADD", DEED_ADD),
     ("DEEDS", DEEDS),
     ("LEDGER_TAIL", LEDGER_TAIL),
@@ -487,17 +490,20 @@ pub(super) const OFFER: Statement =
     s(3, "SELECT at_ms, kind, choices FROM offer WHERE season = $1 AND channel = $2 AND address = $3");
 pub(super) const REPLY_ADD: Statement = s(
     2,
-    "INSERT INTO reply (season, channel, address, subject, words, in_reply_to, ready_ms, until_ms, state, lease_ms, \
-     attempts, why) SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, value->>3, value->>4, \
-     CAST(value->>5 AS BIGINT), CAST(value->>6 AS BIGINT), 'planned', 0, 0, '' FROM json_each($1)",
+    "INSERT INTO reply (season, channel, address, subject, words, in_reply_to, ready_ms, until_ms, reference, state, \
+     lease_ms, attempts, why) SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, value->>3, value->>4, \
+     CAST(value->>5 AS BIGINT), CAST(value->>6 AS BIGINT), value->>7, 'planned', 0, 0, '' FROM json_each($1)",
 );
-/// Written down as under way before the first byte leaves.
+/// Written down as under way before the first byte leaves. What nobody's own message asked for does not go to an address
+/// that said stop.
 pub(super) const REPLY_CLAIM: Statement = s(
     4,
     "UPDATE reply SET state = 'attempting', attempts = attempts + 1, lease_ms = $4 \
      WHERE state IN ('planned', 'waiting_to_retry') AND id IN (SELECT id FROM reply WHERE season = $1 \
-       AND state IN ('planned', 'waiting_to_retry') AND ready_ms <= $3 AND until_ms > $3 ORDER BY id LIMIT $2) \
-     RETURNING id, channel, address, subject, words, in_reply_to, until_ms, attempts",
+       AND state IN ('planned', 'waiting_to_retry') AND ready_ms <= $3 AND until_ms > $3 \
+       AND (reference = '' OR NOT EXISTS (SELECT 1 FROM address x WHERE x.season = reply.season \
+         AND x.channel = reply.channel AND x.address = reply.address AND x.stopped = 1)) ORDER BY id LIMIT $2) \
+     RETURNING id, channel, address, subject, words, in_reply_to, until_ms, attempts, reference",
 );
 pub(super) const REPLY_SETTLE: Statement = s(
     1,
@@ -515,6 +521,26 @@ pub(super) const REPLY_EXPIRE: Statement = s(
     2,
     "UPDATE reply SET state = 'expired', why = 'its moment passed' \
      WHERE season = $1 AND channel IN ('mail', 'text') AND state IN ('planned', 'waiting_to_retry') AND ready_ms <= $2 AND until_ms <= $2",
+);
+
+pub(super) const REPLY_UNWANTED: Statement = s(
+    1,
+    "UPDATE reply SET state = 'expired', why = 'the address said stop' \
+     WHERE season = $1 AND channel IN ('mail', 'text') AND state IN ('planned', 'waiting_to_retry') AND reference <> '' \
+       AND EXISTS (SELECT 1 FROM address x WHERE x.season = reply.season AND x.channel = reply.channel \
+         AND x.address = reply.address AND x.stopped = 1)",
+);
+
+pub(super) const DIGESTS: Statement =
+    s(1, "SELECT holder, kind, of_ms, form FROM digest WHERE season = $1 ORDER BY holder, kind");
+/// Only a later moment than the last is taken, so that two processes cannot both take one; what was seen last stays
+/// where nothing is said.
+pub(super) const DIGEST_TAKE: Statement = s(
+    5,
+    "INSERT INTO digest (season, holder, kind, of_ms, form) VALUES ($1, $2, $3, $4, $5) \
+     ON CONFLICT (season, holder, kind) DO UPDATE SET of_ms = excluded.of_ms, \
+       form = CASE WHEN excluded.form = '' THEN digest.form ELSE excluded.form END \
+     WHERE digest.of_ms < excluded.of_ms RETURNING holder",
 );
 
 /// Nothing is added where the place is taken or the same act was told before.

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::Response;
+use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::fields::{Fields, is_foreign};
@@ -13,10 +14,13 @@ use super::next;
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{ChaperonePage, EventChoice, Mark, Notice, OpenChild, Ring, SettledChild, Watch};
+use super::views::{
+    ChaperonePage, EventChoice, GreetAdult, GreetChild, Mark, Notice, OpenChild, Ring, SettledChild, Watch,
+};
 use crate::domain::board::{Board, Item};
+use crate::domain::introduction::greetings;
 use crate::domain::record::AnswerKind;
-use crate::domain::season::{ChaperoneId, EventId, Person};
+use crate::domain::season::{ChaperoneId, ChildId, EventId, Guardian, Person};
 use crate::domain::standing::Standing;
 use crate::service::answering::Noted;
 use crate::service::lists::{ChaperoneData, ChildLine, GuardianLine};
@@ -148,6 +152,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         settled: Vec::new(),
         calendar_href: None,
         telephone: shown::school_telephone(season),
+        greet: greet(&board, chaperone, office.now()),
         live: office.live_show(&link.chaperone).await?.is_some(),
     };
     let Some(data) = office.chaperone_data(&link.chaperone, event).await? else { return Ok(html(&page)) };
@@ -165,6 +170,28 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
     page.open = open.into_iter().map(|line| open_child(&data, line)).collect();
     page.settled = data.children.iter().filter(|line| !is_open(line)).map(|line| done(&data, line)).collect();
     Ok(html(&page))
+}
+
+/// The families she has been introduced to, or is going to be, for shows that are still ahead.
+fn greet(board: &Board, chaperone: ChaperoneId, now: Timestamp) -> Vec<GreetChild> {
+    let season = &board.season;
+    let own = greetings(board).into_iter().filter(|g| g.chaperone == chaperone && g.due.until > now);
+    let mut children: Vec<ChildId> = own.flat_map(|greeting| greeting.children).collect();
+    children.sort_by_key(|child| shown::short_name(&season.children[child.at()]));
+    children.dedup();
+    let adult = |guardian: &Guardian| GreetAdult {
+        given: shown::given(&guardian.name),
+        telephone: shown::telephone(season, &guardian.contact),
+        language: (guardian.contact.language != season.language)
+            .then(|| shown::language_name(&guardian.contact.language)),
+    };
+    children
+        .into_iter()
+        .map(|child| GreetChild {
+            name: shown::short_name(&season.children[child.at()]),
+            adults: board.cares_of(child).map(|care| adult(&season.guardians[care.guardian.at()])).collect(),
+        })
+        .collect()
 }
 
 /// Whether somebody of the family is to be rung: not before they have been asked.

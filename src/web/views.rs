@@ -20,7 +20,9 @@ mod trial;
 
 pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Preview, Problem};
 pub use calendar::{CalendarPage, Made};
-pub use chaperone::{ChaperonePage, EventChoice, Notice, OpenChild, Ring, SettledChild, Watch};
+pub use chaperone::{
+    ChaperonePage, EventChoice, GreetAdult, GreetChild, Notice, OpenChild, Ring, SettledChild, Watch,
+};
 pub use door::DoorPage;
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
 pub use messages::{Life, MessagesPage, Person, Said};

@@ -6,6 +6,10 @@
 use crate::domain::book::{Book, Row};
 use crate::domain::layout::{SETTINGS, SHEETS};
 
+/// Settings that are shown with more than their default; how often is common practice, no source.
+const EXAMPLES: [(&str, &str); 2] =
+    [("chaperone digest", "Mondays and Thursdays at 18:00"), ("coordinator digest", "daily at 18:00")];
+
 /// A workbook that passes the check once name, school, zone and country are filled in.
 pub fn blank() -> Book {
     let mut book = Book::default();
@@ -13,7 +17,9 @@ pub fn blank() -> Book {
         book.sheet_mut(layout.name);
     }
     for setting in SETTINGS {
-        add(&mut book, "season", &[("setting", setting.name), ("value", setting.default)]);
+        let example = EXAMPLES.iter().find(|(name, _)| *name == setting.name);
+        let value = example.map_or(setting.default, |(_, value)| *value);
+        add(&mut book, "season", &[("setting", setting.name), ("value", value)]);
     }
     programme(&mut book);
     people(&mut book);
@@ -215,7 +221,7 @@ fn rules(book: &mut Book) {
             when[0],
             when[1],
             ("by", by),
-            ("answer owed", "yes"),
+            ("answer owed", if wording == "introduction" { "no" } else { "yes" }),
             ("wording", wording),
         ]
     };
@@ -243,4 +249,9 @@ fn rules(book: &mut Book) {
             "eve",
         ),
     );
+    // Names before faces, and again when they are about to meet (common practice, no source).
+    for (name, days) in [("Example: first contact", "35"), ("Example: first contact, show week", "6")] {
+        let when = [("days before", days), ("at", "18:00")];
+        add(book, "notices", &notice(name, "show", "first show", when, "mail", "introduction"));
+    }
 }

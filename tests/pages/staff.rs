@@ -72,6 +72,15 @@ fn open(reference: &str, name: &str, mark: Mark, note: &str, rings: Vec<Ring>) -
     }
 }
 
+fn greeted(name: &str, adults: &[(&str, Option<&str>, Option<&str>)]) -> GreetChild {
+    let adults = adults.iter().map(|(given, last, language)| GreetAdult {
+        given: (*given).into(),
+        telephone: last.map(|last| telephone(last, &format!("020 7946 {last}"))),
+        language: language.map(Into::into),
+    });
+    GreetChild { name: name.into(), adults: adults.collect() }
+}
+
 fn chaperone() -> ChaperonePage {
     let mut marisol = ring("G001", "Marisol", Some("0018"), "Two texts since Tuesday, no answer.");
     marisol.language = Some("Spanish".into());
@@ -161,6 +170,10 @@ fn chaperone() -> ChaperonePage {
         .collect(),
         calendar_href: Some("/c/7d20e4/calendar".into()),
         telephone: Some(telephone("0100", "020 7946 0100")),
+        greet: vec![
+            greeted("Ines A.", &[("Marisol", Some("0018"), Some("Spanish"))]),
+            greeted("Tomasz K.", &[("Agnieszka", Some("0021"), None), ("Paweł", None, None)]),
+        ],
         live: false,
     }
 }

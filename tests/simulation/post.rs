@@ -4,6 +4,7 @@
 use allheard::demo::dice::Dice;
 use allheard::domain::board::Board;
 use allheard::domain::digest;
+use allheard::domain::itinerary::Itinerary;
 use allheard::domain::season::Channel;
 use allheard::gateway::memory::{Fate, Memory};
 use allheard::gateway::{Carrier, Gateways, Road, Texts};
@@ -137,6 +138,10 @@ impl Post {
             parcel.reference.as_str().into(),
             channel.word().into(),
         ];
+        if parcel.message == 0 {
+            self.witness_digest(parcel, channel).await;
+            return None;
+        }
         let rows = self.db.fetch(OPEN, values).await.expect("the database answers");
         let Some(row) = rows.first() else {
             self.world.breach(format!("1: message {} leaves without a durable attempt", parcel.message));
@@ -165,6 +170,38 @@ impl Post {
             None => self.world.breach(format!("revision {} is unknown", int(5))),
         }
         Some((text(row, 0), parts))
+    }
+
+    /// A digest leaves the same way: written down first, at a permitted hour, and not to an address that said stop.
+    async fn witness_digest(&self, parcel: &Parcel, channel: Channel) {
+        const OPEN: Statement = Statement {
+            text: "SELECT r.until_ms, (SELECT COUNT(*) FROM address x WHERE x.season = r.season \
+                     AND x.channel = r.channel AND x.address = r.address AND x.stopped = 1) FROM reply r \
+                   WHERE r.reference = $1 AND r.state = 'attempting' AND r.lease_ms > $2 AND r.address = $3 \
+                   AND r.channel = $4",
+            binds: 4,
+        };
+        let now = parcel.at.as_millisecond();
+        let values: Vec<Value> = vec![
+            parcel.reference.as_str().into(),
+            now.into(),
+            parcel.to.as_str().into(),
+            channel.word().into(),
+        ];
+        let rows = self.db.fetch(OPEN, values).await.expect("the database answers");
+        let Some(row) = rows.first() else {
+            self.world.breach(format!("1: digest {} leaves without being written down", parcel.reference));
+            return;
+        };
+        let int = |at| row.int(at).expect("a number");
+        if int(1) != 0 {
+            self.world.breach(format!("4: digest {} leaves for an address that said stop", parcel.reference));
+        }
+        let zone = jiff::tz::TimeZone::get("Europe/London").expect("a zone");
+        let clock = zone.to_datetime(parcel.at).time();
+        if now >= int(0) || !(time(8, 0, 0, 0)..time(20, 30, 0, 0)).contains(&clock) {
+            self.world.breach(format!("6: digest {} leaves at {clock}", parcel.reference));
+        }
     }
 
     fn facts_and_hours(&self, board: &Board, parcel: &Parcel, parts: &[Part], at_once: bool) {
@@ -213,6 +250,15 @@ impl Post {
             parts.iter().filter_map(|(child, event, ..)| board.item(child, event)).collect();
         let calls: Vec<_> = items.iter().filter_map(|item| board.itinerary(*item)).collect();
         match &parcel.content {
+            Content::Mail(mail) if parts.iter().any(|p| p.2 == "T012" || p.2 == "T013") => {
+                let told = |it: &&&Itinerary| mail.text.contains(&it.call.strftime("%H:%M").to_string());
+                if !mail.calendar.is_empty() || calls.iter().any(|it| told(&it)) {
+                    self.world.breach(format!("5: mail {} introduces and tells times", parcel.message));
+                }
+                if !mail.text.contains("Odile Marsh") {
+                    self.world.breach(format!("mail {} introduces nobody", parcel.message));
+                }
+            }
             Content::Mail(mail) => {
                 for it in calls {
                     let start = format!("DTSTART:{}", it.call_at.strftime("%Y%m%dT%H%M%SZ"));

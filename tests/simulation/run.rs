@@ -1,7 +1,7 @@
 //! One simulated season: the real office on a real database file, people, crashes, and the invariants after every step.
 
 use crate::common::{self, HandClock, Seeded, at};
-use crate::post::{Post, World};
+use crate::post::{Offer, Post, World};
 use crate::school;
 use allheard::demo::dice::Dice;
 use allheard::domain::board::Item;
@@ -32,7 +32,7 @@ const PATIENCE: SignedDuration = SignedDuration::from_hours(3);
 
 /// Every place where the program may end.
 pub fn crash_points() -> Vec<CrashPoint> {
-    const COMMITS: [&str; 11] = [
+    const COMMITS: [&str; 14] = [
         "put_season",
         "reconcile",
         "claim",
@@ -44,6 +44,9 @@ pub fn crash_points() -> Vec<CrashPoint> {
         "set_stopped",
         "decide",
         "put_link",
+        "put_digests",
+        "claim_replies",
+        "settle_replies",
     ];
     let around = COMMITS.into_iter().flat_map(|c| [CrashPoint::BeforeCommit(c), CrashPoint::AfterCommit(c)]);
     around.chain([CrashPoint::AfterEffect]).collect()
@@ -113,7 +116,7 @@ impl Setup {
         let mut setup = Setup::small(seed);
         for nth in 0..CRASHES {
             let point = points[(seed as usize * CRASHES + nth) % points.len()];
-            let rare = ["put_season", "set_stopped", "decide", "put_link"]
+            let rare = ["put_season", "set_stopped", "decide", "put_link", "claim_replies", "settle_replies"]
                 .iter()
                 .any(|name| [CrashPoint::BeforeCommit(name), CrashPoint::AfterCommit(name)].contains(&point));
             let seldom = ["reconcile", "put_back", "tend"]
@@ -193,6 +196,7 @@ pub struct Run {
     acts: BTreeMap<(Timestamp, u64), Act>,
     acted: u64,
     again_at: Option<Timestamp>,
+    digest_at: Option<Timestamp>,
     read: usize,
     said: BTreeSet<(String, String, String, AnswerKindWord)>,
     recorded: BTreeSet<(String, String, String, AnswerKindWord)>,
@@ -243,6 +247,7 @@ impl Run {
             acts: BTreeMap::new(),
             acted: 0,
             again_at: None,
+            digest_at: None,
             read: 0,
             said: BTreeSet::new(),
             recorded: BTreeSet::new(),
@@ -267,8 +272,10 @@ impl Run {
         let mut post = Post::new(seed, self.setup.calm, self.world.clone(), self.db.clone());
         post.twice = self.setup.twice;
         let clock = Arc::new(self.clock.clone());
+        let coordinator = vec![(Channel::Mail, "coordinator@example.org".to_owned())];
+        let ways = Ways { coordinator, ..Ways::default() };
         let random = Seeded::boxed(seed, &format!("tokens {}", self.lives));
-        self.office = Some(Office::new(store, post, clock, random, wording, Ways::default()));
+        self.office = Some(Office::new(store, post, clock, random, wording, ways));
     }
 
     fn office(&self) -> &Office<SqlStore, Post> {
@@ -362,6 +369,9 @@ impl Run {
                 ));
             }
         }
+        let result = self.office().digest_tick().await;
+        let Some(digested) = survive!(self, &[], result) else { return false };
+        self.digest_at = digested.next;
         let result = self.office().send_tick().await;
         let Some(sent) = survive!(self, SENDING, result) else { return false };
         self.again_at = sent.again_at;
@@ -503,7 +513,7 @@ impl Run {
         let act = self.acts.keys().next().map(|(at, _)| *at);
         // What is due while its carrier rests waits for the end of that rest.
         let due = due.map(|due| self.again_at.filter(|again| due <= now && *again > now).unwrap_or(due));
-        for moment in [due, act, change].into_iter().flatten() {
+        for moment in [due, act, change, self.digest_at].into_iter().flatten() {
             next = next.min(moment);
         }
         next.max(now + SignedDuration::from_secs(1))
@@ -612,7 +622,7 @@ impl Run {
         }
         let mut taken: BTreeMap<String, (i64, i64)> = BTreeMap::new();
         let mut told: BTreeMap<[String; 5], (i64, BTreeSet<String>)> = BTreeMap::new();
-        for offer in self.world.offers.lock().unwrap().iter() {
+        for offer in self.world.offers.lock().unwrap().iter().filter(|offer| offer.parcel.message != 0) {
             let reference = &offer.parcel.reference;
             let count = taken.entry(reference.clone()).or_default();
             count.0 += 1;
@@ -636,10 +646,46 @@ impl Run {
                 self.world.breach(format!("2: message {key} left {taken} times, {unknown} unknown"));
             }
         }
+        self.digests_once_each().await;
         for (about, (taken, keys)) in told {
             let unknown: i64 = keys.iter().filter_map(|k| attempts.get(k)).map(|(_, unknown)| unknown).sum();
             if taken > 1 + unknown {
                 self.world.breach(format!("2: {about:?} was told {taken} times, {unknown} unknown"));
+            }
+        }
+    }
+
+    /// A digest leaves at most once, even where nobody knows whether it did; and a holder gets no more of them on one day
+    /// than her rule has times.
+    async fn digests_once_each(&self) {
+        const LETTERS: Statement = Statement { text: "SELECT reference, attempts FROM reply", binds: 0 };
+        let mut tried: BTreeMap<String, i64> = BTreeMap::new();
+        for row in self.rows(LETTERS).await {
+            tried.insert(row.text(0).expect("a key"), row.int(1).expect("a count"));
+        }
+        let (mut offered, mut taken, mut days) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
+        for offer in self.world.offers.lock().unwrap().iter().filter(|offer| offer.parcel.message == 0) {
+            let Offer { parcel, .. } = offer;
+            *offered.entry(parcel.reference.clone()).or_insert(0) += 1;
+            *taken.entry(parcel.reference.clone()).or_insert(0) += i64::from(offer.taken());
+            let day =
+                parcel.at.to_zoned_datetime(jiff::tz::TimeZone::get("Europe/London").expect("a zone")).date();
+            *days.entry((parcel.to.clone(), day)).or_insert(0) += i64::from(offer.taken());
+        }
+        for (key, count) in offered {
+            let tried = tried.get(&key).copied().unwrap_or(0);
+            if count > tried || taken[&key] > 1 {
+                self.world.breach(format!(
+                    "2: digest {key} was offered {count} times in {tried} attempts and left {} times",
+                    taken[&key]
+                ));
+            }
+        }
+        for ((to, day), count) in days {
+            // Twice a day by rule, and on two days of the season a list to greet by besides.
+            let most = if to.contains('@') { 1 } else { 3 };
+            if count > most {
+                self.world.breach(format!("{to} got {count} digests on {day}"));
             }
         }
     }

@@ -24,6 +24,8 @@ zone | Europe/London
 country | GB
 telephone | 01632 960200
 merge minutes | 60
+chaperone digest | 0 9,18 * * *
+coordinator digest | daily at 18:00
 # places
 ref | name | door | collect at | sign-in minutes
 P001 | Corn Loft | side door | yard gate | 5
@@ -86,7 +88,9 @@ T008 | Shows again | show | not heard from | call | 2 | 17:00 | | text | yes | r
 T009 | Dress eve | dress rehearsal | everyone | call | 1 | 17:00 | | text | no | eve
 T010 | Show night before | show | everyone | curtain up | | | 1320 | text | no | eve
 T011 | On the day | show | everyone | park by | | | 120 | text | no | eve
-T012 | Studio once more | rehearsal | one guardian | call | 3 | 12:00 | | mail | yes | reminder | 20 | 30
+T014 | Studio once more | rehearsal | one guardian | call | 3 | 12:00 | | mail | yes | reminder | 20 | 30
+T012 | First contact | show | everyone | first show | 10 | 10:00 | | mail | no | introduction
+T013 | First contact again | show | everyone | first show | 4 | 10:00 | | mail | no | introduction
 ";
 
 const GIVEN: [&str; 14] = [

@@ -253,7 +253,8 @@ fn overlapping(programme: &Programme) -> Vec<(EventId, EventId)> {
     pairs
 }
 
-fn concerns(event: &Event, child: &Child, danced: &HashSet<NumberId>) -> bool {
+/// Whether an event wants a child for one of some numbers.
+pub(super) fn concerns(event: &Event, child: &Child, danced: &HashSet<NumberId>) -> bool {
     let cast_fits = event
         .cast
         .as_ref()

@@ -7,6 +7,7 @@ mod desk;
 mod duties;
 mod hours;
 mod households;
+mod introductions;
 mod people;
 mod places;
 mod programme;
@@ -69,6 +70,7 @@ fn build(book: &Book, repeats: &[Repeat], phones: &mut Phones, desk: &mut Desk) 
     let people = people::read(book, &head, &programme, phones, desk);
     let rules = rules::read(book, &head, &programme, desk);
     checks::run(&head, &programme, &people, desk);
+    introductions::run(&programme, &people, &rules, desk);
     let series = programme.series(repeats);
     let rows = days::Rows {
         events: programme.event_rows,

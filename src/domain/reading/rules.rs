@@ -1,7 +1,7 @@
 //! House rules and notices.
 
 use super::super::book::{Book, Row};
-use super::super::layout::DUTY_WORDING;
+use super::super::layout::{DUTY_WORDING, INTRODUCTION_WORDING};
 use super::super::season::{About, Anchor, Audience, By, EventId, EventKind, HouseRule, Notice, Offset};
 use super::super::typed;
 use super::super::words::{did_you_mean, key};
@@ -128,6 +128,7 @@ fn notices(book: &Book, programme: &Programme, desk: &mut Desk) -> Vec<Notice> {
             _ => continue,
         };
         duty_notice(row, to, &about, desk);
+        introduction(row, to, &about, desk);
         if to == Audience::TurnIn && about == About::Season {
             desk.error(
                 Spot::cell("notices", row, "to"),
@@ -203,6 +204,34 @@ fn duty_notice(row: &Row, to: Audience, about: &About, desk: &mut Desk) {
             Spot::cell("notices", row, "wording"),
             "the wording 'duty' is for chaperones, and chaperones are told in no other",
             "Write 'duty' beside 'chaperones', another wording beside anybody else.",
+        );
+    }
+}
+
+/// Chaperones are introduced to every family of theirs at an event, and nothing is asked by it.
+fn introduction(row: &Row, to: Audience, about: &About, desk: &mut Desk) {
+    if key(row.text("wording")) != INTRODUCTION_WORDING {
+        return;
+    }
+    if to != Audience::Everyone {
+        desk.error(
+            Spot::cell("notices", row, "to"),
+            "chaperones are introduced to every family of theirs",
+            "Write 'everyone' beside the wording 'introduction'.",
+        );
+    }
+    if *about == About::Season {
+        desk.error(
+            Spot::cell("notices", row, "about"),
+            "chaperones look after children at events, so there is nobody to introduce for the season's house rules",
+            "Write 'show', or an event's name.",
+        );
+    }
+    if typed::yes_no(row.text("answer owed")) != Ok(false) {
+        desk.error(
+            Spot::cell("notices", row, "answer owed"),
+            "an introduction says nothing that could be acknowledged",
+            "Write 'no'.",
         );
     }
 }

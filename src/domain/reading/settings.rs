@@ -1,6 +1,7 @@
 //! The sheet `season`: names, zone and figures.
 
 use super::super::book::{Book, Row};
+use super::super::cron_rule::CronRule;
 use super::super::layout::SETTINGS;
 use super::super::published::{hours, ratios};
 use super::super::season::{CallNames, Declared, Language, Settings, SettledBy};
@@ -19,7 +20,9 @@ const MINUTES_MAX: u32 = 24 * 60;
 const MESSAGES_A_DAY_MAX: u32 = 24;
 /// Seconds a setting may hold at most: an hour.
 const SECONDS_MAX: u32 = 3_600;
-/// What a setting says that names no table.
+/// Digests that may be meant for one day, at most.
+const DIGESTS_A_DAY_MAX: usize = 4;
+/// What a setting says that names no table, or no time.
 const NONE: &str = "none";
 /// Characters of the season's ref at most.
 const REF_MAX_CHARS: usize = 12;
@@ -198,6 +201,8 @@ fn figures(page: &mut Page<'_>) -> Settings {
         lead_show_minutes: page.count("chaperone lead on show days", 0..=MINUTES_MAX),
         briefing_minutes: page.count("chaperone briefing before call", 0..=MINUTES_MAX),
         station_minutes: page.count("chaperones in place before call", 0..=MINUTES_MAX),
+        chaperone_digest: digest(page, "chaperone digest"),
+        coordinator_digest: digest(page, "coordinator digest"),
         kit: Some(page.text("chaperones bring")).filter(|kit| kit != "-").unwrap_or_default(),
         quick_change_numbers: page.count("quick change below", 0..=100),
         settled_by: page.read(
@@ -232,6 +237,21 @@ fn figures(page: &mut Page<'_>) -> Settings {
             },
         ),
     }
+}
+
+/// When a digest goes; none for never.
+fn digest(page: &mut Page<'_>, name: &str) -> Option<CronRule> {
+    let cure = format!("Write days and a time, such as daily at 18:00, or {NONE}.");
+    page.read(name, None, &cure, |text| {
+        if key(text) == NONE {
+            return Ok(None);
+        }
+        let rule = CronRule::read(text)?;
+        match rule.times_a_day() {
+            times if times > DIGESTS_A_DAY_MAX => Err(format!("that is {times} times a day")),
+            _ => Ok(Some(rule)),
+        }
+    })
 }
 
 /// A published table by its name, with who chose it: nobody's law is applied without a person who answers for it.

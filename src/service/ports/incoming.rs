@@ -84,6 +84,8 @@ pub struct NewReply {
     pub ready: Timestamp,
     /// Useless from then on.
     pub until: Timestamp,
+    /// The key of a digest, which nobody's own message asked for; else empty.
+    pub reference: String,
 }
 
 /// A reply under way.
@@ -105,6 +107,8 @@ pub struct ClaimedReply {
     pub until: Timestamp,
     /// Number of the attempt, from 1.
     pub number: i64,
+    /// The key of a digest, which nobody's own message asked for; else empty.
+    pub reference: String,
 }
 
 /// How a reply ended.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::Fault;
+use crate::service::digest::DigestKind;
 use crate::service::letter::Kind;
 use crate::service::reply::ReplyKind;
 
@@ -14,6 +15,8 @@ pub const SHARED: [&str; 8] =
     [WORDS, "ask.txt", "link.txt", "changed.txt", "mail.txt", "mail.html", "shift.txt", "shift.html"];
 /// Files a language has for every kind.
 pub const PER_KIND: [&str; 4] = ["text.txt", "subject.txt", "mail.txt", "mail.html"];
+/// Files a language has for every kind of digest.
+pub const PER_DIGEST: [&str; 3] = ["text.txt", "subject.txt", "mail.txt"];
 /// A template file larger than this many octets is taken for a mistake.
 const FILE_LIMIT: u64 = 256 * 1024;
 
@@ -34,8 +37,15 @@ macro_rules! built_in {
             built_in!(@kind $language, "eve"),
             built_in!(@kind $language, "turn-in"),
             built_in!(@kind $language, "duty"),
+            built_in!(@kind $language, "introduction"),
             built_in!(@kind $language, "change"),
             built_in!(@kind $language, "cancelled"),
+            built_in!(@file $language, "digest/text.txt"),
+            built_in!(@file $language, "digest/subject.txt"),
+            built_in!(@file $language, "digest/mail.txt"),
+            built_in!(@file $language, "greet/text.txt"),
+            built_in!(@file $language, "greet/subject.txt"),
+            built_in!(@file $language, "greet/mail.txt"),
             built_in!(@file $language, "reply/heard.txt"),
             built_in!(@file $language, "reply/cant-come.txt"),
             built_in!(@file $language, "reply/ask-back.txt"),
@@ -90,8 +100,10 @@ pub fn built_in() -> BTreeMap<String, Folder> {
 /// Every file a language must have.
 pub fn wanted() -> Vec<String> {
     let kinds = Kind::ALL.iter().flat_map(|kind| PER_KIND.map(|file| format!("{}/{file}", kind.folder())));
+    let digests =
+        DigestKind::ALL.iter().flat_map(|kind| PER_DIGEST.map(|file| format!("{}/{file}", kind.folder())));
     let replies = ReplyKind::ALL.iter().map(|kind| kind.file().to_owned());
-    SHARED.iter().map(|&file| file.to_owned()).chain(kinds).chain(replies).collect()
+    SHARED.iter().map(|&file| file.to_owned()).chain(kinds).chain(digests).chain(replies).collect()
 }
 
 /// Lays a host's folder over the languages, file by file.

@@ -6,7 +6,8 @@ use minijinja::Template;
 use serde_json::Value;
 
 /// Names at the root of a template. `item`, `change` and `one` are set by loops, also for files included in one.
-const ROOTS: [&str; 9] = ["letter", "reply", "words", "item", "change", "one", "loop", "self", "super"];
+const ROOTS: [&str; 10] =
+    ["letter", "reply", "digest", "words", "item", "change", "one", "loop", "self", "super"];
 /// What a loop knows about itself.
 const LOOP: [&str; 10] =
     ["index", "index0", "revindex", "revindex0", "first", "last", "length", "depth", "previtem", "nextitem"];

@@ -7,6 +7,7 @@ use minijinja::ErrorKind;
 use super::tongue::{BETWEEN_WORDINGS, Tongue, cure};
 use super::{Fault, names};
 use crate::domain::segments;
+use crate::service::digest::DigestKind;
 use crate::service::letter::{Kind, Letter};
 use crate::service::reply::ReplyKind;
 use crate::service::samples;
@@ -28,6 +29,41 @@ impl Tongue {
         }
         for kind in ReplyKind::ALL {
             self.prove_reply(kind, faults);
+        }
+        for kind in DigestKind::ALL {
+            self.prove_digest(kind, faults);
+        }
+    }
+
+    /// A digest's text has one segment whatever it says, and its mail a subject.
+    fn prove_digest(&self, kind: DigestKind, faults: &mut Vec<Fault>) {
+        for digest in samples::digests() {
+            let all: Result<Vec<_>, _> = self.digest_wordings(kind, &digest).collect();
+            let file = |name: &str| self.label(&format!("{}/{name}", kind.folder()));
+            match all.and_then(|_| self.digest_text(kind, &digest)) {
+                Ok(text) if text.is_empty() || segments::count(&text).segments.len() > 1 => {
+                    faults.push(Fault {
+                        file: file("text.txt"),
+                        line: 1,
+                        reason: format!(
+                            "No wording of this list fits one segment; the shortest is {text:?}."
+                        ),
+                        cure: format!("Add a shorter wording at the end, after a line {BETWEEN_WORDINGS}."),
+                    })
+                }
+                Ok(_) => {}
+                Err(fault) => faults.push(fault),
+            }
+            match self.digest_mail(kind, &digest) {
+                Ok((subject, _)) if subject.is_empty() => faults.push(Fault {
+                    file: file("subject.txt"),
+                    line: 1,
+                    reason: "The subject of this list is empty.".to_owned(),
+                    cure: "Write at least one word outside any condition.".to_owned(),
+                }),
+                Ok(_) => {}
+                Err(fault) => faults.push(fault),
+            }
         }
     }
 
@@ -62,6 +98,9 @@ impl Tongue {
         }
         for reply in samples::replies() {
             names::fields(&serde_json::json!({ "reply": reply }), &mut fields);
+        }
+        for digest in samples::digests() {
+            names::fields(&serde_json::json!({ "digest": digest }), &mut fields);
         }
         let globals: Vec<String> = self.env.globals().map(|(name, _)| name.to_owned()).collect();
         for (name, template) in self.env.templates() {

@@ -12,6 +12,7 @@ use super::files::{self, Folder};
 use super::words::{self, Words};
 use super::{Fault, Mail, Worded};
 use crate::domain::segments;
+use crate::service::digest::{Digest, DigestKind};
 use crate::service::letter::{Letter, What};
 use crate::service::reply::{Reply, ReplyKind};
 
@@ -141,18 +142,34 @@ impl Tongue {
 
     /// The reply: the first wording of one segment, else the shortest.
     pub fn reply(&self, kind: ReplyKind, reply: &Reply) -> Result<String, Fault> {
-        let mut shortest: Option<(usize, String)> = None;
-        for text in self.reply_wordings(kind, reply) {
-            let text = text?;
-            let segments = segments::count(&text).segments.len();
-            if shortest.as_ref().is_none_or(|(least, _)| segments < *least) {
-                shortest = Some((segments, text));
-            }
-            if segments <= 1 {
-                break;
-            }
-        }
-        Ok(shortest.map(|(_, text)| text).unwrap_or_default())
+        one_segment(self.reply_wordings(kind, reply))
+    }
+
+    /// Every wording of a digest's text, each in one line, longest first.
+    pub fn digest_wordings(
+        &self,
+        kind: DigestKind,
+        digest: &Digest,
+    ) -> impl Iterator<Item = Result<String, Fault>> {
+        self.in_one_line(format!("{}/text.txt", kind.folder()), self.digest_context(digest))
+    }
+
+    /// A digest's text: the first wording of one segment, else the shortest.
+    pub fn digest_text(&self, kind: DigestKind, digest: &Digest) -> Result<String, Fault> {
+        one_segment(self.digest_wordings(kind, digest))
+    }
+
+    /// A digest's mail: subject and words.
+    pub fn digest_mail(&self, kind: DigestKind, digest: &Digest) -> Result<(String, String), Fault> {
+        let context = self.digest_context(digest);
+        let part = |file: &str| self.render(&format!("{}/{file}", kind.folder()), &context);
+        Ok((one_line(&part("subject.txt")?), few_blank_lines(&part("mail.txt")?)))
+    }
+
+    fn digest_context(&self, digest: &Digest) -> Value {
+        let mut digest = serde_json::json!(digest);
+        tidy(&mut digest, false);
+        context! { digest => Value::from(Serde(&digest)), words => self.seen.clone() }
     }
 
     fn in_one_line(&self, file: String, context: Value) -> impl Iterator<Item = Result<String, Fault>> {
@@ -208,6 +225,22 @@ impl Tongue {
             cure: cure(inner.kind()).to_owned(),
         }
     }
+}
+
+/// The first wording of one segment, else the shortest.
+fn one_segment(wordings: impl Iterator<Item = Result<String, Fault>>) -> Result<String, Fault> {
+    let mut shortest: Option<(usize, String)> = None;
+    for text in wordings {
+        let text = text?;
+        let segments = segments::count(&text).segments.len();
+        if shortest.as_ref().is_none_or(|(least, _)| segments < *least) {
+            shortest = Some((segments, text));
+        }
+        if segments <= 1 {
+            break;
+        }
+    }
+    Ok(shortest.map(|(_, text)| text).unwrap_or_default())
 }
 
 /// What to do about an error of the engine.

@@ -151,6 +151,26 @@ pub struct SettledChild {
     pub note: String,
 }
 
+/// A child whose family she greets.
+#[derive(Debug, Clone)]
+pub struct GreetChild {
+    /// Given name and initial.
+    pub name: String,
+    /// Those who answer for the child.
+    pub adults: Vec<GreetAdult>,
+}
+
+/// Somebody to greet.
+#[derive(Debug, Clone)]
+pub struct GreetAdult {
+    /// Given name.
+    pub given: String,
+    /// Number to ring; none if there is none.
+    pub telephone: Option<Telephone>,
+    /// The language she asked for, in English, where it is not the season's.
+    pub language: Option<String>,
+}
+
 /// What became of the note just posted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
@@ -187,6 +207,8 @@ pub struct ChaperonePage {
     pub calendar_href: Option<String>,
     /// The coordinator's telephone.
     pub telephone: Option<Telephone>,
+    /// Children whose families she has been introduced to by name.
+    pub greet: Vec<GreetChild>,
     /// A show of hers runs: the same address without a query says what to do next.
     pub live: bool,
 }
@@ -265,6 +287,7 @@ mod tests {
             settled: vec![done; settled],
             calendar_href: None,
             telephone: None,
+            greet: Vec::new(),
             live: false,
         }
     }
