@@ -412,6 +412,16 @@ fn settings_and_notices_that_cannot_be_meant_are_told() {
 }
 
 #[test]
+fn a_digest_meant_for_the_night_is_told_to_wait() {
+    let book = with(&common::book(BOOK), "season", "chaperone digest", "value", "daily at 22:00");
+    let (_, problems) = reading::season(&book);
+    let told = problems
+        .iter()
+        .any(|p| p.reason == "chaperone digest: no message leaves at 22:00, so it waits until 08:00");
+    assert!(told, "{problems:#?}");
+}
+
+#[test]
 fn no_digest_is_sent_where_none_is_written() {
     let book = with(&common::book(BOOK), "season", "chaperone digest", "value", "none");
     let season = reading::season(&book).0.expect("a season");

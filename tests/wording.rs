@@ -5,7 +5,7 @@ use std::path::Path;
 
 use allheard::domain::segments;
 use allheard::service::digest::{Digest, DigestKind};
-use allheard::service::letter::{Kind, Letter, What};
+use allheard::service::letter::{Appearance, Introduction, Kind, Letter, What};
 use allheard::service::samples::{digests, sample, sample_many, samples};
 use allheard::service::wording::words::{plural_category, plural_forms};
 use allheard::service::wording::{Fault, Wording};
@@ -215,6 +215,8 @@ fn the_reply_word_is_asked_for_only_where_it_is_understood() {
             // SÍ makes every character dear: the longer Spanish texts keep the facts and ask for a tap instead.
             let room =
                 language == "en" || matches!(kind, Kind::Rules | Kind::TurnIn | Kind::Duty | Kind::Cancelled);
+            // An introduction asks for nothing.
+            let room = room && kind != Kind::Introduction;
             let text = wording.text(&letter).unwrap().text;
             assert_eq!(asks(&letter), room, "{language} {kind:?}: {text}");
             assert!(text.contains(&letter.link));
@@ -233,6 +235,11 @@ fn line_breaks_and_markup_in_names_stay_inert() {
     for kind in Kind::ALL.into_iter().filter(|kind| *kind != Kind::Rules) {
         let mut letter = Letter { kind, ..letter.clone() };
         letter.children = vec![letter.items[0].child.clone()];
+        letter.introductions = vec![Introduction {
+            child: letter.items[0].child.clone(),
+            chaperones: vec![letter.items[0].event.clone()],
+            events: vec![Appearance { event: letter.items[0].event.clone(), date: letter.items[0].date }],
+        }];
         let mail = wording.mail(&letter).unwrap();
         assert!(!mail.subject.contains(['\r', '\n', '\u{2028}']), "{:?}", mail.subject);
         assert!(!mail.text.lines().any(|line| line.trim_start().starts_with("Bcc:")));

@@ -21,11 +21,22 @@ pub(super) fn run(options: &Options) -> Exit {
     if options.json {
         let problems: Vec<Value> = checked.problems.iter().map(problem_json).collect();
         let repeats: Vec<Value> = checked.season.iter().flat_map(series_json).collect();
-        say(pretty(&json!({ "usable": !checked.has_errors(), "problems": problems, "repeats": repeats })));
+        let digests: Vec<Value> = checked
+            .season
+            .iter()
+            .flat_map(rules)
+            .map(|(who, rule)| json!({ "to": who, "reads": rule }))
+            .collect();
+        say(pretty(&json!({
+            "usable": !checked.has_errors(), "problems": problems, "repeats": repeats, "digests": digests,
+        })));
     } else {
         show(&checked.problems);
         if let Some(season) = &checked.season {
             series(season);
+            for (who, rule) in rules(season) {
+                tell(format!("digest to {who}: {rule}, when there is something to say"));
+            }
             tell(format!(
                 "{}: {} children, {} guardians, {} numbers, {} events, {} chaperones",
                 season.name,
@@ -38,6 +49,14 @@ pub(super) fn run(options: &Options) -> Exit {
         }
     }
     if checked.has_errors() { Exit::Wrong } else { Exit::Done }
+}
+
+/// Who is sent digests, and how the rule was read.
+fn rules(season: &Season) -> Vec<(&'static str, String)> {
+    let settings = &season.settings;
+    let rules =
+        [("each chaperone", &settings.chaperone_digest), ("the coordinator", &settings.coordinator_digest)];
+    rules.into_iter().filter_map(|(who, rule)| Some((who, rule.as_ref()?.words()))).collect()
 }
 
 /// Says how each line that comes round again was read, and which days that makes.

@@ -33,7 +33,7 @@ pub struct Greeting {
     pub chaperone: ChaperoneId,
     /// Position of the notice in the season.
     pub notice: usize,
-    /// When the first of them is told of her.
+    /// From when the first of them is told of her, until nobody need be told any more.
     pub due: Due,
     /// The children, each once, in order of name.
     pub children: Vec<ChildId>,
@@ -56,9 +56,8 @@ pub fn greetings(board: &Board) -> Vec<Greeting> {
             for (notice, due) in &dues {
                 let (first, children) =
                     found.entry((chaperone, *notice)).or_insert_with(|| (*due, BTreeSet::new()));
-                if due.at < first.at {
-                    *first = *due;
-                }
+                first.at = first.at.min(due.at);
+                first.until = first.until.max(due.until);
                 children.insert(child);
             }
         }

@@ -17,7 +17,7 @@ use crate::domain::digests::{self, Moment, Seen, worth_saying};
 use crate::domain::due::window;
 use crate::domain::introduction::{Greeting, greetings};
 use crate::domain::record::Record;
-use crate::domain::season::{Channel, ChaperoneId, Child, EventId};
+use crate::domain::season::{Channel, ChaperoneId, Child, EventId, Person};
 use crate::domain::standing::{self, Standing};
 use crate::domain::wall;
 use jiff::Timestamp;
@@ -78,8 +78,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let last: Last = stored.into_iter().map(|d| ((d.holder.clone(), d.kind.clone()), d)).collect();
         let mut new = {
             let desk = self.desk().await?;
-            let mut new = self.lists(&desk.board, &desk.record, &last, now)?;
-            new.extend(self.greeted(&desk.board, &desk.record, &greetings, &last, now)?);
+            let mut new = self.lists(&desk.board, &desk.record, &last, now);
+            new.extend(self.greeted(&desk.board, &desk.record, &greetings, &last, now));
             new
         };
         new.extend(self.whole(&board, &last, now).await?);
@@ -91,15 +91,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     /// Each chaperone's list, where its moment has come.
-    fn lists(
-        &self,
-        board: &Board,
-        record: &Record,
-        last: &Last,
-        now: Timestamp,
-    ) -> Result<Vec<NewDigest>, OfficeFault> {
+    fn lists(&self, board: &Board, record: &Record, last: &Last, now: Timestamp) -> Vec<NewDigest> {
         let season = &board.season;
-        let Some(rule) = &season.settings.chaperone_digest else { return Ok(Vec::new()) };
+        let Some(rule) = &season.settings.chaperone_digest else { return Vec::new() };
         let mut new = Vec::new();
         for (at, chaperone) in (0_u32..).zip(&season.chaperones) {
             let holder = chaperone.reference.as_str();
@@ -117,7 +111,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             };
             new.push(turn.taken(said));
         }
-        Ok(new)
+        new
     }
 
     /// The families that chaperones are to greet, where they have been introduced; of several that are late the newest.
@@ -128,7 +122,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         greetings: &[Greeting],
         last: &Last,
         now: Timestamp,
-    ) -> Result<Vec<NewDigest>, OfficeFault> {
+    ) -> Vec<NewDigest> {
         let season = &board.season;
         let kind = |greeting: &Greeting| format!("greet {}", season.notices[greeting.notice].reference);
         let holder = |greeting: &Greeting| season.chaperones[greeting.chaperone.at()].reference.clone();
@@ -156,7 +150,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             };
             new.push(turn.taken(said));
         }
-        Ok(new)
+        new
     }
 
     /// The coordinator's digest, where its moment has come.
@@ -286,7 +280,7 @@ fn bare(board: &Board, chaperone: ChaperoneId, now: Timestamp) -> Digest {
         school: season.school.clone(),
         season: season.name.clone(),
         telephone: Some(season.telephone.clone()).filter(|t| !t.is_empty()),
-        given: season.given_name(chaperone_person(chaperone)).to_owned(),
+        given: season.given_name(Person::Chaperone(chaperone)).to_owned(),
         as_of: wall::local(&season.zone, now).time(),
         unheard: 0,
         all: 0,
@@ -295,10 +289,6 @@ fn bare(board: &Board, chaperone: ChaperoneId, now: Timestamp) -> Digest {
         news: News::default(),
         link: String::new(),
     }
-}
-
-fn chaperone_person(chaperone: ChaperoneId) -> crate::domain::season::Person {
-    crate::domain::season::Person::Chaperone(chaperone)
 }
 
 /// Her children at every event of hers that is still ahead and that families have been asked about.

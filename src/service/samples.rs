@@ -102,7 +102,7 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         items: if rules { Vec::new() } else { items },
         link: "https://larkmoor.example/g/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         stop_link: "https://larkmoor.example/s/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
-        owes: true,
+        owes: kind != Kind::Introduction,
         reply_by_text: false,
         reply_by_mail: false,
         code: "b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),

@@ -43,6 +43,46 @@ async fn a_chaperone_rings_and_the_child_is_settled() {
 }
 
 #[tokio::test]
+async fn a_chaperone_sees_the_families_she_is_introduced_to_and_no_others() {
+    let house = House::open().await;
+    let path = chaperone(&house, "V002").await;
+    assert!(
+        !house.get(&path).await.text.contains("Families to greet"),
+        "nobody is introduced in this season"
+    );
+    let mut book = season::book();
+    season::add(
+        &mut book,
+        "notices",
+        &[
+            ("name", "First contact"),
+            ("about", "dress rehearsal"),
+            ("to", "everyone"),
+            ("counted from", "call"),
+            ("days before", "6"),
+            ("at", "18:00"),
+            ("by", "mail"),
+            ("answer owed", "no"),
+            ("wording", "introduction"),
+        ],
+    );
+    let house = House::open_with(book).await;
+    let path = chaperone(&house, "V002").await;
+    let page = house.get(&path).await;
+    let words = page.plain();
+    let greet = words.split_once("Say hello when you next see them, or ring them.").expect("the section").1;
+    assert!(
+        greet.contains("Ada F. May Ring") && greet.contains("Ines A. Marisol, speaks Spanish Ring"),
+        "{greet}"
+    );
+    assert!(!greet.contains("Tariq") && !greet.contains("Finch") && !greet.contains("Lee"), "{greet}");
+    assert!(page.text.contains("href=\"tel:+447700900018\""));
+    // When the dress rehearsal is over there is nobody left to greet for it.
+    house.clock.set("2027-06-05T12:00:00Z");
+    assert!(!house.get(&path).await.text.contains("Families to greet"));
+}
+
+#[tokio::test]
 async fn a_call_about_old_times_is_not_noted() {
     let house = House::told().await;
     let path = chaperone(&house, "V002").await;

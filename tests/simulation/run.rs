@@ -135,6 +135,8 @@ pub struct Outcome {
     pub crashed: BTreeSet<CrashPoint>,
     pub breaches: Vec<String>,
     pub offers: usize,
+    /// Digests offered to the carriers.
+    pub digests: usize,
     pub references: BTreeSet<String>,
     pub planned_at_first: BTreeSet<String>,
     pub steps: usize,
@@ -760,12 +762,15 @@ impl Run {
         store.close().await;
         self.db.close().await;
         let offers = self.world.offers.lock().unwrap();
+        // Digests belong to no plan.
+        let planned = || offers.iter().filter(|offer| offer.parcel.message != 0);
         Outcome {
             trace: digest::hex(&digest::sha256(self.trace.join("\n").as_bytes())),
             crashed: self.crashed,
             breaches: self.world.breaches.lock().unwrap().clone(),
-            offers: offers.len(),
-            references: offers.iter().map(|o| o.parcel.reference.clone()).collect(),
+            offers: planned().count(),
+            digests: offers.len() - planned().count(),
+            references: planned().map(|o| o.parcel.reference.clone()).collect(),
             planned_at_first,
             steps,
             answers: stored.len(),

@@ -1,7 +1,8 @@
 //! What is readable but should be looked at before anybody is told anything.
 
+use super::super::cron_rule::CronRule;
 use super::super::season::{
-    ChaperoneId, Child, Consent, Contact, Event, EventId, EventKind, Line, NumberId, Slot,
+    ChaperoneId, Child, Consent, Contact, Event, EventId, EventKind, Line, NumberId, Settings, Slot,
 };
 use super::super::words::key;
 use super::desk::{Desk, Spot, counted, row_list};
@@ -26,12 +27,32 @@ pub(super) fn run(head: &Head, programme: &Programme, people: &People, desk: &mu
     uncovered_numbers(programme, people, desk);
     chaperones_in_two_places(programme, people, desk);
     vetting(programme, people, desk);
+    digests_out_of_hours(&head.settings, desk);
     if head.settings.children_per_adult == 0 {
         desk.error(
             Spot::sheet("season"),
             "children per adult is nought",
             "Write how many children one adult may have.",
         );
+    }
+}
+
+/// A digest meant for an hour at which nothing leaves.
+fn digests_out_of_hours(settings: &Settings, desk: &mut Desk) {
+    let rules = [
+        ("chaperone digest", &settings.chaperone_digest),
+        ("coordinator digest", &settings.coordinator_digest),
+    ];
+    for (name, rule) in rules {
+        let Some(at) = rule.as_ref().and_then(CronRule::time_of_day) else { continue };
+        if at < settings.quiet_until || at >= settings.quiet_from {
+            let reason = format!(
+                "{name}: no message leaves at {}, so it waits until {}",
+                at.strftime("%H:%M"),
+                settings.quiet_until.strftime("%H:%M")
+            );
+            desk.warn(Spot::sheet("season"), reason, "Choose a time at which messages may leave.");
+        }
     }
 }
 
