@@ -141,8 +141,9 @@ mod tests {
         check("daily at 6:15", "", "2027-05-04T08:00", "2027-05-04T06:15:00");
     }
 
-    /// The days on which these clocks change are those of the IANA zone data that jiff carries, which
-    /// `tests/vectors/cron.json` holds against the system's own.
+    /// The clocks change on 28 March and 31 October 2027 in London, on 14 March and 7 November in New York (the zone data of
+    /// the system, as Python's zoneinfo reads them). The crate `cron` left alone drops or doubles such days:
+    /// `tests/vectors/cron.json`, `crate_dst`.
     #[test]
     fn a_day_has_one_digest_through_every_clock_change() {
         let all_day = Window { from: Time::midnight(), until: Time::constant(23, 59, 0, 0) };
@@ -169,6 +170,23 @@ mod tests {
                 let wanted: Vec<_> = (0..days).map(|n: i64| first.saturating_add(n.days())).collect();
                 assert_eq!(dates, wanted, "{name} {}", rule.words());
             }
+        }
+    }
+
+    /// RFC 5545 section 3.3.5: an hour that does not occur is read with the offset before the gap, one that occurs twice
+    /// means the first.
+    #[test]
+    fn hours_that_a_clock_change_makes_twice_or_not_at_all_have_one_instant() {
+        let all_day = Window { from: Time::midnight(), until: Time::constant(23, 59, 0, 0) };
+        for (name, rule, now, of) in [
+            ("America/New_York", "daily at 2:30", "2027-03-14T12:00:00Z", "2027-03-14T07:30:00Z"),
+            ("America/New_York", "daily at 1:30", "2027-11-07T12:00:00Z", "2027-11-07T05:30:00Z"),
+            ("Europe/London", "daily at 1:30", "2027-03-28T12:00:00Z", "2027-03-28T01:30:00Z"),
+            ("Europe/London", "daily at 1:30", "2027-10-31T12:00:00Z", "2027-10-31T00:30:00Z"),
+        ] {
+            let rule = CronRule::read(rule).unwrap();
+            let found = moment(&rule, &zone(name), all_day, None, now.parse().unwrap()).unwrap();
+            assert_eq!(found.of.to_string(), of, "{name}");
         }
     }
 
