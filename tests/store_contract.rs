@@ -14,8 +14,9 @@ use allheard::domain::graph::{self, State, Step};
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
 use allheard::service::ports::{
-    DeedKind, Delta, FeedHolder, LinkKind, NewAnswer, NewAttempt, NewDigest, NewFeed, NewLink, NewReply,
-    SaidDigest, Settled, Store, StoreFault, StoredDeed, StoredMessage, StoredPart, TendRules, Tended, Unsent,
+    Course, DeedKind, Delta, FeedHolder, Hand, LinkKind, NewAnswer, NewAttempt, NewDigest, NewFeed, NewLink,
+    NewReply, SaidDigest, Settled, Store, StoreFault, StoredDeed, StoredMessage, StoredPart, TendRules,
+    Tended, Unsent,
 };
 use allheard::store::SqlStore;
 use allheard::store::db::{Statement, Value};
@@ -65,6 +66,9 @@ cases! {
     three_claims_without_an_attempt_set_a_message_aside,
     an_open_attempt_is_doubted_and_only_mail_is_repeated_once,
     no_attempt_is_written_when_the_world_has_moved_on,
+    nothing_planned_leaves_before_the_season_is_set_going_nor_while_it_is_paused,
+    no_attempt_begins_after_a_pause_however_they_race,
+    a_test_to_the_coordinator_is_noted_once_and_tells_nobody,
     a_moved_due_time_binds_whoever_waits,
     an_answer_has_its_effect_once_however_often_it_comes,
     everybody_has_one_calendar_address,
@@ -98,8 +102,15 @@ async fn fresh(engine: Engine<'_>) -> Bench {
     Bench { store, url, _dir: dir }
 }
 
-/// A bench with a season in force.
+/// A bench with a season in force that has been set going.
 async fn with_season(engine: Engine<'_>) -> Bench {
+    let bench = brought(engine).await;
+    assert!(bench.store.set_course(SEASON, true, Hand::Command, now()).await.unwrap());
+    bench
+}
+
+/// A bench with a season in force that nobody has set going.
+async fn brought(engine: Engine<'_>) -> Bench {
     let bench = fresh(engine).await;
     assert!(bench.store.put_season("s", &Book::default(), 0, now()).await.unwrap());
     bench
@@ -266,7 +277,7 @@ async fn a_workbook_comes_back_as_it_was_and_the_same_again_changes_no_row(engin
 }
 
 async fn a_workbook_made_from_an_old_one_is_not_put_in_force(engine: Engine<'_>) {
-    let bench = with_season(engine).await;
+    let bench = brought(engine).await;
     for stale in [0, 2, 7] {
         assert!(!bench.store.put_season("s", &demo::book(1), stale, now()).await.unwrap(), "{stale}");
     }
@@ -544,6 +555,113 @@ async fn no_attempt_is_written_when_the_world_has_moved_on(engine: Engine<'_>) {
     }
 }
 
+async fn nothing_planned_leaves_before_the_season_is_set_going_nor_while_it_is_paused(engine: Engine<'_>) {
+    let bench = brought(engine).await;
+    let store = &bench.store;
+    let set = async |going, by, at| store.set_course(SEASON, going, by, at).await.unwrap();
+    bench.add(vec![message("k", Channel::Mail), message("l", Channel::Mail)]).await;
+    assert_eq!(store.course(SEASON).await.unwrap(), Course::NotYet);
+    assert!(!set(false, Hand::Coordinator, now()).await, "what never went cannot be paused");
+    assert_eq!(bench.claim(Channel::Mail, now()).await.len(), 0);
+    assert_eq!(store.next_due(SEASON).await.unwrap(), None, "nothing is to be woken for");
+    assert!(set(true, Hand::Coordinator, now()).await);
+    assert!(!set(true, Hand::Command, now() + minutes(1)).await, "twice is once");
+    let going = Course::Going { since: now(), by: Hand::Coordinator };
+    assert_eq!(store.course(SEASON).await.unwrap(), going);
+    assert_eq!(store.next_due(SEASON).await.unwrap(), Some(now()));
+    let claimed = store.claim(SEASON, Channel::Mail, 1, now(), now() + minutes(15)).await.unwrap().remove(0);
+    assert!(set(false, Hand::Command, now() + minutes(2)).await);
+    assert!(!set(false, Hand::Command, now() + minutes(3)).await);
+    assert_eq!(bench.claim(Channel::Mail, now() + minutes(2)).await.len(), 0);
+    assert_eq!(bench.attempt(&claimed, now() + minutes(2)).await, Vec::<i64>::new(), "a claim is no start");
+    store.put_back(SEASON, &[unsent(&claimed, State::Planned)], now() + minutes(2)).await.unwrap();
+    let paused = Course::Paused { since: now() + minutes(2), by: Hand::Command };
+    assert_eq!(store.course(SEASON).await.unwrap(), paused);
+    // A day later their moment has passed: they expire as they do anyway.
+    assert_eq!(bench.tend(now() + minutes(23 * 60)).await.expired, 0);
+    assert!(set(true, Hand::Command, now() + minutes(23 * 60)).await);
+    assert_eq!(bench.claim(Channel::Mail, now() + minutes(23 * 60)).await.len(), 2, "nothing was lost");
+    let kinds: Vec<(String, String)> = store
+        .ledger(SEASON, 1, 10)
+        .await
+        .unwrap()
+        .into_iter()
+        .map(|line| (line.entry.kind, line.entry.about))
+        .collect();
+    let expected = [("set_going", "coordinator"), ("paused", "command"), ("going_on", "command")];
+    assert_eq!(kinds, expected.map(|(kind, by)| (kind.to_owned(), format!("by={by}"))));
+    verify_ledger(&**store, SEASON).await.expect("the chain is whole");
+}
+
+/// Senders claim and begin attempts as fast as they can while the season is paused and set going. Whatever a pause says
+/// it found when it was over is all there is until the season goes on.
+async fn no_attempt_begins_after_a_pause_however_they_race(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add((0..200).map(|n| message(&format!("k{n}"), Channel::Mail)).collect()).await;
+    let senders: Vec<_> = (0..4)
+        .map(|_| {
+            let store = bench.store.clone();
+            tokio::spawn(async move {
+                let mut begun = 0;
+                loop {
+                    let lease = now() + minutes(15);
+                    for one in store.claim(SEASON, Channel::Mail, 3, now(), lease).await.unwrap() {
+                        let began = store.attempt(SEASON, 1, &[&attempt(&one)], now(), lease).await.unwrap();
+                        begun += began.len();
+                        if began.is_empty() {
+                            store.put_back(SEASON, &[unsent(&one, State::Planned)], now()).await.unwrap();
+                        }
+                    }
+                    if begun_all(&store).await {
+                        break;
+                    }
+                    tokio::task::yield_now().await;
+                }
+                begun
+            })
+        })
+        .collect();
+    let mut pauses = 0;
+    while !begun_all(&bench.store).await {
+        assert!(bench.store.set_course(SEASON, false, Hand::Coordinator, now()).await.unwrap());
+        let begun = bench.one("SELECT COUNT(*) FROM attempt").await;
+        tokio::time::sleep(std::time::Duration::from_millis(5)).await;
+        assert_eq!(bench.one("SELECT COUNT(*) FROM attempt").await, begun, "after pause {pauses}");
+        assert!(bench.store.set_course(SEASON, true, Hand::Coordinator, now()).await.unwrap());
+        tokio::time::sleep(std::time::Duration::from_millis(5)).await;
+        pauses += 1;
+    }
+    let mut begun = 0;
+    for sender in senders {
+        begun += sender.await.unwrap();
+    }
+    assert_eq!(begun, 200, "each began once, after {pauses} pauses");
+    assert!(pauses > 1, "the pauses fell among the attempts");
+}
+
+/// Whether every message of the race has begun.
+async fn begun_all(store: &SqlStore) -> bool {
+    let count = Statement { text: "SELECT COUNT(*) FROM attempt", binds: 0 };
+    store.db().fetch(count, vec![]).await.unwrap()[0].int(0).unwrap() == 200
+}
+
+async fn a_test_to_the_coordinator_is_noted_once_and_tells_nobody(engine: Engine<'_>) {
+    let bench = brought(engine).await;
+    let store = &bench.store;
+    let pulse = store.pulse(SEASON).await.unwrap();
+    let note = async |act: &str, channel| store.note_test(SEASON, act, channel, "eve", now()).await.unwrap();
+    assert!(note("one", Channel::Mail).await);
+    assert!(!note("one", Channel::Mail).await, "a form posted twice");
+    assert!(note("one", Channel::Text).await && note("two", Channel::Mail).await);
+    let history = store.history(SEASON).await.unwrap();
+    assert!(history.tellings.is_empty() && history.answers.is_empty());
+    assert_eq!(store.pulse(SEASON).await.unwrap(), pulse, "nothing that was told has changed");
+    let lines = store.ledger(SEASON, 1, 10).await.unwrap();
+    assert_eq!(lines.len(), 3);
+    assert_eq!(lines[0].entry.kind, "test");
+    assert_eq!(lines[0].entry.about, "channel=mail to=coordinator wording=eve");
+}
+
 async fn everybody_has_one_calendar_address(engine: Engine<'_>) {
     let bench = with_season(engine).await;
     let holder = |person: &str, household: &str| FeedHolder {
@@ -768,9 +886,9 @@ async fn the_ledger_shows_every_changed_byte_and_survives_erasing_a_person(engin
     }
     let bench = with_words(engine).await;
     let other = "UPDATE ledger_words SET words = words || '.' WHERE seq = $1";
-    assert_eq!(bench.raw(other, vec![2_i64.into()]).await, 1);
+    assert_eq!(bench.raw(other, vec![3_i64.into()]).await, 1);
     let fault = verify_ledger(&*bench.store, SEASON).await.unwrap_err();
-    assert!(fault.contains("line 2 "), "{fault}");
+    assert!(fault.contains("line 3 "), "{fault}");
     bench.raw("DELETE FROM ledger_words WHERE person = $1", vec!["G001".into()]).await;
     bench.raw("DELETE FROM person_salt WHERE person = $1", vec!["G001".into()]).await;
     let lines = bench.ledger_lines().await;
@@ -779,7 +897,7 @@ async fn the_ledger_shows_every_changed_byte_and_survives_erasing_a_person(engin
     assert!(left.iter().all(|line| line.words.is_none()));
 }
 
-/// A season, an attempt with words and two answers with words: four lines.
+/// A season set going, an attempt with words and two answers with words: five lines.
 async fn with_words(engine: Engine<'_>) -> Bench {
     let bench = with_season(engine).await;
     bench.add(vec![message("k", Channel::Mail)]).await;
@@ -789,7 +907,7 @@ async fn with_words(engine: Engine<'_>) -> Bench {
         let answer = said(external, "We will be five minutes late.");
         assert!(bench.store.answer(SEASON, &[answer], &Delta::default(), now()).await.unwrap());
     }
-    assert_eq!(bench.ledger_lines().await, 4);
+    assert_eq!(bench.ledger_lines().await, 5);
     bench
 }
 

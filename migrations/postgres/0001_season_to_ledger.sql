@@ -276,3 +276,22 @@ CREATE TABLE digest (
     form TEXT NOT NULL,
     PRIMARY KEY (season, holder, kind)
 );
+
+-- Whether planned messages may leave: only by a person's word. No row until the season is first set going.
+CREATE TABLE course (
+    season BIGINT PRIMARY KEY REFERENCES season (id),
+    going BIGINT NOT NULL CHECK (going IN (0, 1)),
+    since_ms BIGINT NOT NULL,
+    by_whom TEXT NOT NULL CHECK (by_whom IN ('coordinator', 'command', 'demonstration'))
+);
+
+-- Tests a coordinator sent to herself: each once, never told to a family.
+CREATE TABLE test_message (
+    season BIGINT NOT NULL REFERENCES season (id),
+    -- Names the act, so that a form posted twice sends once.
+    external TEXT NOT NULL,
+    channel TEXT NOT NULL CHECK (channel IN ('mail', 'text')),
+    wording TEXT NOT NULL,
+    at_ms BIGINT NOT NULL,
+    PRIMARY KEY (season, external, channel)
+);

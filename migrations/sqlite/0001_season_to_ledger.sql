@@ -277,3 +277,22 @@ CREATE TABLE digest (
     form TEXT NOT NULL,
     PRIMARY KEY (season, holder, kind)
 ) STRICT, WITHOUT ROWID;
+
+-- Whether planned messages may leave: only by a person's word. No row until the season is first set going.
+CREATE TABLE course (
+    season INTEGER PRIMARY KEY REFERENCES season (id),
+    going INTEGER NOT NULL CHECK (going IN (0, 1)),
+    since_ms INTEGER NOT NULL,
+    by_whom TEXT NOT NULL CHECK (by_whom IN ('coordinator', 'command', 'demonstration'))
+) STRICT;
+
+-- Tests a coordinator sent to herself: each once, never told to a family.
+CREATE TABLE test_message (
+    season INTEGER NOT NULL REFERENCES season (id),
+    -- Names the act, so that a form posted twice sends once.
+    external TEXT NOT NULL,
+    channel TEXT NOT NULL CHECK (channel IN ('mail', 'text')),
+    wording TEXT NOT NULL,
+    at_ms INTEGER NOT NULL,
+    PRIMARY KEY (season, external, channel)
+) STRICT, WITHOUT ROWID;

@@ -17,7 +17,7 @@ use crate::gateway::folder::Folder;
 use crate::gateway::mail::Identity;
 use crate::gateway::{Carrier, Gateways, Road, Texts};
 use crate::service::office::{Office, OfficeFault, Ways};
-use crate::service::ports::{Clock as _, Store as _, Tended};
+use crate::service::ports::{Clock as _, Hand, Store as _, Tended};
 use crate::service::sending::Sent;
 use crate::service::wording::Wording;
 use crate::store::SqlStore;
@@ -133,6 +133,8 @@ impl Demo {
         let gateways = gateways(&outbox, &book, seed)?;
         let house = Arc::new(Office::new(store, gateways, clock.clone(), random(), wording, ways));
         house.store.put_season("demo", &book, 0, start).await?;
+        let season = house.desk().await?.season;
+        house.store.set_course(season, true, Hand::Demonstration, start).await?;
         Ok(Demo {
             house,
             clock,

@@ -1,11 +1,11 @@
 //! `allheard bring`: puts a workbook in force, after showing what it changes.
 
-use super::{ConfigFile, Exit, block_on_exit, check, say, tell};
+use super::start::state;
+use super::{ConfigFile, Exit, agreed, block_on_exit, check, say, tell};
 use crate::app::{House, open};
 use crate::domain::changes::ChangeKind;
 use crate::service::bringing::{BringFault, Bringing};
 use crate::workbook;
-use std::io::{BufRead as _, IsTerminal as _};
 use std::path::PathBuf;
 
 /// Lines of changes shown before the rest is only counted.
@@ -54,6 +54,10 @@ pub(super) fn run(options: &Options) -> Exit {
             && let Ok(token) = house.coordinator_link().await
         {
             tell(format!("coordinator: {}/enter/{token}", config.pages.address));
+            match state(&house).await {
+                Ok(state) => tell(state),
+                Err(fault) => tell(fault),
+            }
         }
         house.store.close().await;
         exit
@@ -66,7 +70,7 @@ async fn take_in(house: &House, bringing: &Bringing, options: &Options) -> Exit 
         tell("nothing was taken in");
         return Exit::Wrong;
     }
-    if !bringing.changes.is_empty() && !options.yes && !agreed() {
+    if !bringing.changes.is_empty() && !options.yes && !agreed("take this in?", "say --yes to take it in") {
         tell("nothing was taken in");
         return Exit::Wrong;
     }
@@ -128,14 +132,4 @@ fn show(bringing: &Bringing) {
     if bringing.changes.is_empty() {
         say("nothing changes");
     }
-}
-
-fn agreed() -> bool {
-    if !std::io::stdin().is_terminal() {
-        tell("say --yes to take it in");
-        return false;
-    }
-    tell("take this in? Type yes:");
-    let mut line = String::new();
-    std::io::stdin().lock().read_line(&mut line).is_ok() && line.trim().eq_ignore_ascii_case("yes")
 }

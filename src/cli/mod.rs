@@ -7,10 +7,12 @@ mod demo;
 mod inbound_mail;
 mod ledger;
 mod links;
+mod pause;
 mod plan;
 mod rehearse;
 mod serve;
 mod sheets;
+mod start;
 mod text;
 mod workbook;
 
@@ -21,7 +23,7 @@ use clap::{Parser, Subcommand};
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use std::fmt::Display;
-use std::io::Write as _;
+use std::io::{BufRead as _, IsTerminal as _, Write as _};
 use std::path::PathBuf;
 
 /// How a command ended, as an exit code.
@@ -81,6 +83,10 @@ enum Command {
     Sheets(sheets::Options),
     /// Put a workbook in force: the first, or a corrected one. Shows what changes before it asks.
     Bring(bring::Options),
+    /// Set the season going: from then on messages leave when they are due. Says first what will leave, and asks.
+    Start(start::Options),
+    /// Pause the season: nothing planned leaves until it is started again. Replies to a person's own message still go.
+    Pause(pause::Options),
     /// Run the daemon.
     Serve(serve::Options),
     /// Take in one mail from standard input, for mail servers that hand mail to a program.
@@ -124,6 +130,8 @@ pub fn run() -> u8 {
         Command::Rehearse(options) => rehearse::run(&options),
         Command::Sheets(options) => sheets::run(&options),
         Command::Bring(options) => bring::run(&options),
+        Command::Start(options) => start::run(&options),
+        Command::Pause(options) => pause::run(&options),
         Command::Serve(options) => serve::run(&options),
         Command::InboundMail(options) => inbound_mail::run(&options),
         Command::Links(options) => links::run(&options),
@@ -145,6 +153,17 @@ fn say(line: impl Display) {
 /// Writes a line of talk to standard error.
 fn tell(line: impl Display) {
     let _ = writeln!(std::io::stderr().lock(), "allheard: {line}");
+}
+
+/// Whether whoever sits at the terminal types yes; without a terminal, what to write instead is told.
+fn agreed(question: &str, instead: &str) -> bool {
+    if !std::io::stdin().is_terminal() {
+        tell(instead);
+        return false;
+    }
+    tell(format!("{question} Type yes:"));
+    let mut line = String::new();
+    std::io::stdin().lock().read_line(&mut line).is_ok() && line.trim().eq_ignore_ascii_case("yes")
 }
 
 /// JSON as people read it.

@@ -1,5 +1,6 @@
 //! `allheard serve`: the daemon.
 
+use super::start::state;
 use super::{ConfigFile, Exit, block_on_exit, tell};
 use crate::app::config::Config;
 use crate::app::pages::{Pages, ended};
@@ -51,6 +52,9 @@ async fn serve(config: &Config) -> Result<(), StartFault> {
     match house.coordinator_link().await {
         Ok(token) => tell(format!("coordinator: {}/enter/{token}", config.pages.address)),
         Err(fault) => tell(fault),
+    }
+    if let Ok(state) = state(&house).await {
+        tell(state);
     }
     tell(format!("pages at http://{address}"));
     let ticks = tokio::spawn(daemon::run(house.clone(), acted.clone(), stop.clone()));

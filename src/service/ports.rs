@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use std::future::Future;
 
 mod carrying;
+mod course;
 mod deeds;
 mod digests;
 mod feeds;
@@ -17,6 +18,7 @@ mod links;
 mod messages;
 
 pub use carrying::{Content, Gateway, Handed, MailContent, Parcel, Protection, is_this_host};
+pub use course::{Course, Hand};
 pub use deeds::{DeedKind, StoredDeed};
 pub use digests::{COORDINATOR, NewDigest, SaidDigest, StoredDigest};
 pub use feeds::{FeedHolder, NewFeed, StoredFeed};
@@ -174,7 +176,7 @@ pub trait Store: Send + Sync {
         now: Timestamp,
         rules: TendRules,
     ) -> impl Future<Output = Result<Tended, StoreFault>> + Send;
-    /// The next instant at which something could be claimed or tended.
+    /// The next instant at which something could be claimed or tended; what is planned counts only while the season goes.
     fn next_due(&self, season: i64) -> impl Future<Output = Result<Option<Timestamp>, StoreFault>> + Send;
     /// A person settles an uncertain message: it arrived, or send it again. False if it was not uncertain.
     fn decide(
@@ -357,6 +359,26 @@ pub trait Store: Send + Sync {
         season: i64,
         event: &str,
         deed: &StoredDeed,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Whether planned messages may leave, and since when.
+    fn course(&self, season: i64) -> impl Future<Output = Result<Course, StoreFault>> + Send;
+    /// Sets a season going or pauses it; false if it was so already, or was never set going and is to be paused. From the
+    /// commit of a pause on no message is claimed, and no claimed one begins an attempt.
+    fn set_course(
+        &self,
+        season: i64,
+        going: bool,
+        by: Hand,
+        at: Timestamp,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Notes a test to the coordinator, before it leaves; false if the same act was noted before. Nobody is told by it.
+    fn note_test(
+        &self,
+        season: i64,
+        external: &str,
+        channel: Channel,
+        wording: &str,
+        at: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
     /// A place where a test may end the program; nothing happens there in ordinary life.
     fn pass(&self, _point: CrashPoint) -> Result<(), StoreFault> {

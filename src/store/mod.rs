@@ -1,5 +1,6 @@
 //! The only SQL. Opens a database by URL, brings its tables up to date, and answers as a [`Store`].
 
+mod course;
 pub mod db;
 mod deeds;
 mod digests;
@@ -17,10 +18,10 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    ClaimedReply, CrashPoint, Delta, Effects, History, LedgerLine, NewAnswer, NewAttempt, NewDigest, NewFeed,
-    NewIncoming, NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled, SettledReply, Store,
-    StoreFault, StoredAttempt, StoredDeed, StoredDigest, StoredFeed, StoredIncoming, StoredLink,
-    StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    ClaimedReply, Course, CrashPoint, Delta, Effects, Hand, History, LedgerLine, NewAnswer, NewAttempt,
+    NewDigest, NewFeed, NewIncoming, NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled,
+    SettledReply, Store, StoreFault, StoredAttempt, StoredDeed, StoredDigest, StoredFeed, StoredIncoming,
+    StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -332,6 +333,28 @@ impl Store for SqlStore {
     }
     async fn add_deed(&self, season: i64, event: &str, deed: &StoredDeed) -> Result<bool, StoreFault> {
         deeds::add(self, season, event, deed).await
+    }
+    async fn course(&self, season: i64) -> Result<Course, StoreFault> {
+        course::read(self, season).await
+    }
+    async fn set_course(
+        &self,
+        season: i64,
+        going: bool,
+        by: Hand,
+        at: Timestamp,
+    ) -> Result<bool, StoreFault> {
+        course::set(self, season, going, by, at).await
+    }
+    async fn note_test(
+        &self,
+        season: i64,
+        external: &str,
+        channel: Channel,
+        wording: &str,
+        at: Timestamp,
+    ) -> Result<bool, StoreFault> {
+        course::note_test(self, season, external, channel, wording, at).await
     }
     fn pass(&self, point: CrashPoint) -> Result<(), StoreFault> {
         self.crashes.pass(point)

@@ -86,6 +86,9 @@ pub const ALL: &[(&str, Statement)] = &[
     ("DIGEST_TAKE", DIGEST_TAKE),
     ("DEED_ADD", DEED_ADD),
     ("DEEDS", DEEDS),
+    ("COURSE", COURSE),
+    ("COURSE_SET", COURSE_SET),
+    ("TEST_ADD", TEST_ADD),
     ("LEDGER_TAIL", LEDGER_TAIL),
     ("LEDGER_ADD", LEDGER_ADD),
     ("WORDS_ADD", WORDS_ADD),
@@ -202,7 +205,9 @@ pub(super) const CLAIM: Statement = s(
     "UPDATE message SET state = 'claimed', fence = fence + 1, claims = claims + 1, lease_ms = $5 \
      WHERE state IN ('planned', 'waiting_to_retry') AND id IN ( \
        SELECT id FROM message WHERE season = $1 AND channel = $2 AND state IN ('planned', 'waiting_to_retry') \
-       AND ready_ms <= $4 AND until_ms > $4 ORDER BY until_ms, id LIMIT $3 /* skip locked */) \
+       AND ready_ms <= $4 AND until_ms > $4 \
+       AND EXISTS (SELECT 1 FROM course c WHERE c.season = $1 AND c.going = 1) \
+       ORDER BY until_ms, id LIMIT $3 /* skip locked */) \
      RETURNING id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
      attempts, why",
 );
@@ -213,6 +218,7 @@ pub(super) const ATTEMPT: Statement = s(
      CAST(value->>2 AS BIGINT) AS number, value->>3 AS channel, value->>4 AS address FROM json_each($1)) AS w \
      WHERE message.id = w.id AND message.fence = w.fence AND message.state = 'claimed' \
      AND (SELECT revision FROM season WHERE id = $2) = $3 \
+     AND EXISTS (SELECT 1 FROM course c WHERE c.season = $2 AND c.going = 1) \
      AND NOT EXISTS (SELECT 1 FROM address a WHERE a.season = $2 AND a.channel = w.channel \
        AND a.address = w.address AND (a.stopped = 1 OR a.bad = 1)) \
      RETURNING message.id",
@@ -334,12 +340,17 @@ pub(super) const BOUNCE: Statement = s(
      RETURNING id, channel, household, guardians, state, why, key, attempts, \
      (SELECT a.address FROM attempt a WHERE a.message = message.id AND a.number = message.attempts)",
 );
+/// What is planned counts only while the season is going: nothing can be claimed before, and what expires then is tended
+/// at the daemon's ordinary pace.
 pub(super) const NEXT_DUE: Statement = s(
     1,
     "SELECT COALESCE(MIN(at), -1) FROM ( \
        SELECT MIN(ready_ms) AS at FROM message WHERE season = $1 AND state = 'planned' AND channel = 'mail' \
+       AND EXISTS (SELECT 1 FROM course WHERE season = $1 AND going = 1) \
        UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'planned' AND channel = 'text' \
+       AND EXISTS (SELECT 1 FROM course WHERE season = $1 AND going = 1) \
        UNION ALL SELECT MIN(ready_ms) FROM message WHERE season = $1 AND state = 'waiting_to_retry' \
+       AND EXISTS (SELECT 1 FROM course WHERE season = $1 AND going = 1) \
        UNION ALL SELECT MIN(lease_ms) FROM message WHERE season = $1 AND state IN ('claimed', 'attempting') \
        UNION ALL SELECT MIN(ready_ms) FROM reply WHERE season = $1 AND state IN ('planned', 'waiting_to_retry') \
        UNION ALL SELECT MIN(lease_ms) FROM reply WHERE season = $1 AND state = 'attempting') AS moments",
@@ -552,6 +563,18 @@ pub(super) const DEED_ADD: Statement = s(
 pub(super) const DEEDS: Statement = s(
     2,
     "SELECT seq, external, at_ms, act, number, other, minutes FROM deed WHERE season = $1 AND event = $2 ORDER BY seq",
+);
+
+pub(super) const COURSE: Statement = s(1, "SELECT going, since_ms, by_whom FROM course WHERE season = $1");
+pub(super) const COURSE_SET: Statement = s(
+    4,
+    "INSERT INTO course (season, going, since_ms, by_whom) VALUES ($1, $2, $3, $4) \
+     ON CONFLICT (season) DO UPDATE SET going = excluded.going, since_ms = excluded.since_ms, by_whom = excluded.by_whom",
+);
+pub(super) const TEST_ADD: Statement = s(
+    5,
+    "INSERT INTO test_message (season, external, channel, wording, at_ms) VALUES ($1, $2, $3, $4, $5) \
+     ON CONFLICT (season, external, channel) DO NOTHING RETURNING at_ms",
 );
 
 pub(super) const LEDGER_TAIL: Statement =

@@ -96,6 +96,9 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     if let "answer" | "close" = fields.first("act") {
         return answer_question(&front, &fields).await;
     }
+    if let Some(notice) = front.course_act(fields.first("act")).await? {
+        return season_page(&front, Some(notice)).await;
+    }
     let message = fields.first("message").parse().map_err(|_| Denied::BadForm)?;
     let arrived = match fields.first("act") {
         "arrived" => true,
@@ -150,6 +153,7 @@ async fn season_page<S: Store + 'static, G: Gateway + 'static>(
         needs: needs(&data),
         messages: message_counts(&data.counts),
         sending: sending(&data),
+        course: super::course::line(front.office.course().await?, &season.zone),
         notice,
     }))
 }

@@ -15,6 +15,7 @@ mod calendars;
 mod chaperone;
 pub mod chart;
 mod coordinator;
+mod course;
 pub mod fields;
 mod guardian;
 pub mod hook;

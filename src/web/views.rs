@@ -7,6 +7,7 @@ use super::labels::{ENGLISH, Labels, clock};
 mod bring;
 mod calendar;
 mod chaperone;
+mod course;
 mod door;
 mod guardian;
 mod messages;
@@ -23,6 +24,7 @@ pub use calendar::{CalendarPage, Made};
 pub use chaperone::{
     ChaperonePage, EventChoice, GreetAdult, GreetChild, Notice, OpenChild, Ring, SettledChild, Watch,
 };
+pub use course::CourseLine;
 pub use door::DoorPage;
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
 pub use messages::{Life, MessagesPage, Person, Said};

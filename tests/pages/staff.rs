@@ -16,6 +16,7 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("chaperone-hostile", hostile_list().render()),
         ("season", season().render()),
         ("season-empty", empty_season().render()),
+        ("season-paused", paused_season().render()),
         ("messages", went_out(false).render()),
         ("family", went_out(true).render()),
         ("event", event("Tomasz Kowal").render()),
@@ -290,6 +291,7 @@ fn season() -> SeasonPage {
     let settled = dress().settled() as u32;
     let count = |words: &str, count| MessageCount { words: words.into(), count };
     SeasonPage {
+        course: course(true, Some(("pause", "Pause: let nothing leave"))),
         school: "Brackwater School of Dance".into(),
         season: "The Salt Lantern".into(),
         as_of: as_of(),
@@ -383,8 +385,19 @@ fn needs() -> Needs {
     }
 }
 
+/// Whether messages leave.
+pub fn course(going: bool, act: Option<(&'static str, &'static str)>) -> CourseLine {
+    let words = if going { "Messages leave when they are due." } else { "Nothing planned leaves." };
+    CourseLine { going, words: words.into(), act }
+}
+
+fn paused_season() -> SeasonPage {
+    SeasonPage { course: course(false, Some(("go_on", "Go on: let messages leave"))), ..season() }
+}
+
 fn empty_season() -> SeasonPage {
     SeasonPage {
+        course: course(false, None),
         events: Vec::new(),
         next: None,
         needs: Needs::default(),

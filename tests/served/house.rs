@@ -7,7 +7,7 @@ use allheard::gateway::{Carrier, Gateways, Road, Texts, memory};
 use allheard::inbound::fields::Places;
 use allheard::inbound::hook::{self, Form, Hook, Proof, Refused};
 use allheard::service::office::{Office, Ways};
-use allheard::service::ports::{Clock, Content, Random};
+use allheard::service::ports::{Clock, Content, Hand, Random};
 use allheard::service::wording::Wording;
 use allheard::store::SqlStore;
 use allheard::web::hook::{HookRead, ReadHook};
@@ -144,8 +144,14 @@ impl House {
         house
     }
 
-    /// Brings a season of five children as the first.
+    /// Brings a season of five children as the first, and sets it going.
     pub async fn bring(&self, book: Book) {
+        self.bring_only(book).await;
+        assert!(self.office.set_going(Hand::Coordinator).await.unwrap());
+    }
+
+    /// Brings a season of five children as the first; nothing leaves yet.
+    pub async fn bring_only(&self, book: Book) {
         let house = self;
         let bringing = house.office.preview(book, Vec::new()).await.unwrap();
         let errors: Vec<_> = bringing.problems.iter().map(|p| (&p.sheet, p.row, &p.reason)).collect();

@@ -13,7 +13,7 @@ use allheard::domain::season::Channel;
 use allheard::domain::standing::standing;
 use allheard::service::answering::Noted;
 use allheard::service::office::{Office, OfficeFault, Ways};
-use allheard::service::ports::{CrashPoint, LinkKind, NewLink, Store, StoreFault};
+use allheard::service::ports::{CrashPoint, Hand, LinkKind, NewLink, Store, StoreFault};
 use allheard::service::wording::Wording;
 use allheard::store::SqlStore;
 use allheard::store::db::{Db, Statement};
@@ -307,6 +307,9 @@ impl Run {
 
     pub async fn finish(mut self) -> Outcome {
         self.put(self.setup.book.clone()).await;
+        let season = self.office().desk().await.expect("a season").season;
+        let going = self.office().store.set_course(season, true, Hand::Command, self.now()).await;
+        assert!(going.expect("the store answers"), "it is set going once");
         let mut changes: std::collections::VecDeque<_> = self.setup.changes.drain(..).collect();
         let (mut steps, mut planned_at_first) = (0, BTreeSet::new());
         loop {

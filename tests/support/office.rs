@@ -8,7 +8,7 @@ use allheard::gateway::memory::{Fate, Memory};
 use allheard::gateway::smtp::{Protection, Server, Smtp};
 use allheard::gateway::{Carrier, Gateways, Road, Texts};
 use allheard::service::office::{Office, Ways};
-use allheard::service::ports::{Clock, Content, MailContent, Parcel, Random, Store as _};
+use allheard::service::ports::{Clock, Content, Hand, MailContent, Parcel, Random, Store as _};
 use allheard::service::wording::Wording;
 use allheard::store::SqlStore;
 use jiff::Timestamp;
@@ -195,6 +195,8 @@ impl Season {
         let wording = Wording::load(None).unwrap();
         let office = Office::new(store, gateways, clock.clone(), Seeded::new(2), wording, ways);
         assert!(office.store.put_season("season", &book, 0, begins).await.unwrap());
+        let row = office.desk().await.unwrap().season;
+        assert!(office.store.set_course(row, true, Hand::Command, begins).await.unwrap());
         Season { office, clock, book, begins, ends }
     }
 

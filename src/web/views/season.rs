@@ -3,7 +3,7 @@
 use askama::Template;
 use jiff::civil::{Date, Time};
 
-use super::{AsOf, Mark, Telephone, TrialForm};
+use super::{AsOf, CourseLine, Mark, Telephone, TrialForm};
 use crate::web::chart::{Counts, Drawing, draw};
 use crate::web::labels::{ENGLISH, clock};
 
@@ -251,6 +251,8 @@ pub struct MessageCount {
 #[derive(Debug, Template)]
 #[template(path = "season.html")]
 pub struct SeasonPage {
+    /// Whether messages leave.
+    pub course: CourseLine,
     /// Name of the school.
     pub school: String,
     /// Name of the production.

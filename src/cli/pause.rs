@@ -1,0 +1,24 @@
+//! `allheard pause`: nothing planned leaves until the season is started again.
+
+use super::start::{at_work, state};
+use super::{ConfigFile, Exit, tell};
+use crate::service::ports::Hand;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    file: ConfigFile,
+}
+
+pub(super) fn run(options: &Options) -> Exit {
+    at_work(&options.file, async |house, _| {
+        if house.pause(Hand::Command).await? {
+            tell(
+                "paused: nothing planned leaves until `allheard start`; replies to a person's own message still go",
+            );
+        } else {
+            tell(state(house).await?);
+        }
+        Ok(Exit::Done)
+    })
+}

@@ -1,0 +1,79 @@
+//! `allheard start`: sets the season going, after saying what will leave.
+
+use super::{ConfigFile, Exit, agreed, block_on_exit, tell};
+use crate::app::config::Config;
+use crate::app::{House, open};
+use crate::domain::wall;
+use crate::service::office::OfficeFault;
+use crate::service::ports::{Course, Hand};
+use jiff::Timestamp;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Options {
+    #[command(flatten)]
+    file: ConfigFile,
+    /// Set it going without asking.
+    #[arg(long)]
+    yes: bool,
+}
+
+pub(super) fn run(options: &Options) -> Exit {
+    at_work(&options.file, async |house, _| {
+        if house.course().await?.is_going() {
+            tell(state(house).await?);
+            return Ok(Exit::Done);
+        }
+        if !options.yes && !agreed("set it going?", "say --yes to set it going") {
+            tell("nothing was set going");
+            return Ok(Exit::Wrong);
+        }
+        house.set_going(Hand::Command).await?;
+        tell(
+            "set going: messages leave when they are due, as long as `allheard serve` runs; `allheard pause` stops them",
+        );
+        Ok(Exit::Done)
+    })
+}
+
+/// Opens the house, works in it and closes it; faults have been told.
+pub(super) fn at_work(
+    file: &ConfigFile,
+    work: impl AsyncFnOnce(&House, &Config) -> Result<Exit, OfficeFault>,
+) -> Exit {
+    let Some(config) = file.read() else { return Exit::Config };
+    block_on_exit(async {
+        let house = match open(&config).await {
+            Ok(house) => house,
+            Err(fault) => {
+                tell(fault);
+                return Exit::Unreachable;
+            }
+        };
+        let exit = work(&house, &config).await.unwrap_or_else(|fault| {
+            tell(&fault);
+            match fault {
+                OfficeFault::Store(_) => Exit::Unreachable,
+                OfficeFault::NoSeason | OfficeFault::Workbook(_) => Exit::Wrong,
+            }
+        });
+        house.store.close().await;
+        exit
+    })
+}
+
+/// Whether planned messages leave, in words for whoever sits at the host.
+pub(super) async fn state(house: &House) -> Result<String, OfficeFault> {
+    let zone = house.desk().await?.board.season.zone.clone();
+    let moment = |at: Timestamp| wall::local(&zone, at).strftime("%a %d %b %H:%M").to_string();
+    Ok(match house.course().await? {
+        Course::NotYet => {
+            "the season is not set going: nothing leaves. Look at /season/plan, then set it going there or by `allheard start`"
+                .to_owned()
+        }
+        Course::Going { since, .. } => format!("the season is going since {}", moment(since)),
+        Course::Paused { since, .. } => format!(
+            "the season is paused since {}: nothing planned leaves until `allheard start`, or Go on at /season/plan",
+            moment(since)
+        ),
+    })
+}
