@@ -109,7 +109,6 @@ fn gateway(send: u16, pages: u16) -> Carrier {
         named: Named::No,
         honours_reference: false,
         prefixes: Vec::new(),
-        price: 0.04,
         patience: Duration::from_secs(10),
     };
     let tls = client_config(None).unwrap();

@@ -118,7 +118,6 @@ fn spec(name: &str, at: SocketAddr) -> Spec {
         named: Named::No,
         honours_reference: false,
         prefixes: Vec::new(),
-        price: 0.04,
         patience: Duration::from_millis(500),
     }
 }

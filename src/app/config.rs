@@ -1,6 +1,5 @@
 //! The configuration file, read once into valid values. Every key has a default; an unknown key is an error.
 
-use super::preview::Tariff;
 use super::texts::{GatewayConfig, HookConfig, InboxConfig};
 use crate::domain::season::Channel;
 use crate::gateway::smtp::Protection;
@@ -158,6 +157,8 @@ pub struct Mail {
     pub reply_to: String,
     /// Where bounces go; empty for the sender.
     pub bounces: String,
+    /// What a mail costs, such as `0.001 GBP`; empty where that is not known.
+    pub cost: String,
     /// Mails a second.
     pub per_second: f64,
     /// Sessions at once.
@@ -229,6 +230,7 @@ impl Default for Mail {
             from: "Chaperones <chaperones@example.org>".to_owned(),
             reply_to: String::new(),
             bounces: String::new(),
+            cost: String::new(),
             per_second: 5.0,
             sessions: 2,
             answers: Answers::default(),
@@ -281,16 +283,6 @@ impl Texts {
     /// Whether words sent back by text come in.
     pub fn answers_come_in(&self) -> bool {
         !self.inboxes.is_empty() || self.hooks.iter().any(|hook| hook.tells == "answers")
-    }
-
-    /// What gateways ask for a segment, in order of preference.
-    pub fn tariffs(&self) -> Vec<Tariff> {
-        let tariff = |gateway: &GatewayConfig| Tariff {
-            name: gateway.name.clone(),
-            prefixes: gateway.prefixes.clone(),
-            price: gateway.price,
-        };
-        self.gateways.iter().map(tariff).collect()
     }
 }
 
@@ -350,6 +342,7 @@ impl Config {
                 faults.push(format!("{name}.per_second is {rate}; write a number above 0"));
             }
         }
+        faults.extend(self.tariff_faults());
         if !self.mail.password.is_empty() && !self.mail.password_file.as_os_str().is_empty() {
             faults.push("mail.password and mail.password_file are both set; keep one".to_owned());
         }

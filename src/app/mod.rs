@@ -12,6 +12,7 @@ pub mod pages;
 pub mod preview;
 pub mod rehearse;
 pub mod sheets;
+pub mod tariffs;
 pub mod texts;
 
 use crate::gateway::folder::Folder;
@@ -80,6 +81,7 @@ pub fn ways(config: &Config) -> Ways {
         reply_by_text: config.texts.answers_come_in(),
         reply_by_mail: config.mail.answers_come_in(),
         coordinator: config.coordinator.addresses(),
+        tariffs: config.tariffs(),
         ..Ways::default()
     }
 }

@@ -1,43 +1,17 @@
 //! What a plan would send, put into words without sending anything.
 
 use crate::domain::board::Board;
-use crate::domain::plan::{self, Wanted};
+use crate::domain::money::Bill;
+use crate::domain::plan;
 use crate::domain::record::Record;
-use crate::domain::season::Channel;
-use crate::domain::season::Season;
-use crate::domain::segments;
-use crate::domain::standing;
-use crate::service::composing::preview;
+use crate::domain::season::{Channel, Season};
+use crate::domain::wall;
 use crate::service::office::Ways;
-use crate::service::ports::Content;
+use crate::service::outlook::{Burst, Leaving, Looking, Paces, Total, bursts, leavings};
 use crate::service::wording::Wording;
 use jiff::Timestamp;
 use serde_json::{Value, json};
-
-/// One planned message for a person to read.
-pub struct Line {
-    /// The message.
-    pub wanted: Wanted,
-    /// Subject of a mail, words of a text.
-    pub words: String,
-    /// Units of each segment; empty for mail.
-    pub segments: Vec<usize>,
-    /// The characters that made a text longer.
-    pub causes: Vec<char>,
-    /// Name of the gateway a text would go by, and its price; none where nothing is configured.
-    pub tariff: Option<(String, f64)>,
-}
-
-/// What a gateway asks for a segment to some numbers.
-#[derive(Debug, Clone)]
-pub struct Tariff {
-    /// Name of the gateway.
-    pub name: String,
-    /// Beginnings of the numbers it serves; empty for all.
-    pub prefixes: Vec<String>,
-    /// Price of a segment.
-    pub price: f64,
-}
+use std::collections::{BTreeMap, HashMap};
 
 /// Texts of a plan by one gateway.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,91 +22,89 @@ pub struct Cost {
     pub texts: usize,
     /// Segments in all.
     pub segments: usize,
-    /// Price in all, in the host's currency.
+    /// Cost in all, in units of its currency, for readers who have no exact numbers.
     pub price: f64,
+    /// Cost in all.
+    pub bill: Bill,
 }
 
 /// What the texts of a plan come to, by gateway in order of name.
-pub fn costs(lines: &[Line]) -> Vec<Cost> {
-    let mut costs: std::collections::BTreeMap<String, Cost> = std::collections::BTreeMap::new();
+pub fn costs(lines: &[Leaving]) -> Vec<Cost> {
+    let mut costs: BTreeMap<String, Cost> = BTreeMap::new();
     for line in lines.iter().filter(|line| line.wanted.channel == Channel::Text) {
-        let (name, price) = line.tariff.clone().unwrap_or_default();
-        let fresh = Cost { gateway: name.clone(), texts: 0, segments: 0, price: 0.0 };
-        let cost = costs.entry(name).or_insert(fresh);
+        let gateway = line.gateway.clone().unwrap_or_default();
+        let fresh =
+            Cost { gateway: gateway.clone(), texts: 0, segments: 0, price: 0.0, bill: Bill::default() };
+        let cost = costs.entry(gateway).or_insert(fresh);
         cost.texts += 1;
         cost.segments += line.segments.len();
-        cost.price += price;
+        cost.price += line.cost.map_or(0.0, |cost| cost.units());
+        cost.bill.add(line.cost);
     }
     costs.into_values().collect()
 }
 
-/// Plans a season at an instant as if nothing had happened yet, in order of due time.
-pub fn lines(
-    season: Season,
-    wording: &Wording,
-    ways: &Ways,
-    tariffs: &[Tariff],
-    at: Timestamp,
-) -> (Board, Vec<Line>) {
-    let board = Board::of(season);
-    let record = Record { revised_at: at, ..Record::default() };
-    let mut wanted = plan::plan(&board, &record, at);
-    wanted.sort_by(|a, b| (a.due, &a.key).cmp(&(b.due, &b.key)));
-    let lines = wanted
-        .into_iter()
-        .map(|wanted| {
-            let (words, segments, causes) = match preview(&board, wording, &wanted, ways) {
-                Ok(Content::Text(text)) => {
-                    let count = segments::count(&text);
-                    (text, count.segments, count.causes)
-                }
-                Ok(Content::Mail(mail)) => (mail.subject, Vec::new(), Vec::new()),
-                Err(fault) => (fault.to_string(), Vec::new(), Vec::new()),
-            };
-            let to = wanted
-                .guardians
-                .iter()
-                .find_map(|guardian| standing::address(&board, &record, *guardian, wanted.channel));
-            let tariff = to.filter(|_| wanted.channel == Channel::Text).and_then(|to| {
-                let serves = |t: &&Tariff| {
-                    t.prefixes.is_empty() || t.prefixes.iter().any(|p| to.starts_with(p.as_str()))
-                };
-                tariffs.iter().find(serves).map(|t| (t.name.clone(), t.price * segments.len() as f64))
-            });
-            Line { wanted, words, segments, causes, tariff }
-        })
-        .collect();
-    (board, lines)
+/// A season's plan at an instant as if nothing had happened yet.
+pub struct Plan {
+    /// The season and all that follows from it.
+    pub board: Board,
+    /// Every message, in order of due time.
+    pub lines: Vec<Leaving>,
+    /// The same by day, channel and notices.
+    pub bursts: Vec<Burst>,
 }
 
-impl Line {
-    /// As JSON: who, what, when, by which channel.
-    pub fn json(&self, board: &Board) -> Value {
-        let season = &board.season;
-        let wanted = &self.wanted;
-        let local = |at| crate::domain::wall::local(&season.zone, at).to_string();
-        json!({
-            "key": wanted.key,
-            "due": wanted.due.to_string(),
-            "due_local": local(wanted.due),
-            "useless_from": wanted.until.to_string(),
-            "channel": wanted.channel.word(),
-            "wording": wanted.wording,
-            "answer_owed": wanted.owes,
-            "household": season.households[wanted.household.at()].reference,
-            "guardians": wanted.guardians.iter().map(|g| {
-                let guardian = &season.guardians[g.at()];
-                json!({ "ref": guardian.reference, "name": guardian.name })
-            }).collect::<Vec<_>>(),
-            "items": wanted.parts.iter().map(|(item, notice)| {
-                let (child, event) = board.item_refs(*item);
-                json!({ "child": child, "event": event, "notice": plan::notice_word(board, *notice) })
-            }).collect::<Vec<_>>(),
-            "words": self.words,
-            "segments": self.segments,
-            "causes": self.causes,
-            "gateway": self.tariff.as_ref().map(|(name, _)| name),
-            "price": self.tariff.as_ref().map(|(_, price)| price),
-        })
-    }
+/// Plans a season at an instant as if nothing had happened yet.
+pub fn plan(season: Season, wording: &Wording, ways: &Ways, paces: Paces, at: Timestamp) -> Plan {
+    let board = Board::of(season);
+    let record = Record { revised_at: at, ..Record::default() };
+    let looking = Looking { wording, ways, paces, old: &HashMap::new(), mails: true };
+    let lines = leavings(&board, &record, &looking, at);
+    let bursts = bursts(&board, &lines, paces, at);
+    Plan { board, lines, bursts }
+}
+
+/// A message as JSON: who, what, when and why then, by which channel, at what cost.
+pub fn line_json(line: &Leaving, board: &Board) -> Value {
+    let season = &board.season;
+    let wanted = &line.wanted;
+    let local = |at| wall::local(&season.zone, at).to_string();
+    json!({
+        "key": wanted.key,
+        "due": wanted.due.to_string(),
+        "due_local": local(wanted.due),
+        "why": line.why,
+        "leaves": line.leaves.map(|at| at.to_string()),
+        "leaves_local": line.leaves.map(local),
+        "useless_from": wanted.until.to_string(),
+        "channel": wanted.channel.word(),
+        "wording": wanted.wording,
+        "answer_owed": wanted.owes,
+        "household": season.households[wanted.household.at()].reference,
+        "guardians": wanted.guardians.iter().map(|g| {
+            let guardian = &season.guardians[g.at()];
+            json!({ "ref": guardian.reference, "name": guardian.name })
+        }).collect::<Vec<_>>(),
+        "items": wanted.parts.iter().map(|(item, notice)| {
+            let (child, event) = board.item_refs(*item);
+            json!({ "child": child, "event": event, "notice": plan::notice_word(board, *notice) })
+        }).collect::<Vec<_>>(),
+        "words": line.words,
+        "segments": line.segments,
+        "causes": line.causes,
+        "gateway": line.gateway,
+        "price": line.cost.filter(|_| line.gateway.is_some()).map(|cost| cost.units()),
+        "cost": line.cost.map(|cost| cost.to_string()),
+    })
+}
+
+/// What one channel comes to in one week, as JSON.
+pub fn week_json(total: &Total) -> Value {
+    json!({
+        "week": total.monday.to_string(),
+        "channel": total.channel.word(),
+        "messages": total.messages,
+        "segments": total.segments,
+        "cost": (!total.bill.is_unknown()).then(|| total.bill.to_string()),
+    })
 }

@@ -62,8 +62,8 @@ pub struct GatewayConfig {
     pub honours_reference: bool,
     /// Numbers it serves, by their beginning; empty for all.
     pub prefixes: Vec<String>,
-    /// Price of a segment.
-    pub price: f64,
+    /// What a segment costs, such as `0.042 GBP`; empty where that is not known.
+    pub cost: String,
     /// Texts a second.
     pub per_second: f64,
     /// Requests at once.
@@ -100,7 +100,7 @@ impl Default for GatewayConfig {
             id_at: String::new(),
             honours_reference: false,
             prefixes: Vec::new(),
-            price: 0.0,
+            cost: String::new(),
             per_second: 1.0,
             sessions: 1,
             patience_seconds: 30,
@@ -365,7 +365,6 @@ impl GatewayConfig {
             named,
             honours_reference: self.honours_reference,
             prefixes: self.prefixes.clone(),
-            price: self.price,
             patience: Duration::from_secs(self.patience_seconds.max(1)),
         })
     }

@@ -3,8 +3,10 @@
 use super::{Exit, check, instant, pretty, say, tell};
 use crate::app::config::Config;
 use crate::app::{preview, ways};
+use crate::domain::board::Board;
 use crate::domain::wall;
 use crate::service::office::Ways;
+use crate::service::outlook::{Burst, Leaving, totals};
 use crate::service::wording::Wording;
 use crate::workbook;
 use serde_json::json;
@@ -45,53 +47,105 @@ pub(super) fn run(options: &Options) -> Exit {
             return Exit::Config;
         }
     };
-    let specimen = Ways { base_url: SPECIMEN_ADDRESS.to_owned(), ..Ways::default() };
-    let (ways, tariffs) = match &options.config {
-        None => (specimen, Vec::new()),
+    let (ways, paces) = match &options.config {
+        None => {
+            (Ways { base_url: SPECIMEN_ADDRESS.to_owned(), ..Ways::default() }, Config::default().paces())
+        }
         Some(path) => match Config::read(path) {
-            Ok(config) => (ways(&config), config.texts.tariffs()),
+            Ok(config) => (ways(&config), config.paces()),
             Err(fault) => {
                 tell(fault);
                 return Exit::Config;
             }
         },
     };
-    let (board, lines) = preview::lines(season, &wording, &ways, &tariffs, at);
-    let costs = preview::costs(&lines);
+    let plan = preview::plan(season, &wording, &ways, paces, at);
+    let weeks = totals(&plan.bursts);
+    let late: usize = plan.bursts.iter().map(|burst| burst.late).sum();
     if options.json {
-        let messages: Vec<_> = lines.iter().map(|line| line.json(&board)).collect();
-        say(pretty(&json!({ "at": at.to_string(), "zone": board.season.zone_name, "messages": messages,
-            "costs": costs.iter().map(|cost| json!({
-                "gateway": cost.gateway, "texts": cost.texts, "segments": cost.segments, "price": cost.price
-            })).collect::<Vec<_>>() })));
+        let messages: Vec<_> = plan.lines.iter().map(|line| preview::line_json(line, &plan.board)).collect();
+        let costs: Vec<_> = preview::costs(&plan.lines)
+            .iter()
+            .map(|cost| {
+                json!({ "gateway": cost.gateway, "texts": cost.texts, "segments": cost.segments,
+                    "price": cost.price, "cost": (!cost.bill.is_unknown()).then(|| cost.bill.to_string()) })
+            })
+            .collect();
+        say(pretty(
+            &json!({ "at": at.to_string(), "zone": plan.board.season.zone_name, "messages": messages,
+            "costs": costs, "weeks": weeks.iter().map(preview::week_json).collect::<Vec<_>>(), "late": late }),
+        ));
         return Exit::Done;
     }
-    check::series(&board.season);
-    for line in &lines {
-        let due = wall::local(&board.season.zone, line.wanted.due);
-        let names: Vec<&str> =
-            line.wanted.guardians.iter().map(|g| board.season.guardians[g.at()].name.as_str()).collect();
-        let segments = match line.segments.len() {
-            0 => String::new(),
-            1 => " (1 segment)".to_owned(),
-            n => {
-                let causes: String = line.causes.iter().map(|c| format!(" {c}")).collect();
-                format!(" ({n} segments{}{causes})", if causes.is_empty() { "" } else { ":" })
-            }
-        };
-        let channel = line.wanted.channel.word();
-        say(format!(
-            "{}  {channel}  {}{segments}  {}",
-            due.strftime("%a %d %b %H:%M"),
-            names.join(" and "),
-            line.words
-        ));
+    check::series(&plan.board.season);
+    for line in &plan.lines {
+        show(line, &plan.board);
     }
-    for cost in &costs {
+    for cost in preview::costs(&plan.lines) {
         let by = if cost.gateway.is_empty() { String::new() } else { format!(" by {}", cost.gateway) };
-        let price = if cost.price > 0.0 { format!(", {:.2}", cost.price) } else { String::new() };
-        tell(format!("{} texts{by} in {} segments{price}", cost.texts, cost.segments));
+        tell(format!("{} texts{by} in {} segments: {}", cost.texts, cost.segments, cost.bill));
     }
-    tell(format!("{} messages; nothing was sent", lines.len()));
+    for week in &weeks {
+        let channel = week.channel.word();
+        let (messages, bill) = (week.messages, &week.bill);
+        tell(format!("week of {}: {messages} by {channel}: {bill}", week.monday.strftime("%a %d %b %Y")));
+    }
+    for burst in plan.bursts.iter().filter(|burst| burst.late > 0) {
+        tell(late_words(burst, &plan.board));
+    }
+    if options.config.is_none() {
+        tell(
+            "tariffs and rates are those of your gateways with --config FILE; without it costs are not known and rates are the defaults",
+        );
+    }
+    tell(format!("{} messages; nothing was sent", plan.lines.len()));
     Exit::Done
+}
+
+/// One message in two lines: what, and why then.
+fn show(line: &Leaving, board: &Board) {
+    let season = &board.season;
+    let local = |at| wall::local(&season.zone, at);
+    let names: Vec<&str> =
+        line.wanted.guardians.iter().map(|g| season.guardians[g.at()].name.as_str()).collect();
+    let segments = match line.segments.len() {
+        0 => String::new(),
+        1 => " (1 segment)".to_owned(),
+        n => {
+            let causes: String = line.causes.iter().map(|c| format!(" {c}")).collect();
+            format!(" ({n} segments{}{causes})", if causes.is_empty() { "" } else { ":" })
+        }
+    };
+    say(format!(
+        "{}  {}  {}{segments}  {}",
+        local(line.wanted.due).strftime("%a %d %b %H:%M"),
+        line.wanted.channel.word(),
+        names.join(" and "),
+        line.words
+    ));
+    let leaves = match line.leaves {
+        Some(at) => format!("leaves {}", local(at).strftime("%a %d %b %H:%M:%S")),
+        None => "cannot leave in time".to_owned(),
+    };
+    let cost = line.cost.map_or_else(|| "no tariff".to_owned(), |cost| cost.to_string());
+    say(format!("    {}; {leaves}; {cost}", line.why));
+}
+
+/// That messages cannot leave in time, and what would help.
+fn late_words(burst: &Burst, board: &Board) -> String {
+    let start = match burst.start {
+        Some(at) => {
+            let at = wall::local(&board.season.zone, at);
+            format!("they would have to begin by {}", at.strftime("%a %d %b %H:%M"))
+        }
+        None => "no start in the week before would do".to_owned(),
+    };
+    format!(
+        "{} of {} by {} on {} cannot leave in time ({}): {start}, or the gateway to be faster",
+        burst.late,
+        burst.messages,
+        burst.channel.word(),
+        burst.day.strftime("%a %d %b"),
+        burst.notices
+    )
 }

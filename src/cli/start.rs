@@ -1,12 +1,15 @@
 //! `allheard start`: sets the season going, after saying what will leave.
 
-use super::{ConfigFile, Exit, agreed, block_on_exit, tell};
+use super::{ConfigFile, Exit, agreed, block_on_exit, say, tell};
 use crate::app::config::Config;
 use crate::app::{House, open};
 use crate::domain::wall;
 use crate::service::office::OfficeFault;
 use crate::service::ports::{Course, Hand};
 use jiff::Timestamp;
+
+/// Days whose messages are named before the season is set going.
+const DAYS_NAMED: i64 = 7;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Options {
@@ -23,6 +26,13 @@ pub(super) fn run(options: &Options) -> Exit {
             tell(state(house).await?);
             return Ok(Exit::Done);
         }
+        let outlook = house.outlook().await?;
+        let (soon, bill) = outlook.within(DAYS_NAMED);
+        let cost = if bill.is_unknown() { "a cost that is not known".to_owned() } else { bill.to_string() };
+        say(format!(
+            "{} messages are planned; {soon} of them leave in the next {DAYS_NAMED} days, for {cost}",
+            outlook.all.len()
+        ));
         if !options.yes && !agreed("set it going?", "say --yes to set it going") {
             tell("nothing was set going");
             return Ok(Exit::Wrong);

@@ -89,8 +89,6 @@ pub struct Spec {
     pub honours_reference: bool,
     /// Numbers it serves, by their beginning such as `+44`; empty for all.
     pub prefixes: Vec<String>,
-    /// Price of a segment, in the host's currency.
-    pub price: f64,
     /// How long an answer may take.
     pub patience: Duration,
 }

@@ -56,14 +56,6 @@ impl Road {
             Road::Memory(_) => false,
         }
     }
-
-    /// Price of a segment.
-    pub fn price(&self) -> f64 {
-        match self {
-            Road::Http(http) => http.spec.price,
-            Road::Smtp(_) | Road::Folder(_) | Road::Memory(_) => 0.0,
-        }
-    }
 }
 
 /// A road with its rate and its sessions.
@@ -99,11 +91,6 @@ impl Texts {
     /// The carriers.
     pub fn carriers(&self) -> &[Carrier] {
         &self.carriers
-    }
-
-    /// The carrier that a number would be given to first.
-    pub fn first_for(&self, number: &str) -> Option<&Carrier> {
-        self.carriers.iter().find(|carrier| carrier.road.serves(number))
     }
 
     /// Tries one after the other, as long as it is certain that the one before took nothing.
@@ -197,12 +184,5 @@ impl Gateway for Gateways {
             Some((Channel::Text, format!("{name}: {}", rest.why)))
         });
         named.collect()
-    }
-
-    fn price(&self, channel: Channel, address: &str) -> f64 {
-        match channel {
-            Channel::Mail => 0.0,
-            Channel::Text => self.text.first_for(address).map_or(0.0, |carrier| carrier.road.price()),
-        }
     }
 }

@@ -239,24 +239,25 @@ fn words(
     })
 }
 
-/// The words of a planned message as they would be today, with a link that opens nothing.
+/// The words of a planned message as they would be if it left at `now`, with a link that opens nothing.
 pub fn preview(
-    board: &Board,
+    (board, record): (&Board, &Record),
+    old: &HashMap<Fingerprint, Facts>,
     wording: &Wording,
     wanted: &Wanted,
     ways: &Ways,
+    now: Timestamp,
 ) -> Result<Content, super::wording::Fault> {
-    let record = Record::default();
     let letter = letter(
         board,
-        &record,
-        &HashMap::new(),
+        record,
+        old,
         &To { household: wanted.household, guardians: &wanted.guardians, due: wanted.due },
         &wanted.parts,
         &Links { ways, token: SPECIMEN_TOKEN },
-        wanted.due,
+        now,
     );
-    words(wording, (board, &record), &letter, wanted.channel, &wanted.parts, wanted.due)
+    words(wording, (board, record), &letter, wanted.channel, &wanted.parts, now)
 }
 
 /// The guardians of a message who still share its address, and that address.

@@ -1,5 +1,6 @@
 //! The office: everything a use case needs at hand, and the record kept in memory in step with the store.
 
+use super::outlook::Tariffs;
 use super::ports::{Clock, Gateway, History, NewAnswer, Random, Store, StoreFault, StoredTelling};
 use super::wording::Wording;
 use crate::domain::board::{Board, Item};
@@ -41,6 +42,8 @@ pub struct Ways {
     pub reply_by_mail: bool,
     /// Where the coordinator is told of troubles: an address a channel, as far as there is one.
     pub coordinator: Vec<(Channel, String)>,
+    /// What mails and texts cost, as far as that is known.
+    pub tariffs: Tariffs,
 }
 
 impl Default for Ways {
@@ -58,6 +61,7 @@ impl Default for Ways {
             reply_by_text: false,
             reply_by_mail: false,
             coordinator: Vec::new(),
+            tariffs: Tariffs::default(),
         }
     }
 }

@@ -108,7 +108,7 @@ fn reason(board: &Board, record: &Record, message: &StoredMessage) -> String {
     if answered { "answered".to_owned() } else { "the plan changed".to_owned() }
 }
 
-fn stored_form(board: &Board, want: &Wanted) -> StoredMessage {
+pub(super) fn stored_form(board: &Board, want: &Wanted) -> StoredMessage {
     let season = &board.season;
     StoredMessage {
         id: 0,

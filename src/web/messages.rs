@@ -24,7 +24,7 @@ const ON_A_PAGE: u32 = 50;
 #[derive(Debug, Deserialize)]
 pub(super) struct Skip {
     #[serde(default)]
-    skip: u32,
+    pub skip: u32,
 }
 
 pub(super) async fn latest<S: Store + 'static, G: Gateway + 'static>(

@@ -23,6 +23,7 @@ pub mod labels;
 mod messages;
 mod needs;
 mod next;
+mod plan;
 mod respond;
 pub mod routes;
 mod sheets;

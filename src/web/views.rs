@@ -13,6 +13,7 @@ mod guardian;
 mod messages;
 mod next;
 mod paper;
+mod plan;
 mod season;
 mod sheet;
 mod show;
@@ -30,6 +31,7 @@ pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
 pub use messages::{Life, MessagesPage, Person, Said};
 pub use next::NextPage;
 pub use paper::PaperPage;
+pub use plan::{PlanBurst, PlanDay, PlanDayPage, PlanLine, PlanPage, PlanTotal, SpecimenPage, StartForm};
 pub use season::{
     Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay, NumberGroup,
     NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,

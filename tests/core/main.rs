@@ -6,6 +6,7 @@
 #[path = "../common/mod.rs"]
 mod common;
 mod day;
+mod departing;
 mod duties;
 mod flagged;
 mod ladder;

@@ -11,6 +11,7 @@ use std::{env, fs, path::Path};
 mod family;
 mod html;
 mod live;
+mod plan;
 mod staff;
 mod workbook;
 
@@ -23,6 +24,7 @@ fn samples() -> Vec<(&'static str, &'static str, String)> {
     all.extend(staff::samples());
     all.extend(live::samples());
     all.extend(workbook::samples());
+    all.extend(plan::samples());
     all
 }
 
@@ -161,6 +163,8 @@ fn a_name_is_text_wherever_it_stands() {
         "paper-hostile",
         "show-hostile",
         "next-hostile",
+        "plan-day-hostile",
+        "specimen-hostile",
     ];
     for name in hostile {
         let html = page(name);
@@ -226,7 +230,7 @@ fn a_called_off_event_asks_for_reading_only() {
 #[test]
 fn the_caution_stands_on_every_page_with_times() {
     for (name, lang, html) in samples() {
-        let with_times = ["guardian", "chaperone", "season", "show", "next"];
+        let with_times = ["guardian", "chaperone", "season", "show", "next", "plan", "specimen"];
         if with_times.iter().any(|start| name.starts_with(start)) {
             let words = if lang == "es" { "no es para emergencias" } else { "not for emergencies" };
             assert!(html.contains(words), "{name}");
@@ -280,6 +284,19 @@ fn the_season_says_how_many_and_draws_each_child_once() {
     assert_eq!(field.matches("class=\"box heard").count(), 268);
     assert!(html.contains("It arrived") && html.contains("Send it again"));
     assert!(html.contains("class=\"deadline\""));
+}
+
+#[test]
+fn a_season_is_set_going_by_an_agreement_that_names_what_leaves() {
+    let html = page("plan");
+    assert!(html.contains("type=\"checkbox\" required") && html.contains("Yes: 622 messages to families"));
+    assert!(html.contains("value=\"set_going\"") && html.contains("11 of them cannot leave in time"));
+    let going = page("plan-going");
+    assert!(going.contains("value=\"pause\"") && !going.contains("value=\"set_going\""));
+    assert!(page("season-paused").contains("value=\"go_on\""));
+    assert!(page("season-empty").contains("then set it going") && page("season").contains("value=\"pause\""));
+    assert!(page("specimen").contains("Send a test to me"));
+    assert!(!page("specimen-without").contains("<form"), "nowhere to send it to");
 }
 
 #[test]

@@ -10,6 +10,7 @@ mod house;
 #[allow(dead_code, clippy::print_stderr, reason = "other tests use more of it; what is left out is said")]
 #[path = "../support/peers.rs"]
 mod peers;
+mod plan;
 mod season;
 mod show;
 mod staff;

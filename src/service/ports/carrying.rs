@@ -79,10 +79,6 @@ pub trait Gateway: Send + Sync {
     fn troubles(&self, _now: Timestamp) -> Vec<(Channel, String)> {
         Vec::new()
     }
-    /// What a segment, or a mail, to an address costs, in the host's currency.
-    fn price(&self, _channel: Channel, _address: &str) -> f64 {
-        0.0
-    }
     /// Messages a second it may be given.
     fn per_second(&self, channel: Channel) -> f64;
     /// Sessions at once.
