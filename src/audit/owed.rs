@@ -188,13 +188,21 @@ impl<'a> Evidence<'a> {
     /// The channel by which something owed is missing; none when it was told, or ended, or nobody could be reached.
     fn missing(&self, view: &View, debt: &Debt) -> Option<&'static str> {
         let guardian = view.guardians.get(debt.guardian)?;
+        let usable = CHANNELS.into_iter().filter(|channel| self.usable(guardian, channel, debt.due));
         let usable: Vec<&'static str> =
-            CHANNELS.into_iter().filter(|channel| self.usable(guardian, channel, debt.due)).collect();
+            usable.filter(|channel| !self.wrong_number(debt, guardian, channel)).collect();
         if debt.notice.by == "mail and text" {
             return usable.into_iter().find(|channel| !self.settled(view, debt, &[channel]));
         }
         let first = usable.iter().find(|channel| **channel == debt.notice.by).or(usable.first())?;
         (!self.settled(view, debt, &CHANNELS)).then_some(*first)
+    }
+
+    /// Whether the number that a text would go to was found by a call not to be hers; one written since is another.
+    fn wrong_number(&self, debt: &Debt, guardian: &Guardian, channel: &str) -> bool {
+        let since = self.season.record.wrong_number(debt.guardian, debt.due).filter(|_| channel == "text");
+        let then = since.and_then(|at| self.season.view(at).guardians.get(debt.guardian));
+        then.is_some_and(|then| then.text == guardian.text)
     }
 
     /// Whether an address could be used then: there is one, nobody who holds it had stopped it, it was not found dead.

@@ -64,6 +64,8 @@ pub(super) struct Record {
     /// Stops and starts by guardian and channel: when, and whether it was a stop.
     opted: BTreeMap<(String, String), Vec<(Timestamp, bool)>>,
     said: BTreeMap<String, Vec<Timestamp>>,
+    /// Calls to a guardian: when, and whether the number was found not to be hers.
+    rung: BTreeMap<String, Vec<(Timestamp, bool)>>,
     pub last: Option<Timestamp>,
 }
 
@@ -88,6 +90,9 @@ impl Record {
         let (at, kind) = (line.at, line.kind.as_str());
         if SAID.contains(&kind) {
             self.said.entry(word("guardian")).or_default().push(at);
+        }
+        if kind == "call" || (kind == "answer" && word("road") == "call") {
+            self.rung.entry(word("guardian")).or_default().push((at, word("kind") == "wrong_number"));
         }
         match kind {
             "attempting" => {
@@ -148,6 +153,12 @@ impl Record {
         let key = (guardian.to_owned(), channel.to_owned());
         let before = self.opted.get(&key).and_then(|words| words.iter().rev().find(|(at, _)| *at < by));
         before.is_some_and(|(_, stop)| *stop)
+    }
+
+    /// Since when a guardian's number was known by then not to be hers, unless a later call says otherwise.
+    pub fn wrong_number(&self, guardian: &str, by: Timestamp) -> Option<Timestamp> {
+        let before = self.rung.get(guardian).and_then(|calls| calls.iter().rev().find(|(at, _)| *at < by));
+        before.filter(|(_, wrong)| *wrong).map(|(at, _)| *at)
     }
 
     fn said_lately(&self, guardian: &str, by: Timestamp) -> bool {

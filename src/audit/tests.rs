@@ -320,6 +320,25 @@ fn nothing_is_owed_by_text_after_a_stop() {
 }
 
 #[test]
+fn nothing_is_owed_by_text_to_a_wrong_number_until_a_call_or_a_workbook_says_otherwise() {
+    let call = |kind: &'static str| [("guardian", "G002"), ("kind", kind), ("road", "call")];
+    let mut stage = Stage::clean();
+    stage.lose("m7");
+    stage.line("2027-03-24T09:00:00Z", "call", &call("no_answer"));
+    stage.expect([0, 0, 0, 0, 1, 0]);
+    stage.line("2027-03-24T10:00:00Z", "call", &call("wrong_number"));
+    stage.expect([0; 6]);
+    let mut corrected = book();
+    corrected.sheet_mut("children").rows[0].set("guardian 2 mobile", "07700 900003");
+    let before = stage.books.clone();
+    stage.books.push((at("2027-03-24T11:00:00Z"), corrected));
+    stage.expect([0, 0, 0, 0, 1, 0]);
+    stage.books = before;
+    stage.line("2027-03-24T12:00:00Z", "answer", &call("heard"));
+    stage.expect([0, 0, 0, 0, 1, 0]);
+}
+
+#[test]
 fn the_answer_to_a_stop_is_no_fault() {
     let mut stage = Stage::clean();
     stage.line("2027-03-28T22:00:00Z", "stop", &[("channel", "text"), ("guardian", "G002")]);

@@ -1,6 +1,7 @@
 //! The workbook of the demo season.
 
 use super::dice::Dice;
+use super::names::{NAMES, Names};
 use super::numbers::{BANDS, Dancers, FINALE, FIRST_ACT, PLANS, PRODUCTIONS};
 use super::people::{Adult, Kid, People};
 use super::team::{Member, QUICK_CHANGES, team};
@@ -25,6 +26,10 @@ const APPLAUSE_MINUTES: i64 = 5;
 const SECONDS: (f64, f64) = (80.0, 210.0);
 /// Length of a production number and of the finale in seconds.
 const LONG_SECONDS: (i64, i64) = (180, 240);
+/// Share of children who are new to the school (an assumption, no source).
+const NEW_SHARE: f64 = 0.12;
+/// Share of chaperones who speak another language than the season's (an assumption, no source).
+const BILINGUAL_SHARE: f64 = 0.15;
 /// What stands in the column `agreed`.
 const AGREED: &str = "enrolment form, 9 January 2027";
 
@@ -42,7 +47,7 @@ pub fn book(seed: u64) -> Book {
     numbers(&mut book, &order);
     running_orders(&mut book, &order);
     children(&mut book, &people, seed);
-    chaperones(&mut book, &members);
+    chaperones(&mut book, &members, seed);
     house_rules(&mut book);
     notices(&mut book);
     number_rows(&mut book);
@@ -232,6 +237,8 @@ impl Lines<'_> {
 
 fn children(book: &mut Book, people: &People, seed: u64) {
     let mut dice = Dice::new(seed, "line-up");
+    // Dice of their own, so that the rest of the season stays what it was.
+    let mut newcomers = Dice::new(seed, "newcomers");
     let mut refs: BTreeMap<usize, String> = BTreeMap::new();
     let mut places = vec![0usize; PLANS.len()];
     for (at, kid) in people.kids.iter().enumerate() {
@@ -243,6 +250,7 @@ fn children(book: &mut Book, people: &People, seed: u64) {
         ]);
         child.set("ref", format!("C{:03}", at + 1));
         child.set("numbers", numbers_cell(kid, &mut places, &mut dice));
+        child.set("new", if newcomers.chance(NEW_SHARE) { "yes" } else { "" });
         for (care, nth) in kid.cares.iter().take(GUARDIANS_PER_CHILD).zip(1..) {
             let next = format!("G{:03}", refs.len() + 1);
             let reference = refs.entry(care.adult).or_insert(next).clone();
@@ -286,12 +294,18 @@ fn numbers_cell(kid: &Kid, places: &mut [usize], dice: &mut Dice) -> String {
     parts.join("; ")
 }
 
-fn chaperones(book: &mut Book, team: &[Member]) {
+fn chaperones(book: &mut Book, team: &[Member], seed: u64) {
+    let mut tongues = Dice::new(seed, "tongues");
     for (at, member) in team.iter().enumerate() {
         let mut chaperone =
             row(&[("vetted until", member.vetted_until), ("adult", if member.grown { "yes" } else { "no" })]);
         chaperone.set("ref", format!("V{:03}", at + 1));
         contact(&member.adult, &mut |column, text| chaperone.set(column, text));
+        if tongues.chance(BILINGUAL_SHARE) {
+            let others: Vec<&Names> = NAMES.iter().filter(|names| names.wants > 0.0).collect();
+            let weights: Vec<f64> = others.iter().map(|names| names.weight).collect();
+            chaperone.set("speaks", others[tongues.weighted(&weights)].language);
+        }
         book.sheet_mut("chaperones").rows.push(chaperone);
         let yes = |flag: bool| if flag { "yes" } else { "" };
         let duty = row(&[

@@ -181,6 +181,7 @@ pub const SHEETS: &[Layout] = &[
         column("ages", Kind::Text, false, "Age band such as 5-6. No birth dates."),
         column("numbers", Kind::Text, true, "Numbers with ; between them. Place in line and sides after a colon where known: Lamplighters: 4, left, right; Finale"),
         column("cast", Kind::Text, false, "Cast, where there are two; empty means every performance."),
+        column("new", Kind::YesNo, false, "'yes' if the child is new to the school: such families are rung sooner."),
     ] 1 true, 2 false, 3 false, 4 false) },
     Layout { name: "chaperones", required: true, letter: Some('V'), help: "Volunteers in charge of children.", columns: &[
         REF,
@@ -193,6 +194,7 @@ pub const SHEETS: &[Layout] = &[
         column("agreed", Kind::Text, false, "Who agreed, and when."),
         column("adult", Kind::YesNo, false, "'yes' if 18 or over; only then counted in a ratio. 'yes' if empty."),
         column("vetted until", Kind::Date, false, "Last day the vetting is valid."),
+        column("speaks", Kind::Text, false, "Languages she can ring families in besides her own, with ; between them: es; pl."),
     ] },
     Layout { name: "duties", required: false, letter: None, help: "Who looks after which number at which event.", columns: &[
         column("chaperone", Kind::Text, true, "A name from the sheet 'chaperones'."),

@@ -1,11 +1,13 @@
 //! The pure core: data in, data out. No clock, no randomness, no files, no network, no database.
 
 pub mod answer;
+pub mod assignment;
 pub mod board;
 pub mod book;
 pub mod calendar;
 pub mod chain;
 pub mod changes;
+pub mod chase;
 pub mod cron_rule;
 pub mod day;
 pub mod departures;

@@ -68,6 +68,46 @@ pub struct Answer {
     pub one_phone: bool,
 }
 
+/// How a call ended in which nobody heard the times.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CallEnd {
+    /// Nobody answered.
+    NoAnswer,
+    /// The number is not hers.
+    WrongNumber,
+    /// She will call back.
+    WillCallBack,
+}
+
+impl CallEnd {
+    /// The word used in forms, the store and the ledger.
+    pub fn word(self) -> &'static str {
+        match self {
+            CallEnd::NoAnswer => "no_answer",
+            CallEnd::WrongNumber => "wrong_number",
+            CallEnd::WillCallBack => "will_call_back",
+        }
+    }
+
+    /// The end of a word.
+    pub fn from_word(word: &str) -> Option<CallEnd> {
+        [CallEnd::NoAnswer, CallEnd::WrongNumber, CallEnd::WillCallBack]
+            .into_iter()
+            .find(|k| k.word() == word)
+    }
+}
+
+/// A call in which nobody heard the times.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rung {
+    /// When.
+    pub at: Timestamp,
+    /// How it ended.
+    pub end: CallEnd,
+    /// Lasting name of whoever rang.
+    pub by: String,
+}
+
 /// Which notice: a rule of the season by position, or the announcement of a change to certain facts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum NoticeKey {
@@ -106,8 +146,12 @@ pub struct Record {
     pub told: BTreeMap<(GuardianId, Item), Told>,
     /// Last answer of each guardian about each item.
     pub answers: HashMap<(GuardianId, Item), Answer>,
-    /// Last call that reached nobody, about each item: when, and how it ended.
-    pub calls: HashMap<(GuardianId, Item), (Timestamp, String)>,
+    /// Calls in which nobody heard the times, about each item, in order.
+    pub calls: HashMap<(GuardianId, Item), Vec<Rung>>,
+    /// Numbers found not to be a guardian's, in the last call that tells.
+    pub wrong: HashMap<GuardianId, String>,
+    /// Messages that told a guardian of an item by a channel: how many, and when the last went.
+    pub sent: HashMap<(GuardianId, Item, Channel), (u32, Timestamp)>,
     /// Asks that need no further message.
     pub covered: HashMap<Ask, Cover>,
     /// What each guardian was sent lately: when, about what, by which notice.
@@ -126,6 +170,8 @@ impl Record {
         let by_change = matches!(ask.notice, NoticeKey::Change(_));
         self.note_last(ask, at);
         let key = (ask.guardian, ask.item);
+        let sent = self.sent.entry((ask.guardian, ask.item, ask.channel)).or_insert((0, at));
+        *sent = (sent.0 + 1, sent.1.max(at));
         let Some(told) = self.told.get_mut(&key) else {
             let first = Told { fingerprint, at, by_change, before: None, before_at: at, turns: 0, times: 1 };
             self.told.insert(key, first);
@@ -166,6 +212,21 @@ impl Record {
         if answer.kind != AnswerKind::Question && last.is_none_or(|last| last.at <= answer.at) {
             self.answers.insert((guardian, item), answer);
         }
+    }
+
+    /// Notes a call in which nobody heard the times; `number` is the one that was rung.
+    pub fn rung(&mut self, guardian: GuardianId, item: Item, rung: Rung, number: &str) {
+        if rung.end == CallEnd::WrongNumber {
+            self.wrong.insert(guardian, number.to_owned());
+        } else {
+            self.wrong.remove(&guardian);
+        }
+        self.calls.entry((guardian, item)).or_default().push(rung);
+    }
+
+    /// Whether a number was found not to be a guardian's.
+    pub fn is_wrong(&self, guardian: GuardianId, number: &str) -> bool {
+        self.wrong.get(&guardian).is_some_and(|wrong| wrong == number)
     }
 
     /// Whether an address may be used as far as its history goes.

@@ -87,6 +87,8 @@ pub struct Child {
     pub casts: Vec<String>,
     /// Numbers, in workbook order.
     pub castings: Vec<Casting>,
+    /// New to the school, so that the family knows nothing of how things go.
+    pub new: bool,
 }
 
 /// A way from a car park or stop to the door.
@@ -241,6 +243,8 @@ pub struct Chaperone {
     pub adult: bool,
     /// Last day of a valid vetting.
     pub vetted_until: Option<Date>,
+    /// Languages spoken besides the one she is written to in.
+    pub speaks: Vec<Language>,
 }
 
 /// What a chaperone does at an event.

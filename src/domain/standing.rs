@@ -57,7 +57,15 @@ pub fn address<'a>(
         Channel::Mail => contact.mail_to(),
         Channel::Text => contact.text_to(),
     }?;
-    record.usable(channel, address).then_some(address)
+    // A stranger lives behind a wrong number, whoever else in the season has it.
+    let wrong = channel == Channel::Text && record.is_wrong(guardian, address);
+    (!wrong && record.usable(channel, address)).then_some(address)
+}
+
+/// The number at which a guardian can be rung, unless it was found not to be hers.
+pub fn telephone<'a>(board: &'a Board, record: &Record, guardian: GuardianId) -> Option<&'a str> {
+    let phone = board.season.guardians[guardian.at()].contact.phone.as_ref()?;
+    (!record.is_wrong(guardian, &phone.e164)).then_some(&phone.e164)
 }
 
 /// Whether any channel of a guardian may be used and works so far.

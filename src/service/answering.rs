@@ -186,56 +186,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Ok(noted)
     }
 
-    /// What a chaperone notes after a call or at the class door. `seen` are the facts of the list she read from: a
-    /// yes to others than today's is not noted.
-    #[allow(clippy::too_many_arguments)]
-    pub async fn note_call(
-        &self,
-        chaperone: ChaperoneId,
-        guardian: &str,
-        child: &str,
-        event: &str,
-        seen: Option<Fingerprint>,
-        kind: Option<AnswerKind>,
-        outcome: &str,
-    ) -> Result<Noted, OfficeFault> {
-        let mut desk = self.desk().await?;
-        let found = desk.board.item(child, event).zip(desk.board.guardian(guardian));
-        let Some((item, guardian)) = found else { return Ok(Noted::NotCovered) };
-        let hers = item.event.zip(item.who.child()).is_some_and(|(event, child)| {
-            super::lists::children_of(&desk.board, chaperone, event).contains(&child)
-        });
-        let theirs = desk.board.cares_of(item.who).any(|care| care.guardian == guardian);
-        if !hers || !theirs {
-            return Ok(Noted::NotCovered);
-        }
-        let told_today = seen.is_none_or(|seen| seen == desk.board.fingerprint(item));
-        if kind == Some(AnswerKind::Heard) && !told_today {
-            return Ok(Noted::Changed);
-        }
-        let reference = desk.board.season.chaperones[chaperone.at()].reference.clone();
-        let households: HashSet<HouseholdId> = desk
-            .board
-            .cares_of(item.who)
-            .filter(|care| care.guardian == guardian)
-            .map(|care| care.household)
-            .collect();
-        let said = Said {
-            kind,
-            road: "call",
-            act: &reference,
-            noted_by: &reference,
-            outcome,
-            ..Said::default_for(item)
-        };
-        Ok(self
-            .note(&mut desk, &[guardian], &[said], &households)
-            .await?
-            .first()
-            .copied()
-            .unwrap_or(Noted::Known))
-    }
-
     /// What a chaperone says of her own duties on her page. `seen` are the facts that the page showed.
     pub async fn answer_duty(
         &self,
@@ -260,7 +210,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     /// Records acts of one person in one transaction, with what follows from them; what was said before is left out.
-    async fn note(
+    pub(super) async fn note(
         &self,
         desk: &mut Desk,
         guardians: &[GuardianId],
@@ -284,6 +234,18 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if answers.is_empty() {
             return Ok(vec![Noted::Known; said.len()]);
         }
+        let fresh = self.take_down(desk, answers, households).await?;
+        Ok(new.iter().map(|new| if *new && fresh { Noted::Recorded } else { Noted::Known }).collect())
+    }
+
+    /// Records answers in one transaction, with what follows from them; false if all of them were known to the store.
+    pub(super) async fn take_down(
+        &self,
+        desk: &mut Desk,
+        answers: Vec<(GuardianId, Item, NewAnswer)>,
+        households: &HashSet<HouseholdId>,
+    ) -> Result<bool, OfficeFault> {
+        let now = self.now();
         // Until the store has agreed, what is in memory is ahead of it and must be read again after a fault.
         let pulse = std::mem::replace(&mut desk.pulse, -1);
         for (guardian, item, answer) in &answers {
@@ -295,7 +257,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if fresh {
             desk.pulse = pulse + 1;
         }
-        Ok(new.iter().map(|new| if *new && fresh { Noted::Recorded } else { Noted::Known }).collect())
+        Ok(fresh)
     }
 
     /// Stops or starts messages to the address a guardian's link was sent to, for every child.
@@ -351,23 +313,23 @@ impl<S: Store, G: Gateway> Office<S, G> {
 }
 
 /// One person's act, before it is spelled out for each guardian.
-struct Said<'a> {
-    item: Item,
-    kind: Option<AnswerKind>,
-    road: &'a str,
-    act: &'a str,
-    words: String,
-    noted_by: &'a str,
-    outcome: &'a str,
+pub(super) struct Said<'a> {
+    pub item: Item,
+    pub kind: Option<AnswerKind>,
+    pub road: &'a str,
+    pub act: &'a str,
+    pub words: String,
+    pub noted_by: &'a str,
+    pub outcome: &'a str,
 }
 
 impl<'a> Said<'a> {
-    fn default_for(item: Item) -> Said<'a> {
+    pub fn default_for(item: Item) -> Said<'a> {
         Said { item, kind: None, road: "", act: "", words: String::new(), noted_by: "", outcome: "" }
     }
 
     /// Whether a guardian has said so already, about the same facts.
-    fn is_known(&self, board: &Board, record: &Record, guardian: GuardianId) -> bool {
+    pub fn is_known(&self, board: &Board, record: &Record, guardian: GuardianId) -> bool {
         let last = record.answers.get(&(guardian, self.item));
         let same =
             |kind| last.is_some_and(|a| a.kind == kind && a.fingerprint == board.fingerprint(self.item));
@@ -380,7 +342,7 @@ impl<'a> Said<'a> {
         }
     }
 
-    fn answer(
+    pub fn answer(
         &self,
         board: &Board,
         record: &Record,

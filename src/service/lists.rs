@@ -4,7 +4,7 @@ use super::office::{Office, OfficeFault};
 use super::ports::{Gateway, Store, StoredIncoming, StoredMessage};
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
-use crate::domain::record::{Record, Told};
+use crate::domain::record::{Record, Rung, Told};
 use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, GuardianId, NumberId, Person};
 use crate::domain::sheets;
 use crate::domain::shift::numbers_of;
@@ -36,8 +36,8 @@ pub struct GuardianLine {
     pub standing: Standing,
     /// What she was told last.
     pub told: Option<Told>,
-    /// Last call that reached nobody.
-    pub call: Option<(Timestamp, String)>,
+    /// Last call in which she heard nothing.
+    pub call: Option<Rung>,
 }
 
 /// An event as a list.
@@ -281,7 +281,7 @@ pub(super) fn child_line(board: &Board, record: &Record, child: ChildId, event: 
             guardian: care.guardian,
             standing: standing(board, record, care.guardian, item),
             told: record.told.get(&(care.guardian, item)).copied(),
-            call: record.calls.get(&(care.guardian, item)).cloned(),
+            call: record.calls.get(&(care.guardian, item)).and_then(|rung| rung.last()).cloned(),
         })
         .collect();
     ChildLine { child, standing: whole(settled(board, record, item), &guardians), guardians }

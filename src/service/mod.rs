@@ -3,6 +3,8 @@
 pub mod answering;
 pub mod bringing;
 pub mod calendars;
+pub mod chasing;
+pub mod class_door;
 pub mod composing;
 pub mod course;
 pub mod digest;

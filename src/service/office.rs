@@ -9,7 +9,7 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::plan::CHANGE;
 use crate::domain::reading;
-use crate::domain::record::{Answer, Ask, Cover, NoticeKey, Record};
+use crate::domain::record::{Answer, Ask, CallEnd, Cover, NoticeKey, Record, Rung};
 use crate::domain::season::{Channel, GuardianId};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::HashMap;
@@ -241,16 +241,21 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
     record
 }
 
-/// Notes an answer, or a call that reached nobody.
+/// Notes an answer, or a call in which nobody heard the times.
 pub(super) fn note_answer(record: &mut Record, guardian: GuardianId, item: Item, said: &NewAnswer) {
     match said.kind {
         Some(kind) => {
             let answer =
                 Answer { kind, fingerprint: said.fingerprint, at: said.at, one_phone: said.one_phone };
             record.answer(guardian, item, answer);
+            if said.road == super::chasing::CALL {
+                record.wrong.remove(&guardian);
+            }
         }
         None => {
-            record.calls.insert((guardian, item), (said.at, said.outcome.clone()));
+            let end = CallEnd::from_word(&said.outcome).unwrap_or(CallEnd::NoAnswer);
+            let rung = Rung { at: said.at, end, by: said.noted_by.clone() };
+            record.rung(guardian, item, rung, &said.words);
         }
     }
 }

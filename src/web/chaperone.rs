@@ -8,6 +8,7 @@ use axum::response::Response;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use super::chase::{self, Reader, Said};
 use super::fields::{Fields, is_foreign};
 use super::guardian::{Asked, asked};
 use super::next;
@@ -18,16 +19,15 @@ use super::views::{
     ChaperonePage, EventChoice, GreetAdult, GreetChild, Mark, Notice, OpenChild, Ring, SettledChild, Watch,
 };
 use crate::domain::board::{Board, Item};
+use crate::domain::chase::Call;
 use crate::domain::introduction::greetings;
 use crate::domain::record::AnswerKind;
 use crate::domain::season::{ChaperoneId, ChildId, EventId, Guardian, Person};
 use crate::domain::standing::Standing;
 use crate::service::answering::Noted;
+use crate::service::chasing::{ChaseData, Noter};
 use crate::service::lists::{ChaperoneData, ChildLine, GuardianLine};
 use crate::service::ports::{Gateway, LinkKind, Store, StoredLink};
-
-/// Outcomes of a call that reached nobody, as stored, and in words.
-const OUTCOMES: [(&str, &str); 2] = [("no_answer", "no answer"), ("wrong_number", "wrong number")];
 
 pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     State(front): State<Arc<Front<S, G>>>,
@@ -51,6 +51,7 @@ pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
 pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     State(front): State<Arc<Front<S, G>>>,
     Path(token): Path<String>,
+    query: Asked,
     headers: HeaderMap,
     fields: Fields,
 ) -> Result<Response, Denied> {
@@ -62,41 +63,13 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     if let "own_heard" | "own_cant_come" = act {
         return own(&front, (&token, &link), &fields, act).await;
     }
-    let (kind, outcome) = match act {
-        "heard" => (Some(AnswerKind::Heard), ""),
-        "cant_come" => (Some(AnswerKind::CantCome), ""),
-        _ => (None, OUTCOMES.iter().find(|(word, _)| *word == act).ok_or(Denied::BadForm)?.0),
-    };
-    let seen = fields.first("fingerprint").parse().map_err(|_| Denied::BadForm)?;
-    let [child, event, guardian] = ["child", "event", "guardian"].map(|name| fields.first(name).to_owned());
+    let said = Said::of(&fields)?;
     let board = front.office.desk().await?.board.clone();
     let Some(chaperone) = chaperone(&board, &link.chaperone) else { return Err(front.gone().await) };
-    let noted =
-        front.office.note_call(chaperone, &guardian, &child, &event, Some(seen), kind, outcome).await?;
-    let names = board.item(&child, &event).zip(board.guardian(&guardian)).map(|(item, guardian)| {
-        let season = &board.season;
-        let name = shown::given(&season.guardians[guardian.at()].name);
-        (
-            name,
-            item.who.child().map(|child| shown::short_name(&season.children[child.at()])).unwrap_or_default(),
-        )
-    });
-    let (who, whom) = names.unwrap_or_default();
-    let words = match (noted, act) {
-        (Noted::NotCovered, _) => "Nothing was noted: that child is not on your list.".to_owned(),
-        (Noted::Changed, _) => {
-            format!(
-                "Nothing was noted: the times of {whom} have changed since you opened this list. Please ring again."
-            )
-        }
-        (_, "heard") => format!("Noted: {who} has heard, for {whom}"),
-        (_, "cant_come") => format!("Noted: {whom} can't come. The coordinator sees it."),
-        (_, "wrong_number") => format!("Noted: the number of {who} is wrong. The coordinator sees it."),
-        (_, _) => format!("Noted: {who} did not answer. Ring again later."),
-    };
-    let done = matches!(noted, Noted::Recorded | Noted::Known);
-    let mut response = page(&front, (&token, &link), &event, Some(Notice { words, done })).await?;
-    if noted == Noted::NotCovered {
+    let noted = said.note(&front.office, Noter::Chaperone(chaperone)).await?;
+    let event = if fields.first("event").is_empty() { asked(&query, "event") } else { fields.first("event") };
+    let mut response = page(&front, (&token, &link), event, Some(said.notice(&board, &noted))).await?;
+    if noted.iter().all(|one| *one == Noted::NotCovered) {
         *response.status_mut() = StatusCode::FORBIDDEN;
     }
     Ok(response)
@@ -148,6 +121,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         events: Vec::new(),
         watch: None,
         notice,
+        calls: Vec::new(),
         open: Vec::new(),
         settled: Vec::new(),
         calendar_href: None,
@@ -168,6 +142,11 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
     let mut open: Vec<&ChildLine> = data.children.iter().filter(|line| is_open(line)).collect();
     open.sort_by_key(|line| urgency(line.standing));
     page.open = open.into_iter().map(|line| open_child(&data, line)).collect();
+    let chase = office.chase().await?;
+    page.calls = chase.list.of(chaperone).map(|call| chase::card(&chase, call, Reader::Ringer)).collect();
+    for child in &mut page.open {
+        whose(&chase, chaperone, data.event, child);
+    }
     page.settled = data.children.iter().filter(|line| !is_open(line)).map(|line| done(&data, line)).collect();
     Ok(html(&page))
 }
@@ -192,6 +171,23 @@ fn greet(board: &Board, chaperone: ChaperoneId, now: Timestamp) -> Vec<GreetChil
             adults: board.cares_of(child).map(|care| adult(&season.guardians[care.guardian.at()])).collect(),
         })
         .collect()
+}
+
+/// Says of a child whose call was shared out who makes it, and leaves out what stands among her own calls.
+fn whose(chase: &ChaseData, me: ChaperoneId, event: EventId, child: &mut OpenChild) {
+    let season = &chase.board.season;
+    let about = |call: &&Call| {
+        call.items
+            .iter()
+            .any(|item| item.event == Some(event) && season.reference_of(item.who) == child.child)
+    };
+    let Some(ringer) = chase.list.calls.iter().find(about).and_then(|call| call.ringer) else { return };
+    if ringer == me {
+        child.note = "Among your calls above.".to_owned();
+        child.rings.clear();
+    } else {
+        child.note = format!("{} rings this family.", season.chaperones[ringer.at()].name);
+    }
 }
 
 /// Whether somebody of the family is to be rung: not before they have been asked.
@@ -291,11 +287,10 @@ fn tried(zone: &TimeZone, one: &GuardianLine) -> String {
             }
         }
     };
-    if let Some((at, outcome)) = &one.call {
-        let at = shown::as_of(zone, *at);
-        let outcome =
-            OUTCOMES.iter().find(|(word, _)| word == outcome).map_or("no answer", |(_, words)| words);
-        words.push_str(&format!(" Rung on {}, {}: {outcome}.", at.english_day(), at.clock()));
+    if let Some(rung) = &one.call {
+        let at = shown::as_of(zone, rung.at);
+        let end = chase::end_words(rung.end);
+        words.push_str(&format!(" Rung on {}, {}: {end}.", at.english_day(), at.clock()));
     }
     words
 }

@@ -14,6 +14,8 @@ pub mod assets;
 mod calendars;
 mod chaperone;
 pub mod chart;
+mod chase;
+mod class_door;
 mod coordinator;
 mod course;
 pub mod fields;

@@ -26,7 +26,8 @@ use super::respond::{Denied, asked_language, html, worded};
 use super::views::DoorPage;
 use super::workbook::{UPLOAD_MAX_OCTETS, Upload};
 use super::{
-    assets, calendars, chaperone, coordinator, guardian, messages, plan, sheets, show, stop, trial, workbook,
+    assets, calendars, chaperone, chase, class_door, coordinator, guardian, messages, plan, sheets, show,
+    stop, trial, workbook,
 };
 use crate::domain::book::{Book, Problem};
 use crate::domain::wall;
@@ -104,6 +105,8 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/season/{event}/sheets/{name}", get(sheets::show::<S, G>))
         .route("/season/plan", get(plan::show::<S, G>).post(plan::act::<S, G>))
         .route("/season/plan/{what}", get(plan::show_one::<S, G>).post(plan::act_one::<S, G>))
+        .route("/season/chase", get(chase::show::<S, G>).post(chase::act::<S, G>))
+        .route("/season/door", get(class_door::show::<S, G>).post(class_door::act::<S, G>))
         .route("/season/messages", get(messages::latest::<S, G>))
         .route("/season/family/{household}", get(messages::family::<S, G>))
         .route("/season/workbook.xlsx", get(workbook::download::<S, G>))

@@ -41,7 +41,7 @@ fn word(standing: Standing) -> &'static str {
         Standing::Waiting => "not heard from",
         Standing::CantCome => sheets::CANT_COME,
         Standing::NoWay => "no way to reach",
-        Standing::NotAsked => "not asked",
+        Standing::NotAsked => sheets::NOT_ASKED,
     }
 }
 

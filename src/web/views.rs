@@ -7,6 +7,8 @@ use super::labels::{ENGLISH, Labels, clock};
 mod bring;
 mod calendar;
 mod chaperone;
+mod chase;
+mod class_door;
 mod course;
 mod door;
 mod guardian;
@@ -25,6 +27,8 @@ pub use calendar::{CalendarPage, Made};
 pub use chaperone::{
     ChaperonePage, EventChoice, GreetAdult, GreetChild, Notice, OpenChild, Ring, SettledChild, Watch,
 };
+pub use chase::{CallCard, ChasePage, Matter};
+pub use class_door::{ClassDoorPage, Signer, SilentRow};
 pub use course::CourseLine;
 pub use door::DoorPage;
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};

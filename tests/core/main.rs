@@ -3,6 +3,8 @@
 #![allow(clippy::print_stdout, reason = "figures are shown")]
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a helper of a test may fail the test")]
 
+mod assigned;
+mod chase;
 #[path = "../common/mod.rs"]
 mod common;
 mod day;
@@ -11,6 +13,9 @@ mod duties;
 mod flagged;
 mod ladder;
 mod next;
+#[allow(dead_code, clippy::print_stderr, reason = "other tests use more of it; what is left out is said")]
+#[path = "../support/peers.rs"]
+mod peers;
 mod plans;
 mod properties;
 mod published;

@@ -158,6 +158,8 @@ fn a_name_is_text_wherever_it_stands() {
     let hostile = [
         "guardian-hostile",
         "chaperone-hostile",
+        "chase-hostile",
+        "class-door-hostile",
         "event-hostile",
         "bring-hostile",
         "paper-hostile",
@@ -253,6 +255,27 @@ fn a_chaperone_without_a_number_to_ring_is_told_where_to_ask() {
     assert!(html.contains("href=\"tel:+442079460018\""));
     assert!(html.contains("There is no number to ring. Speak to"));
     assert_eq!(html.matches("value=\"no_answer\"").count(), html.matches("href=\"tel:").count() - 1);
+}
+
+#[test]
+fn a_call_is_noted_with_one_tap_about_everything_it_was_for() {
+    let html = page("chase");
+    assert!(html.contains("Two families to speak to"));
+    for act in ["heard", "no_answer", "will_call_back", "wrong_number"] {
+        assert_eq!(
+            html.matches(&format!("value=\"{act}\"")).count(),
+            1,
+            "{act}: only where there is a number"
+        );
+    }
+    assert_eq!(html.matches("value=\"heard_in_person\"").count(), 2);
+    // One child of several can't come: each has a form of its own.
+    assert_eq!(html.matches("value=\"cant_come\"").count(), 3);
+    assert!(page("chase-empty").contains("Nobody has to be rung"));
+    assert!(page("chaperone-calls").contains("Noor, two calls to make"));
+    let door = page("class-door");
+    assert_eq!(door.matches("type=\"checkbox\"").count(), 2);
+    assert_eq!(door.matches("name=\"act\"").count(), 1, "all signatures in one go");
 }
 
 #[test]

@@ -14,6 +14,12 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("chaperone-settled", all_settled().render()),
         ("chaperone-free", free().render()),
         ("chaperone-hostile", hostile_list().render()),
+        ("chaperone-calls", with_calls().render()),
+        ("chase", chase("Agnieszka Kowal").render()),
+        ("chase-hostile", chase("<script>alert(3)</script>").render()),
+        ("chase-empty", ChasePage { calls: Vec::new(), notice: None, ..chase("") }.render()),
+        ("class-door", class_door("Tomasz K.").render()),
+        ("class-door-hostile", class_door("<script>alert(3)</script>").render()),
         ("season", season().render()),
         ("season-empty", empty_season().render()),
         ("season-paused", paused_season().render()),
@@ -124,6 +130,7 @@ fn chaperone() -> ChaperonePage {
             words: "Noted: nobody answered at Agnieszka's number, for Tomasz K. Ring again later.".into(),
             done: true,
         }),
+        calls: Vec::new(),
         open: vec![
             open("C001", "Ines A.", Mark::HeardBefore, "Quick change.", vec![marisol]),
             open(
@@ -192,6 +199,104 @@ fn free() -> ChaperonePage {
         notice: None,
         events: Vec::new(),
         ..chaperone()
+    }
+}
+
+fn matter(item: &str, child: &str, event: &str) -> Matter {
+    Matter {
+        item: item.into(),
+        fingerprint: "b41e77".into(),
+        child: child.into(),
+        event: event.into(),
+        words: "Friday 4 June, call 17:00, park by 16:35, Old Weighhouse, stage door. Bring: water.".into(),
+    }
+}
+
+fn calls(name: &str) -> Vec<CallCard> {
+    let agnieszka = CallCard {
+        guardian: "G011".into(),
+        name: name.into(),
+        telephone: Some(telephone("0021", "020 7946 0021")),
+        language: Some("Polish".into()),
+        children: "Tomasz K. and Zofia K.".into(),
+        matters: vec![
+            matter("C009/E002", "Tomasz K.", "Dress rehearsal"),
+            matter("C010/E002", "Zofia K.", "Dress rehearsal"),
+        ],
+        reasons: vec!["the event is tomorrow".into(), "two messages had no answer".into()],
+        ringer: "Ewa Lis rings: speaks Polish.".into(),
+        moment: "Best rung today from 17:30.".into(),
+        tried: "Two mails, the last on Monday 31 May, 18:00. Rung on Tuesday 1 June, 18:40 by Ewa Lis: no answer."
+            .into(),
+    };
+    let chidi = CallCard {
+        guardian: "G020".into(),
+        name: "Chidi".into(),
+        telephone: None,
+        language: None,
+        children: "Ada F.".into(),
+        matters: vec![matter("C014/E002", "Ada F.", "Dress rehearsal")],
+        reasons: vec!["no message can reach them".into()],
+        ringer: String::new(),
+        moment: "No number to ring: at the door, Class visit, Thursday 3 June.".into(),
+        ..agnieszka.clone()
+    };
+    vec![agnieszka, chidi]
+}
+
+fn chase(name: &str) -> ChasePage {
+    ChasePage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        calls: calls(name),
+        later: 14,
+        shared: "One call is shared out among 6 chaperones, at most one each.".into(),
+        notice: Some(Notice { words: "Noted: Paweł will call back.".into(), done: true }),
+    }
+}
+
+fn with_calls() -> ChaperonePage {
+    let mut page = chaperone();
+    page.calls = calls("Agnieszka");
+    page.calls.iter_mut().for_each(|card| card.ringer.clear());
+    page.open[1].note = "Among your calls above.".into();
+    page.open[1].rings.clear();
+    page
+}
+
+fn class_door(child: &str) -> ClassDoorPage {
+    let signer = |value: &str, name: &str| Signer { value: value.into(), name: name.into() };
+    let pick = |value: &str, words: &str| Pick { value: value.into(), words: words.into(), chosen: false };
+    ClassDoorPage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        event: "Class visit".into(),
+        day: "Thursday 3 June".into(),
+        silent: vec![
+            SilentRow {
+                name: child.into(),
+                mark: Mark::Waiting,
+                signers: vec![
+                    signer("C009/E001/G011/b41e77", "Agnieszka Kowal"),
+                    signer("C009/E001/G012/b41e77", "Paweł Kowal"),
+                ],
+            },
+            SilentRow { name: "Yusuf E.".into(), mark: Mark::NoWay, signers: Vec::new() },
+        ],
+        collectors: vec![pick("coordinator", "The coordinator"), pick("V002", "Noor Haddad")],
+        slip: Some("/season/E001/sheets/slips".into()),
+        events: [("E001", "Class visit", 3, true), ("E002", "Dress rehearsal", 4, false)]
+            .map(|(at, name, day, current)| EventChoice {
+                href: format!("?event={at}"),
+                name: name.into(),
+                date: date(2027, 6, day),
+                open: 2,
+                current,
+            })
+            .to_vec(),
+        notice: None,
     }
 }
 

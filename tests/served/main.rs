@@ -4,6 +4,7 @@
 
 mod bringing;
 mod calendars;
+mod chase;
 mod family;
 #[allow(dead_code, reason = "other tests use more of it")]
 mod house;

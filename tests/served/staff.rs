@@ -105,8 +105,9 @@ async fn a_chaperone_notes_nothing_about_children_of_others() {
     let page = house.get(&other).await;
     let mine = house.get(&hers).await.hidden("child");
     let at = page.hidden("child").iter().position(|child| !mine.contains(child)).unwrap();
+    // Before those of her children stand her own duties and the call that was shared out to her.
     let (child, guardian, seen) =
-        (&page.hidden("child")[at], &page.hidden("guardian")[at], &page.hidden("fingerprint")[at]);
+        (&page.hidden("child")[at], &page.hidden("guardian")[at + 1], &page.hidden("fingerprint")[at + 2]);
     let answer = house.post(&hers, &call(child, guardian, seen, "heard")).await;
     assert_eq!(answer.status, 403);
     // A guardian of another child is not hers to note either.

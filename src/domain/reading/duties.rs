@@ -7,9 +7,9 @@ use super::rooms;
 use super::settings::Head;
 use crate::domain::book::{Book, Row};
 use crate::domain::phone::Phones;
-use crate::domain::season::{Chaperone, ChaperoneId, Duty, EventId};
+use crate::domain::season::{Chaperone, ChaperoneId, Duty, EventId, Language};
 use crate::domain::typed;
-use crate::domain::words::key;
+use crate::domain::words::{key, list};
 use std::collections::HashSet;
 
 /// The sheet `chaperones`, and the names duties use.
@@ -37,9 +37,23 @@ pub(super) fn chaperones(
             contact,
             adult: typed::yes_no(row.text("adult")).unwrap_or(true),
             vetted_until: typed::date(row.text("vetted until")).ok(),
+            speaks: speaks(row, desk),
         });
     }
     (chaperones, names)
+}
+
+fn speaks(row: &Row, desk: &mut Desk) -> Vec<Language> {
+    let mut languages = Vec::new();
+    for text in list(row.text("speaks")) {
+        match typed::language(text) {
+            Ok(language) => languages.push(language),
+            Err(reason) => {
+                desk.error(Spot::cell("chaperones", row, "speaks"), reason, "Write codes such as es; pl.");
+            }
+        }
+    }
+    languages
 }
 
 /// The sheet `duties`, with the row of each duty.

@@ -99,6 +99,7 @@ fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
         ages,
         casts: list(row.text("cast")).map(str::to_owned).collect(),
         castings,
+        new: typed::yes_no(row.text("new")).unwrap_or(false),
     }
 }
 

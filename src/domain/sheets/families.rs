@@ -1,6 +1,6 @@
 //! Sheets that families meet: the door, the tag on a costume bag, the slip at the class door.
 
-use super::{CANT_COME, HEARD, Kind, Paper, Sheet, Table, length, minute, row};
+use super::{CANT_COME, HEARD, Kind, NOT_ASKED, Paper, Sheet, Table, length, minute, row};
 use crate::domain::board::Item;
 use crate::domain::release::Release;
 use crate::domain::season::ChildId;
@@ -102,13 +102,21 @@ fn tag(paper: &Paper<'_>, child: ChildId) -> Table {
     }
 }
 
-/// Children whose answer is not in, by class, with a line to sign; where no answer is known, every child.
+/// Children whose answer is not in, by class, with a line to sign; where nobody was asked yet, or no answer is known, every
+/// child.
 pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
+    let standings = day.children().into_iter().map(|child| (paper.standings)(child.into()));
+    let asked = standings.into_iter().any(|word| word != Some(NOT_ASKED));
     let mut by_class: BTreeMap<&str, Vec<Vec<String>>> = BTreeMap::new();
     for child in day.children() {
         let standing = (paper.standings)(child.into());
-        if standing.is_some_and(|word| [CANT_COME, HEARD].contains(&word)) {
+        let silent = match standing {
+            Some(CANT_COME | HEARD) => false,
+            Some(NOT_ASKED) => !asked,
+            _ => true,
+        };
+        if !silent {
             continue;
         }
         let Some(first) = day.of_child(child).first() else { continue };

@@ -124,6 +124,8 @@ pub fn version(book: &Book) -> String {
 
 /// The word of an answer after which nobody needs to sign.
 pub const HEARD: &str = "heard";
+/// The same of somebody who was not asked yet, and so is not silent.
+pub const NOT_ASKED: &str = "not asked";
 /// The same, for a child who will not be there.
 pub const CANT_COME: &str = "can't come";
 

@@ -12,7 +12,7 @@ use jiff::Timestamp;
 pub struct NewAnswer {
     /// When the person acted.
     pub at: Timestamp,
-    /// The road: page, call, door, text, mail.
+    /// The road: page, call, person, door, text, mail.
     pub road: String,
     /// Identifier of the act on that road; the same one twice has no effect.
     pub external: String,
@@ -28,11 +28,11 @@ pub struct NewAnswer {
     pub fingerprint: Fingerprint,
     /// Came from an address several guardians share.
     pub one_phone: bool,
-    /// The person's own words, if any.
+    /// The person's own words, if any; of a call that found a wrong number, the number.
     pub words: String,
-    /// Who noted it: a chaperone's ref, or empty for the guardian herself.
+    /// Who noted it: a chaperone's ref, `coordinator`, or empty for the guardian herself.
     pub noted_by: String,
-    /// A few words for calls that reached nobody.
+    /// How a call ended that reached nobody: `no_answer`, `wrong_number`, `will_call_back`.
     pub outcome: String,
 }
 

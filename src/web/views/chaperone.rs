@@ -4,7 +4,7 @@ use askama::Template;
 use jiff::civil::{Date, Time};
 
 use super::sheet::owes;
-use super::{AsOf, Mark, Telephone};
+use super::{AsOf, CallCard, Mark, Telephone};
 use crate::web::labels::{ENGLISH, capitalised, clock};
 
 /// One of her events, to choose from.
@@ -180,8 +180,9 @@ pub struct Notice {
     pub done: bool,
 }
 
-/// The page behind `/c/TOKEN`. Each note is a POST with `child`, `event`, `guardian`, `fingerprint` and
-/// `act` = `heard`, `no_answer`, `wrong_number` or `cant_come`; her own answer with `own_heard` or `own_cant_come`.
+/// The page behind `/c/TOKEN`. Each note is a POST with `child`, `event`, `guardian`, `fingerprint` and `act` = `heard`,
+/// `heard_in_person`, `no_answer`, `wrong_number`, `will_call_back` or `cant_come`, or with several things at once as on
+/// [`super::ChasePage`]; her own answer with `own_heard` or `own_cant_come`.
 #[derive(Debug, Template)]
 #[template(path = "chaperone.html")]
 pub struct ChaperonePage {
@@ -199,6 +200,8 @@ pub struct ChaperonePage {
     pub watch: Option<Watch>,
     /// What became of the note just posted.
     pub notice: Option<Notice>,
+    /// Families whose calls fell to her, most urgent first.
+    pub calls: Vec<CallCard>,
     /// Children not settled, most urgent first.
     pub open: Vec<OpenChild>,
     /// Children who need no call.
@@ -217,6 +220,10 @@ impl ChaperonePage {
     /// The heading: how many families to ring.
     pub fn heading(&self) -> String {
         let what = match (self.watch.is_some(), self.open.len()) {
+            (true, _) if self.calls.len() == 1 => "one call to make".to_owned(),
+            (true, _) if !self.calls.is_empty() => {
+                format!("{} calls to make", ENGLISH.number(self.calls.len()))
+            }
             (false, _) => "you have no more duties this season".to_owned(),
             (true, 0) if self.settled.iter().any(|child| child.mark == Mark::NotAsked) => {
                 "nobody to ring: your families have not been asked yet".to_owned()
@@ -283,6 +290,7 @@ mod tests {
                 fingerprint: "d07e".into(),
             }),
             notice: None,
+            calls: Vec::new(),
             open: vec![child; open],
             settled: vec![done; settled],
             calendar_href: None,

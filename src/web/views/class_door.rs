@@ -1,0 +1,67 @@
+//! The class door: silent children of an event, to be ticked as their slips come in.
+
+use askama::Template;
+
+use super::{AsOf, EventChoice, Mark, Notice, Pick};
+use crate::web::labels::ENGLISH;
+
+/// Somebody who may have signed.
+#[derive(Debug, Clone)]
+pub struct Signer {
+    /// References of child, event and guardian and the fingerprint of the facts, sent back as `signed`.
+    pub value: String,
+    /// Name.
+    pub name: String,
+}
+
+/// One silent child.
+#[derive(Debug, Clone)]
+pub struct SilentRow {
+    /// What staff call the child.
+    pub name: String,
+    /// Where the child stands.
+    pub mark: Mark,
+    /// Who may have signed.
+    pub signers: Vec<Signer>,
+}
+
+/// The page at `/season/door`. Signatures are entered by one POST with `signed` for each, `collector`, `on`, `at` and
+/// `act` = `signed`.
+#[derive(Debug, Template)]
+#[template(path = "class-door.html")]
+pub struct ClassDoorPage {
+    /// Name of the school.
+    pub school: String,
+    /// Name of the production.
+    pub season: String,
+    /// When the page was put together.
+    pub as_of: AsOf,
+    /// Name of the event signed for; empty if there is none.
+    pub event: String,
+    /// Its day in words.
+    pub day: String,
+    /// Silent children in order of name.
+    pub silent: Vec<SilentRow>,
+    /// Who may have collected the slips.
+    pub collectors: Vec<Pick>,
+    /// Address of the paper slip; none if nobody is silent.
+    pub slip: Option<String>,
+    /// Events with silent children, soonest first.
+    pub events: Vec<EventChoice>,
+    /// What became of the signatures just entered.
+    pub notice: Option<Notice>,
+}
+
+impl ClassDoorPage {
+    /// How many children are still to be heard from.
+    pub fn heading(&self) -> String {
+        match (self.event.is_empty(), self.silent.len()) {
+            (true, _) => "Nobody is silent: no signature is missing".to_owned(),
+            (_, 0) => format!("{}: no signature is missing", self.event),
+            (_, 1) => format!("{}: one child still to be heard from", self.event),
+            (_, n) => {
+                format!("{}: {} children still to be heard from", self.event, ENGLISH.number(n))
+            }
+        }
+    }
+}
