@@ -215,15 +215,16 @@ fn a_call_in_vain_moves_on_to_the_other_guardian_and_a_wrong_number_to_the_door(
     says(&board, &mut record, "G004", item(&board, "C004", "E001"), AnswerKind::Heard, at(NOON));
     let (c003, c005) = (item(&board, "C003", "E001"), item(&board, "C005", "E001"));
     rings(&board, &mut record, "G002", c003, CallEnd::NoAnswer, "V002", NOON);
-    check(&board, &record, NOON, &["G003 C003/E001: near 2; V002", "G002 C005/E001: near 2; V001"]);
-    rings(&board, &mut record, "G003", c003, CallEnd::WillCallBack, "V001", NOON);
-    // She was promised a call back, whoever looks after the child.
+    // Her language presses more than the child's own chaperone.
     check(&board, &record, NOON, &["G003 C003/E001: near 2; V001", "G002 C005/E001: near 2; V002"]);
+    rings(&board, &mut record, "G003", c003, CallEnd::WillCallBack, "V002", NOON);
+    // Who promised to call back finds whom she spoke to, whatever language another family speaks.
+    check(&board, &record, NOON, &["G003 C003/E001: near 2; V002", "G002 C005/E001: near 2; V001"]);
     let call = &list(&board, &record, NOON).calls[0];
     assert_eq!(call.way, Way::Ring(Moment::From(at("2027-03-24T17:30:00Z"))));
-    rings(&board, &mut record, "G003", c003, CallEnd::WrongNumber, "V001", NOON);
+    rings(&board, &mut record, "G003", c003, CallEnd::WrongNumber, "V002", NOON);
     rings(&board, &mut record, "G002", c005, CallEnd::WrongNumber, "V002", NOON);
-    check(&board, &record, NOON, &["G002 C003/E001 C005/E001: near 2; door E001"]);
+    check(&board, &record, NOON, &["G003 C003/E001: near 2; door E001", "G002 C005/E001: near 2; door E001"]);
     // Whoever has that number is a stranger: no text goes there, mail does.
     let nora = guardian(&board, "G002");
     assert_eq!(standing::address(&board, &record, nora, Channel::Text), None);

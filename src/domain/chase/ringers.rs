@@ -12,9 +12,9 @@ use jiff::Timestamp;
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 /// What it costs that somebody else than she who was promised a call back rings.
-const BROKEN_PROMISE: u32 = 16_000;
-/// What it costs that a family is rung in a language it did not ask for.
-const OTHER_LANGUAGE: u32 = 8_000;
+const BROKEN_PROMISE: u32 = 40_000;
+/// What it costs that a family is rung in a language it did not ask for: more than several who ring children not theirs.
+const OTHER_LANGUAGE: u32 = 20_000;
 /// What it costs that the ringer looks after none of the children.
 const NOT_HERS: u32 = 4_000;
 /// What it costs that the ringer is not even at the events.
