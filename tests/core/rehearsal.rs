@@ -240,7 +240,7 @@ fn a_running_season_goes_on_from_where_it_is() {
         for (item, notice) in &wanted.parts {
             for guardian in &wanted.guardians {
                 let ask = Ask { guardian: *guardian, item: *item, notice: *notice, channel: wanted.channel };
-                record.covered.insert(ask, Cover::Done);
+                record.covered.insert(ask, Cover::Done(wanted.due));
                 record.tell(ask, board.fingerprint(*item), wanted.due);
             }
         }
@@ -279,7 +279,7 @@ fn habits_move_from_the_assumption_as_far_as_answers_were_seen() {
     let notice = NoticeKey::Rule(board.notice("T004").unwrap());
     for (nth, (item, guardian)) in items.iter().enumerate() {
         let ask = Ask { guardian: *guardian, item: *item, notice, channel: Channel::Text };
-        record.covered.insert(ask, Cover::Done);
+        record.covered.insert(ask, Cover::Done(due));
         if nth < 10 {
             let (kind, fingerprint) = (AnswerKind::Heard, board.fingerprint(*item));
             let at = due + jiff::SignedDuration::from_mins(5);

@@ -70,7 +70,14 @@ impl Scales<'_> {
         if let Some(known) = self.known.lock().ok().and_then(|known| known.get(&key).copied()) {
             return known;
         }
-        let segments = match preview(board, self.wording, wanted, self.ways) {
+        let segments = match preview(
+            (board, &Record::default()),
+            &HashMap::new(),
+            self.wording,
+            wanted,
+            self.ways,
+            wanted.due,
+        ) {
             Ok(Content::Text(text)) => segments::count(&text).segments.len() as u32,
             // A wording that fails is told by `check` of the templates; here it counts as one.
             Ok(Content::Mail(_)) | Err(_) => 1,

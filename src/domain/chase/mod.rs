@@ -181,7 +181,7 @@ fn best<'a>(
 fn unanswered(board: &Board, record: &Record) -> HashMap<(GuardianId, Item), BTreeSet<NoticeKey>> {
     let mut notices: HashMap<(GuardianId, Item), BTreeSet<NoticeKey>> = HashMap::new();
     for (ask, cover) in &record.covered {
-        if *cover == Cover::Done && owes(board, ask.notice) {
+        if matches!(cover, Cover::Done(_)) && owes(board, ask.notice) {
             notices.entry((ask.guardian, ask.item)).or_default().insert(ask.notice);
         }
     }

@@ -203,7 +203,7 @@ impl<'a> Life<'a> {
             return;
         }
         for ask in asks {
-            self.record.covered.insert(ask, Cover::Done);
+            self.record.covered.insert(ask, Cover::Done(at));
             self.record.tell(ask, board.fingerprint(ask.item), at);
         }
         if wrong.is_none() {

@@ -288,6 +288,19 @@ fn part_of(board: &Board, record: &Record, guardians: &BTreeSet<GuardianId>) -> 
             .filter(|(a, _)| guardians.contains(&a.guardian))
             .map(|(k, v)| (*k, *v))
             .collect(),
+        last: record
+            .last
+            .iter()
+            .filter(|(guardian, _)| guardians.contains(guardian))
+            .map(|(k, v)| (*k, v.clone()))
+            .collect(),
+        wrong: HashMap::new(),
+        sent: record
+            .sent
+            .iter()
+            .filter(|((guardian, ..), _)| guardians.contains(guardian))
+            .map(|(k, v)| (*k, *v))
+            .collect(),
         stopped: addresses(&record.stopped),
         bad: addresses(&record.bad),
         revised_at: record.revised_at,
@@ -302,7 +315,7 @@ fn asked(
 ) -> HashMap<(GuardianId, Item), Asked> {
     let mut notices: BTreeMap<(GuardianId, Item), BTreeSet<(NoticeKey, Channel)>> = BTreeMap::new();
     for (ask, cover) in &record.covered {
-        if *cover == Cover::Done && plan::owes(board, ask.notice) {
+        if matches!(cover, Cover::Done(_)) && plan::owes(board, ask.notice) {
             let Ask { guardian, item, notice, channel } = *ask;
             let owner = owners[usize::from(channel == Channel::Text)][guardian.at()];
             notices.entry((owner, item)).or_default().insert((notice, channel));
