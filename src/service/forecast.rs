@@ -349,3 +349,6 @@ fn add_planned(
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

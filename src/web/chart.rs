@@ -65,6 +65,40 @@ pub fn draw(counts: &Counts) -> Option<Drawing> {
     })
 }
 
+/// A number looked ahead to: Unix time in milliseconds, the low end of its range, the middle, the high end.
+pub type Ahead = (i64, u32, u32, u32);
+
+/// What is to come, drawn on from the end of the line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fan {
+    /// The ground between the low and the high ends.
+    pub band: String,
+    /// The line of the middles.
+    pub middle: String,
+}
+
+/// Draws what is to come beside [`draw`] of the same counts; nothing where that draws nothing, or nothing is to come.
+pub fn fan(counts: &Counts, ahead: &[Ahead]) -> Option<Fan> {
+    let &(from, first) = counts.steps.first()?;
+    if counts.all == 0 || ahead.is_empty() {
+        return None;
+    }
+    let to = counts.deadline_ms.max(counts.now_ms).max(from + 1);
+    let x = |ms: i64| SIDE * (ms.clamp(from, to) - from) as f64 / (to - from) as f64;
+    let y = |n: u32| SIDE - SIDE * f64::from(n.min(counts.all)) / f64::from(counts.all);
+    let past = counts.steps.iter().rev().find(|(at, _)| *at <= counts.now_ms);
+    let now = past.map_or(first, |(_, n)| *n);
+    let begin = format!("M{:.1} {:.1}", x(counts.now_ms), y(now));
+    let point = |ms: i64, n: u32| format!("L{:.1} {:.1}", x(ms), y(n));
+    let low = ahead.iter().map(|(ms, low, _, _)| point(*ms, *low));
+    let middle = ahead.iter().map(|(ms, _, middle, _)| point(*ms, *middle));
+    let high = ahead.iter().rev().map(|(ms, _, _, high)| point(*ms, *high));
+    Some(Fan {
+        band: format!("{begin}{}Z", low.chain(high).collect::<String>()),
+        middle: format!("{begin}{}", middle.collect::<String>()),
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -101,6 +135,15 @@ mod tests {
     fn later_counts_than_the_reading_are_left_out() {
         let drawing = draw(&counts(&[(0, 1), (900, 9)], 500, 1000)).unwrap();
         assert_eq!(drawing.line, "M0 900.0H500.0");
+    }
+
+    #[test]
+    fn what_is_to_come_opens_from_the_end_of_the_line() {
+        let counts = counts(&[(0, 0), (500, 4)], 500, 1000);
+        let fan = fan(&counts, &[(750, 5, 6, 7), (1000, 6, 8, 9)]).unwrap();
+        assert_eq!(fan.middle, "M500.0 600.0L750.0 400.0L1000.0 200.0");
+        assert_eq!(fan.band, "M500.0 600.0L750.0 500.0L1000.0 400.0L1000.0 100.0L750.0 300.0Z");
+        assert_eq!(super::fan(&counts, &[]), None);
     }
 
     #[test]

@@ -185,6 +185,8 @@ pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
         groups: groups.collect(),
         chaperones: chaperones(&board, list),
         sheets: sheets::links(&board, list),
+        forecast: (!event.cancelled && !list.children.is_empty())
+            .then(|| format!("/season/{reference}/forecast")),
         show: (event.ordered && !event.cancelled).then(|| format!("/season/{reference}/show")),
         trial: trial::form(season, id, "", ""),
     }))

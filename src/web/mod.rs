@@ -19,6 +19,7 @@ mod class_door;
 mod coordinator;
 mod course;
 pub mod fields;
+mod forecast;
 mod guardian;
 pub mod hook;
 pub mod labels;

@@ -26,8 +26,8 @@ use super::respond::{Denied, asked_language, html, worded};
 use super::views::DoorPage;
 use super::workbook::{UPLOAD_MAX_OCTETS, Upload};
 use super::{
-    assets, calendars, chaperone, chase, class_door, coordinator, guardian, messages, plan, sheets, show,
-    stop, trial, workbook,
+    assets, calendars, chaperone, chase, class_door, coordinator, forecast, guardian, messages, plan, sheets,
+    show, stop, trial, workbook,
 };
 use crate::domain::book::{Book, Problem};
 use crate::domain::wall;
@@ -99,6 +99,7 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/enter/{token}", get(coordinator::enter::<S, G>))
         .route("/season", get(coordinator::show::<S, G>).post(coordinator::act::<S, G>))
         .route("/season/{event}", get(coordinator::event::<S, G>))
+        .route("/season/{event}/forecast", get(forecast::show::<S, G>))
         .route("/season/{event}/try", get(trial::show::<S, G>))
         .route("/season/{event}/show", get(show::show::<S, G>).post(show::act::<S, G>))
         .route("/season/{event}/show/change", get(show::show_change::<S, G>).post(show::act_change::<S, G>))

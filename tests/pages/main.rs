@@ -9,6 +9,7 @@
 use std::{env, fs, path::Path};
 
 mod family;
+mod forecast;
 mod html;
 mod live;
 mod plan;
@@ -23,6 +24,7 @@ fn samples() -> Vec<(&'static str, &'static str, String)> {
     let mut all = family::samples();
     all.extend(staff::samples());
     all.extend(live::samples());
+    all.extend(forecast::samples());
     all.extend(workbook::samples());
     all.extend(plan::samples());
     all

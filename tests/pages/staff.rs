@@ -554,6 +554,7 @@ fn event(hostile: &str) -> EventPage {
             ("/season/E003/sheets/wall".into(), "Running order".into()),
             ("/season/E003/sheets/clipboard-V001".into(), format!("Clipboard of Ana {hostile}")),
         ],
+        forecast: Some("/season/E003/forecast".into()),
         show: Some("/season/E003/show".into()),
         trial: Some(crate::live::on_event()),
     }

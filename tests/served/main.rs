@@ -6,6 +6,7 @@ mod bringing;
 mod calendars;
 mod chase;
 mod family;
+mod forecast;
 #[allow(dead_code, reason = "other tests use more of it")]
 mod house;
 #[allow(dead_code, clippy::print_stderr, reason = "other tests use more of it; what is left out is said")]

@@ -348,6 +348,8 @@ pub struct EventPage {
     pub chaperones: Vec<(String, Mark)>,
     /// Sheets to print: address and title.
     pub sheets: Vec<(String, String)>,
+    /// How many will be heard from by the call; none for what is called off.
+    pub forecast: Option<String>,
     /// Where its running is told; none without a running order.
     pub show: Option<String>,
     /// To try another order; none without one.
