@@ -61,6 +61,7 @@ cases! {
     every_statement_prepares_with_as_many_placeholders_as_it_says,
     a_workbook_comes_back_as_it_was_and_the_same_again_changes_no_row,
     a_workbook_made_from_an_old_one_is_not_put_in_force,
+    the_latest_change_can_be_undone_and_a_ref_is_never_given_twice,
     each_message_has_one_claimer_of_eight,
     a_write_with_an_old_fence_changes_no_message,
     three_claims_without_an_attempt_set_a_message_aside,
@@ -274,6 +275,45 @@ async fn a_workbook_comes_back_as_it_was_and_the_same_again_changes_no_row(engin
     other.sheet_mut("children").rows.iter_mut().zip(2..).for_each(|(row, n)| row.number = n);
     assert!(bench.store.put_season("demo", &other, 2, at).await.unwrap());
     assert_eq!(bench.store.season().await.unwrap().unwrap().book, other);
+}
+
+async fn the_latest_change_can_be_undone_and_a_ref_is_never_given_twice(engine: Engine<'_>) {
+    let bench = fresh(engine).await;
+    let book = demo::book(7);
+    let store = &bench.store;
+    assert!(store.put_season("demo", &book, 0, now()).await.unwrap());
+    assert_eq!(store.book_before(SEASON, 1).await.unwrap(), None, "before the first there is nothing");
+    let given = store.season().await.unwrap().unwrap().given;
+    // A line goes, one differs, and one is new.
+    let mut other = book.clone();
+    let children = &mut other.sheet_mut("children").rows;
+    let last = children.pop().unwrap();
+    children[0].set("ages", "5-6");
+    let mut row = children[1].clone();
+    row.set("ref", "C9001");
+    children.push(row);
+    children.iter_mut().zip(2..).for_each(|(row, number)| row.number = number);
+    assert!(store.put_change("demo", &other, 1, now(), "three things").await.unwrap());
+    let stored = store.season().await.unwrap().unwrap();
+    assert_eq!(stored.book, other);
+    assert_eq!(stored.given[&'C'], 9001);
+    assert_eq!(stored.given[&'G'], given[&'G']);
+    assert!(!stored.book.rows("children").iter().any(|row| row.text("ref") == last.text("ref")));
+    let back = store.book_before(SEASON, 2).await.unwrap().unwrap();
+    assert_eq!(back, book);
+    // Taken back it is the latest, and what came before it no longer is.
+    assert!(store.put_change("demo", &back, 2, now(), "taken back").await.unwrap());
+    assert_eq!(store.book_before(SEASON, 2).await.unwrap(), None);
+    assert_eq!(store.book_before(SEASON, 3).await.unwrap().unwrap(), other);
+    assert_eq!(store.season().await.unwrap().unwrap().given[&'C'], 9001, "given once, given for good");
+    let changes = store.changes(SEASON, 10).await.unwrap();
+    let words: Vec<_> = changes.iter().map(|c| (c.revision, c.what.as_str(), c.known)).collect();
+    assert_eq!(words, [(3, "taken back", true), (2, "three things", true), (1, "", false)]);
+    // So many are kept, and no more.
+    for revision in 3..60 {
+        assert!(store.put_change("demo", &back, revision, now(), "again").await.unwrap());
+    }
+    assert_eq!(store.changes(SEASON, 100).await.unwrap().len(), 50);
 }
 
 async fn a_workbook_made_from_an_old_one_is_not_put_in_force(engine: Engine<'_>) {

@@ -295,3 +295,23 @@ CREATE TABLE test_message (
     at_ms BIGINT NOT NULL,
     PRIMARY KEY (season, external, channel)
 );
+
+-- What was changed in the workbook, the latest few; a row may be deleted at any time, and is then not taken back.
+CREATE TABLE season_change (
+    season BIGINT NOT NULL REFERENCES season (id),
+    revision BIGINT NOT NULL,
+    at_ms BIGINT NOT NULL,
+    -- By which action, in a few words.
+    what TEXT NOT NULL,
+    -- The rows as they were before; empty for the first workbook of all.
+    was TEXT NOT NULL,
+    PRIMARY KEY (season, revision)
+);
+
+-- The highest number given out under each letter of refs, so that none is ever given to anything else.
+CREATE TABLE ref_given (
+    season BIGINT NOT NULL REFERENCES season (id),
+    letter TEXT NOT NULL,
+    highest BIGINT NOT NULL,
+    PRIMARY KEY (season, letter)
+);

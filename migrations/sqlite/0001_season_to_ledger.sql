@@ -296,3 +296,23 @@ CREATE TABLE test_message (
     at_ms INTEGER NOT NULL,
     PRIMARY KEY (season, external, channel)
 ) STRICT, WITHOUT ROWID;
+
+-- What was changed in the workbook, the latest few; a row may be deleted at any time, and is then not taken back.
+CREATE TABLE season_change (
+    season INTEGER NOT NULL REFERENCES season (id),
+    revision INTEGER NOT NULL,
+    at_ms INTEGER NOT NULL,
+    -- By which action, in a few words.
+    what TEXT NOT NULL,
+    -- The rows as they were before; empty for the first workbook of all.
+    was TEXT NOT NULL,
+    PRIMARY KEY (season, revision)
+) STRICT, WITHOUT ROWID;
+
+-- The highest number given out under each letter of refs, so that none is ever given to anything else.
+CREATE TABLE ref_given (
+    season INTEGER NOT NULL REFERENCES season (id),
+    letter TEXT NOT NULL,
+    highest INTEGER NOT NULL,
+    PRIMARY KEY (season, letter)
+) STRICT, WITHOUT ROWID;

@@ -4,6 +4,7 @@ use super::start::state;
 use super::{ConfigFile, Exit, agreed, block_on_exit, check, say, tell};
 use crate::app::{House, open};
 use crate::domain::changes::ChangeKind;
+use crate::domain::season::Channel;
 use crate::service::bringing::{BringFault, Bringing};
 use crate::workbook;
 use std::path::PathBuf;
@@ -20,6 +21,9 @@ pub(super) struct Options {
     /// Take it in without asking.
     #[arg(long)]
     yes: bool,
+    /// Take it in although it empties or halves a roster: say how many lines go, as they are shown.
+    #[arg(long, value_name = "LINES")]
+    so_few: Option<usize>,
     /// Write the workbook back with every ref filled in.
     #[arg(long, value_name = "FILE")]
     returned: Option<PathBuf>,
@@ -74,7 +78,11 @@ async fn take_in(house: &House, bringing: &Bringing, options: &Options) -> Exit 
         tell("nothing was taken in");
         return Exit::Wrong;
     }
-    match house.bring(bringing).await {
+    let taken = match options.so_few {
+        Some(going) => house.bring_held(bringing, going).await,
+        None => house.bring(bringing).await,
+    };
+    match taken {
         Ok(brought) => {
             tell(format!(
                 "revision {}: {} changes; {} messages planned, {} withdrawn, {} moved",
@@ -87,6 +95,9 @@ async fn take_in(house: &House, bringing: &Bringing, options: &Options) -> Exit 
         }
         Err(fault) => {
             tell(&fault);
+            if let BringFault::Held { going, .. } = &fault {
+                tell(format!("if that is meant, look once more and say --so-few {going}"));
+            }
             let unreachable = matches!(fault, BringFault::Office(_));
             return if unreachable { Exit::Unreachable } else { Exit::Wrong };
         }
@@ -131,5 +142,18 @@ fn show(bringing: &Bringing) {
     }
     if bringing.changes.is_empty() {
         say("nothing changes");
+    }
+    let foreseen = &bringing.foreseen;
+    let counts =
+        [(&foreseen.added, "planned"), (&foreseen.withdrawn, "withdrawn"), (&foreseen.moved, "moved")];
+    for (messages, what) in counts.into_iter().filter(|(messages, _)| !messages.is_empty()) {
+        let mails = messages.iter().filter(|message| message.channel == Channel::Mail).count();
+        say(format!("messages {what}: {mails} mails, {} texts", messages.len() - mails));
+    }
+    for papers in &bringing.papers {
+        say(format!("print again: {}: {}", papers.event, papers.sheets.join(", ")));
+    }
+    for hold in &bringing.holds {
+        say(format!("held: {}", hold.words()));
     }
 }

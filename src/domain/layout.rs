@@ -157,6 +157,7 @@ pub const SHEETS: &[Layout] = &[
         column("repeats", Kind::Text, false, "For what comes round again, such as a weekly class visit: days and the time it begins, such as Tuesdays at 16:45, or a line of a crontab, such as 45 16 * * 2. The other times of the line keep their distance from it."),
         column("repeats until", Kind::Date, false, "The last day it may take place; 'date' is the first."),
         column("not on", Kind::Text, false, "Days on which it is called off, with ; between them."),
+        column("decide by", Kind::Text, false, "Where the weather may call it off: the day and hour by which that is decided, such as 2027-06-04 14:00. Your own reminder; families are told only if it is called off."),
     ] },
     Layout { name: "numbers", required: true, letter: Some('N'), help: "Every dance, song or scene.", columns: &[
         REF,

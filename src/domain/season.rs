@@ -12,7 +12,7 @@ use super::layout::INTRODUCTION_WORDING;
 use super::published::{hours, ratios};
 use super::wall;
 use jiff::Timestamp;
-use jiff::civil::{Date, Time};
+use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
 
@@ -205,6 +205,9 @@ pub struct Event {
     pub turn_in: bool,
     /// Called off.
     pub cancelled: bool,
+    /// By when it is decided whether it takes place, local time, while that is open. No fact: families are told only
+    /// when it is called off.
+    pub decide_by: Option<DateTime>,
     /// Numbers in order. Where the workbook gives no running order, the listed numbers in workbook order.
     pub order: Vec<Slot>,
     /// Whether `order` is a running order, from which starts may be computed.

@@ -1,23 +1,28 @@
 //! Bringing a workbook: first what it would change, then, if a person says so, taking it in.
 
+use super::falling::{Fall, falls};
+use super::foreseeing::{Foreseen, Papers, papers};
 use super::office::{Office, OfficeFault};
 use super::planning::Planned;
-use super::ports::{Gateway, Store};
-use crate::domain::board::{Board, NO_EVENT};
+use super::ports::{Gateway, Store, StoredSeason};
+use crate::domain::board::Board;
 use crate::domain::book::{Book, Problem, Weight};
-use crate::domain::changes::{Change, changes};
-use crate::domain::facts::{Difference, Field};
-use crate::domain::layout::{GUARDIAN_LETTER, SHEETS, setting_text};
+use crate::domain::changes::{Change, ChangeKind, changes};
+use crate::domain::holds::{Hold, holds};
+use crate::domain::layout::{self, GUARDIAN_LETTER, SHEETS, setting_text};
 use crate::domain::reading;
-use crate::domain::record::Record;
-use crate::domain::refs::{self, Question};
-use crate::domain::season::Series;
-use crate::domain::standing::heard;
+use crate::domain::refs::{self, Given, Question};
+use crate::domain::season::{Ref, Season, Series};
+use crate::domain::touched::{Touched, touched};
 use jiff::Timestamp;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// The answer that a line is a new one, and none known before.
 pub const NEW_LINE: &str = "new";
+
+/// By which action a workbook changes the season, where nothing more is said.
+const WORKBOOK: &str = "the workbook was brought";
 
 /// Answers to questions about lines: by [`question_key`], a ref or [`NEW_LINE`].
 pub type Replies = BTreeMap<String, String>;
@@ -35,6 +40,16 @@ pub struct Bringing {
     pub changes: Vec<Change>,
     /// Which acknowledgements it withdraws.
     pub falls: Vec<Fall>,
+    /// Whom it touches.
+    pub people: TouchedPeople,
+    /// Which sheets are to be printed again, by event.
+    pub papers: Vec<Papers>,
+    /// What happens to messages.
+    pub foreseen: Foreseen,
+    /// Rosters it empties or halves; while there are any it is taken in only after a second look.
+    pub holds: Vec<Hold>,
+    /// By which action, in a few words.
+    pub what: String,
     /// Children before and after.
     pub children: (usize, usize),
     /// The revision it was made against; 0 for the first workbook of all.
@@ -47,25 +62,21 @@ impl Bringing {
         self.problems.iter().any(|p| p.weight == Weight::Error)
     }
 
-    /// Whether fewer than half the children are left: more often a slip than a wish.
-    pub fn is_halved(&self) -> bool {
-        self.children.1 * 2 < self.children.0
+    /// Lines that go: what the second look has to be told.
+    pub fn going(&self) -> usize {
+        self.changes.iter().filter(|change| change.kind == ChangeKind::Gone).count()
     }
 }
 
-/// Acknowledgements of one event that fall for one reason.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Fall {
-    /// Ref of the event, or [`NO_EVENT`] for the season's house rules.
-    pub event: String,
-    /// Name of the event; empty for the season's house rules.
-    pub name: String,
-    /// Which published facts change, in words.
-    pub what: String,
-    /// Full names of the children.
+/// Whom a change touches, by full names in order.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct TouchedPeople {
+    /// Children whose day or line is another.
     pub children: Vec<String>,
-    /// How many acknowledgements: guardians and children.
-    pub count: usize,
+    /// Their guardians, and those who are reached in another way.
+    pub guardians: Vec<String>,
+    /// Chaperones whose duties or line are others.
+    pub chaperones: Vec<String>,
 }
 
 /// What taking a workbook in did.
@@ -88,9 +99,17 @@ pub enum BringFault {
     /// Questions are open.
     #[error("{0} questions about its lines are open; answer them first")]
     Questions(usize),
-    /// Another workbook was taken in meanwhile.
-    #[error("another workbook was taken in since this one was looked at; look at what it changes again")]
+    /// Another change was taken in meanwhile.
+    #[error("the season was changed since this was looked at; look at what it changes again")]
     Moved,
+    /// Rosters are emptied or halved, and nobody has looked a second time.
+    #[error("{words}; it is taken in only after a second look that names the {going} lines that go")]
+    Held {
+        /// Which rosters.
+        words: String,
+        /// How many lines go.
+        going: usize,
+    },
     /// The office cannot work.
     #[error(transparent)]
     Office(#[from] OfficeFault),
@@ -115,42 +134,74 @@ impl<S: Store, G: Gateway> Office<S, G> {
         replies: &Replies,
     ) -> Result<Bringing, OfficeFault> {
         let stored = self.store.season().await?;
-        let previous = stored.as_ref().map(|s| &s.book);
+        let previous = stored.as_ref().map(|s| (&s.book, &s.given));
         let questions = adopted(&mut book, previous, replies);
+        self.look(stored.as_ref(), book, found, questions).await
+    }
+
+    /// What a workbook with its refs would change in the one in force.
+    pub(super) async fn look(
+        &self,
+        stored: Option<&StoredSeason>,
+        book: Book,
+        found: Vec<Problem>,
+        questions: Vec<Question>,
+    ) -> Result<Bringing, OfficeFault> {
+        let none = Book::default();
+        let previous = stored.map_or(&none, |s| &s.book);
         let (season, read) = reading::season(&book);
-        let children = (previous.map_or(0, |old| old.rows("children").len()), book.rows("children").len());
+        let children = (previous.rows("children").len(), book.rows("children").len());
         let mut bringing = Bringing {
             problems: merged(found, read),
-            changes: changes(previous.unwrap_or(&Book::default()), &book),
+            changes: changes(previous, &book),
             questions,
             falls: Vec::new(),
+            people: TouchedPeople::default(),
+            papers: Vec::new(),
+            foreseen: Foreseen::default(),
+            holds: holds(previous, &book),
+            what: WORKBOOK.to_owned(),
             children,
-            revision: stored.as_ref().map_or(0, |s| s.revision),
+            revision: stored.map_or(0, |s| s.revision),
             book,
         };
-        if bringing.is_halved() {
-            bringing.problems.push(halved(children));
-        }
+        let held = bringing.holds.iter().map(held).collect::<Vec<_>>();
+        bringing.problems.extend(held);
         bringing.problems.sort_by_key(|p| p.weight);
-        if let Some(season) = season
-            && stored.is_some()
-        {
-            let new = Board::of(season);
-            match self.desk().await {
-                Ok(desk) => {
-                    bringing.falls = falls(&desk.board, &desk.record, &new);
-                    bringing.problems.extend(dropped(&desk.board, &new, self.now()));
-                }
-                // A stored workbook that no longer reads has nobody to ask again; the new one mends it.
-                Err(OfficeFault::NoSeason | OfficeFault::Workbook(_)) => {}
-                Err(fault) => return Err(fault),
+        let (Some(season), Some(stored)) = (season, stored) else { return Ok(bringing) };
+        let new = Board::of(season);
+        let (id, old) = match self.desk().await {
+            Ok(desk) => {
+                bringing.falls = falls(&desk.board, &desk.record, &new);
+                bringing.problems.extend(dropped(&desk.board, &new, self.now()));
+                (desk.season, Arc::clone(&desk.board))
             }
+            // A stored workbook that no longer reads has nobody to ask again; the new one mends it.
+            Err(OfficeFault::NoSeason | OfficeFault::Workbook(_)) => return Ok(bringing),
+            Err(fault) => return Err(fault),
+        };
+        if bringing.changes.is_empty() {
+            return Ok(bringing);
         }
+        let touched = touched((&stored.book, &old), (&bringing.book, &new));
+        bringing.people = people(&old.season, &new.season, &touched);
+        bringing.papers = papers(&old, &new, &touched.events, self.now());
+        bringing.foreseen = self.foresee(id, &old, &new, &touched).await?;
         Ok(bringing)
     }
 
-    /// Takes a workbook in and plans anew. The same workbook again writes nothing.
+    /// Takes a workbook in and plans anew. The same workbook again writes nothing; one that empties or halves a roster
+    /// is held.
     pub async fn bring(&self, bringing: &Bringing) -> Result<Brought, BringFault> {
+        self.take(bringing, None).await
+    }
+
+    /// As [`Office::bring`] after a second look, by somebody who says how many lines go.
+    pub async fn bring_held(&self, bringing: &Bringing, going: usize) -> Result<Brought, BringFault> {
+        self.take(bringing, Some(going)).await
+    }
+
+    async fn take(&self, bringing: &Bringing, going: Option<usize>) -> Result<Brought, BringFault> {
         let errors = bringing.problems.iter().filter(|p| p.weight == Weight::Error).count();
         if errors > 0 {
             return Err(BringFault::Errors(errors));
@@ -162,11 +213,16 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if stored.map_or(0, |s| s.revision) != bringing.revision {
             return Err(BringFault::Moved);
         }
+        if !bringing.holds.is_empty() && going != Some(bringing.going()) {
+            let words: Vec<String> = bringing.holds.iter().map(Hold::words).collect();
+            return Err(BringFault::Held { words: words.join(", "), going: bringing.going() });
+        }
         if bringing.changes.is_empty() {
             return Ok(Brought { revision: bringing.revision, changed: 0, planned: Planned::default() });
         }
         let reference = setting_text(&bringing.book, "ref").to_uppercase();
-        let taken = self.store.put_season(&reference, &bringing.book, bringing.revision, self.now()).await;
+        let (book, revision, what) = (&bringing.book, bringing.revision, bringing.what.as_str());
+        let taken = self.store.put_change(&reference, book, revision, self.now(), what).await;
         if !taken.map_err(OfficeFault::from)? {
             return Err(BringFault::Moved);
         }
@@ -202,7 +258,7 @@ fn dropped(old: &Board, new: &Board, now: Timestamp) -> Vec<Problem> {
 }
 
 /// Gives the workbook its refs and leaves the questions that the replies do not answer.
-fn adopted(book: &mut Book, previous: Option<&Book>, replies: &Replies) -> Vec<Question> {
+fn adopted(book: &mut Book, previous: Option<(&Book, &Given)>, replies: &Replies) -> Vec<Question> {
     for sheet in &mut book.sheets {
         let name = sheet.name.clone();
         for row in &mut sheet.rows {
@@ -214,7 +270,9 @@ fn adopted(book: &mut Book, previous: Option<&Book>, replies: &Replies) -> Vec<Q
         }
     }
     let mut open = Vec::new();
-    for question in refs::adopt(book, previous) {
+    let none = Given::new();
+    let given = previous.map_or(&none, |(_, given)| given);
+    for question in refs::adopt_above(book, previous.map(|(book, _)| book), given) {
         let settled = replies.get(&question_key(&question)).is_some_and(|reply| reply == NEW_LINE);
         if !(settled && number_new_line(book, previous, &question)) {
             open.push(question);
@@ -224,7 +282,7 @@ fn adopted(book: &mut Book, previous: Option<&Book>, replies: &Replies) -> Vec<Q
 }
 
 /// Gives a line that is said to be new the next free ref of its sheet; false if there is no such line.
-fn number_new_line(book: &mut Book, previous: Option<&Book>, question: &Question) -> bool {
+fn number_new_line(book: &mut Book, previous: Option<(&Book, &Given)>, question: &Question) -> bool {
     let letter = match SHEETS.iter().find(|s| s.name == question.sheet).and_then(|s| s.letter) {
         Some(letter) if question.column == "ref" => letter,
         _ => GUARDIAN_LETTER,
@@ -234,7 +292,8 @@ fn number_new_line(book: &mut Book, previous: Option<&Book>, question: &Question
         let rows = book.rows(&question.sheet).iter();
         rows.filter_map(|row| number(row.text(&question.column))).max().unwrap_or(0)
     };
-    let next = highest(book).max(previous.map_or(0, highest)) + 1;
+    let known = previous.map_or(0, |(old, given)| highest(old).max(given.get(&letter).copied().unwrap_or(0)));
+    let next = highest(book).max(known) + 1;
     let rows = &mut book.sheet_mut(&question.sheet).rows;
     let Some(row) = rows.iter_mut().find(|row| row.number == question.row) else { return false };
     row.set(&question.column, format!("{letter}{next:03}"));
@@ -256,89 +315,40 @@ fn merged(found: Vec<Problem>, read: Vec<Problem>) -> Vec<Problem> {
     found.into_iter().chain(read).collect()
 }
 
-fn halved((before, after): (usize, usize)) -> Problem {
+fn held(hold: &Hold) -> Problem {
+    // Guardians stand beside children.
+    let sheet = if layout::sheet(hold.roster).is_some() { hold.roster } else { "children" };
     Problem {
         weight: Weight::Warning,
-        sheet: "children".to_owned(),
+        sheet: sheet.to_owned(),
         row: None,
         column: None,
-        reason: format!("{after} children stand here where there were {before}"),
-        cure: "Look whether lines were lost; take the workbook only if so many children have left."
-            .to_owned(),
+        reason: hold.words(),
+        cure: "Look whether lines were lost; it is taken only after a second look.".to_owned(),
     }
 }
 
-/// The acknowledgements in force that the facts of another season withdraw, by event and by what changes.
-fn falls(old: &Board, record: &Record, new: &Board) -> Vec<Fall> {
-    let mut groups: BTreeMap<(usize, String, String), (Vec<String>, usize)> = BTreeMap::new();
-    let mut answered: Vec<_> = record.answers.keys().copied().collect();
-    answered.sort();
-    for (guardian, item) in answered {
-        if heard(old, record, guardian, item).is_none() {
-            continue;
-        }
-        let (child, event) = old.item_refs(item);
-        // A child or an event that is gone is not asked about again.
-        let Some(then) = new.item(child, event) else { continue };
-        if new.fingerprint(then) == old.fingerprint(item) {
-            continue;
-        }
-        let what = difference_words(&old.facts(item).changes_to(&new.facts(then)));
-        let order = item.event.map_or(usize::MAX, |e| e.at());
-        let (names, count) = groups.entry((order, event.to_owned(), what)).or_default();
-        let name = old.season.full_name(item.who);
-        if !names.contains(&name) {
-            names.push(name);
-        }
-        *count += 1;
-    }
-    groups
-        .into_iter()
-        .map(|((_, event, what), (children, count))| Fall {
-            name: old.event(&event).map(|e| old.season.events[e.at()].name.clone()).unwrap_or_default(),
-            event: if event.is_empty() { NO_EVENT.to_owned() } else { event },
-            what,
-            children,
-            count,
-        })
-        .collect()
-}
-
-fn difference_words(differences: &[Difference]) -> String {
-    let words: Vec<String> = differences
-        .iter()
-        .map(|d| {
-            let name = match d.field {
-                Field::Cancelled => return "called off, or back on".to_owned(),
-                Field::Rules => return "house rules".to_owned(),
-                Field::Date => "date",
-                Field::Place => "place",
-                Field::Door => "door",
-                Field::Call => "call",
-                Field::ParkBy => "park by",
-                Field::Ready => "how to arrive",
-                Field::Bring => "what to bring",
-                Field::TurnIn => "turn-in",
-                Field::CollectAt => "where to collect",
-                Field::CollectFrom => "collect not before",
-                Field::Briefing => "briefing",
-                Field::Station => "at her place",
-                Field::Until => "over",
-                Field::Numbers => "numbers",
-                Field::Task => "task",
-                Field::SignsIn => "signs in",
-                Field::SignsOut => "signs out",
-            };
-            match (d.old.as_str(), d.new.as_str()) {
-                ("", new) => format!("{name} {new}"),
-                (_, "") => format!("no {name} any more"),
-                (old, new) => format!("{name} {old} becomes {new}"),
+/// Names of those whom a change touches; who is gone is named as she was.
+fn people(old: &Season, new: &Season, touched: &Touched) -> TouchedPeople {
+    fn names<T>(refs: &BTreeSet<Ref>, lists: [&[T]; 2], of: impl Fn(&T) -> (&Ref, String)) -> Vec<String> {
+        let mut found: BTreeMap<&Ref, String> = BTreeMap::new();
+        for one in lists.into_iter().flatten() {
+            let (reference, name) = of(one);
+            if refs.contains(reference) {
+                found.insert(reference, name);
             }
-        })
-        .collect();
-    // Everything else goes when an event is called off; saying so once is enough.
-    match words.iter().find(|w| w.starts_with("called off")) {
-        Some(off) => off.clone(),
-        None => words.join(", "),
+        }
+        found.into_values().collect()
+    }
+    TouchedPeople {
+        children: names(&touched.children, [&old.children, &new.children], |child| {
+            (&child.reference, format!("{} {}", child.given, child.family).trim().to_owned())
+        }),
+        guardians: names(&touched.guardians, [old.families(), new.families()], |guardian| {
+            (&guardian.reference, guardian.name.clone())
+        }),
+        chaperones: names(&touched.chaperones, [&old.chaperones, &new.chaperones], |chaperone| {
+            (&chaperone.reference, chaperone.name.clone())
+        }),
     }
 }

@@ -5,6 +5,7 @@ use super::office::{Office, OfficeFault};
 use super::ports::{Gateway, LinkKind, NewLink, Store, StoredLink};
 use crate::domain::board::Board;
 use jiff::{SignedDuration, Timestamp};
+use std::sync::Arc;
 
 /// How long the coordinator's link lives after the season's last event; afterwards a new one can be made.
 pub const COORDINATOR_OUTLIVES: SignedDuration = SignedDuration::from_hours(24 * 30);
@@ -23,13 +24,18 @@ pub enum Found {
 impl<S: Store, G: Gateway> Office<S, G> {
     /// What a token opens, or opened once. Before the first season it opens nothing.
     pub async fn find_link(&self, token: &str) -> Result<Found, OfficeFault> {
-        let season = match self.desk().await {
-            Ok(desk) => desk.season,
+        let (season, board) = match self.desk().await {
+            Ok(desk) => (desk.season, Arc::clone(&desk.board)),
             Err(OfficeFault::NoSeason) => return Ok(Found::Nothing),
             Err(fault) => return Err(fault),
         };
-        Ok(match self.store.link(season, &token_hash(token)).await? {
-            Some(link) if link.expires > self.now() => Found::Open(link),
+        let link = self.store.link(season, &token_hash(token)).await?;
+        // Families are shown to a chaperone for her duties; when somebody else has them, hers is the past.
+        let relieved = link.as_ref().is_some_and(|link| {
+            link.kind == LinkKind::Chaperone.word() && !has_duties(&board, &link.chaperone)
+        });
+        Ok(match link {
+            Some(link) if link.expires > self.now() && !relieved => Found::Open(link),
             Some(link) => Found::Dead(link),
             None => Found::Nothing,
         })
@@ -76,6 +82,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
         self.store.put_link(season, &link).await?;
         Ok(token)
     }
+}
+
+/// Whether a chaperone of that ref has anything to do in the season.
+fn has_duties(board: &Board, chaperone: &str) -> bool {
+    let season = &board.season;
+    let who = season.chaperones.iter().position(|one| one.reference == chaperone);
+    season.duties.iter().any(|duty| Some(duty.chaperone.at()) == who)
 }
 
 /// When the last event of a season is over, also one that is called off.

@@ -3,13 +3,16 @@
 pub mod answering;
 pub mod bringing;
 pub mod calendars;
+pub mod changing;
 pub mod chasing;
 pub mod class_door;
 pub mod composing;
 pub mod course;
 pub mod digest;
 pub mod digesting;
+pub mod falling;
 pub mod forecast;
+pub mod foreseeing;
 pub mod hearing;
 pub mod letter;
 pub mod links;

@@ -88,6 +88,8 @@ pub struct Desk {
     pub revision: i64,
     /// The season and all that follows from it.
     pub board: Arc<Board>,
+    /// What was found wrong with the workbook and did not keep it out.
+    pub warnings: Arc<Vec<Problem>>,
     /// What has happened.
     pub record: Record,
     /// The store's pulse this was read at, or that of our own last write.
@@ -192,12 +194,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }
         let stored = self.store.season().await?.ok_or(OfficeFault::NoSeason)?;
         let (season, problems) = reading::season(&stored.book);
-        let board = Arc::new(Board::of(season.ok_or(OfficeFault::Workbook(problems))?));
+        let Some(season) = season else { return Err(OfficeFault::Workbook(problems)) };
+        let (board, warnings) = (Arc::new(Board::of(season)), Arc::new(problems));
         let history = self.store.history(stored.id).await?;
         let record = rebuild(&board, &history, stored.revised_at);
         // Read after the workbook, the pulse may be that of a newer one, which the next look must notice.
         let pulse = if history.revision == stored.revision { history.pulse } else { -1 };
-        Ok(Desk { season: stored.id, revision: stored.revision, board, record, pulse })
+        Ok(Desk { season: stored.id, revision: stored.revision, board, warnings, record, pulse })
     }
 
     /// The rests of gateways that cannot be used at the moment.
@@ -217,6 +220,15 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
     for telling in &history.tellings {
         let Some((ask_of, item, notice)) = parts_of(board, telling) else { continue };
         for guardian in ask_of {
+            // What failed at an address that is no longer hers has not failed at the new one.
+            let contact = &board.season.guardians[guardian.at()].contact;
+            let address = match telling.channel {
+                Channel::Mail => contact.mail_to(),
+                Channel::Text => contact.text_to(),
+            };
+            if !telling.failed_at.is_empty() && address != Some(telling.failed_at.as_str()) {
+                continue;
+            }
             let ask = Ask { guardian, item, notice, channel: telling.channel };
             let told = telling.part.fingerprint.and_then(|facts| facts_told(board, notice, facts));
             note_state(&mut record, ask, telling.state, told, telling.at);

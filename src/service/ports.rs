@@ -3,11 +3,13 @@
 use crate::domain::book::Book;
 use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
+use crate::domain::refs::Given;
 use crate::domain::season::Channel;
 use jiff::Timestamp;
 use std::future::Future;
 
 mod carrying;
+mod changes;
 mod course;
 mod deeds;
 mod digests;
@@ -18,6 +20,7 @@ mod links;
 mod messages;
 
 pub use carrying::{Content, Gateway, Handed, MailContent, Parcel, Protection, is_this_host};
+pub use changes::StoredChange;
 pub use course::{Course, Hand};
 pub use deeds::{DeedKind, StoredDeed};
 pub use digests::{COORDINATOR, NewDigest, SaidDigest, StoredDigest};
@@ -92,6 +95,8 @@ pub struct StoredSeason {
     pub revised_at: Timestamp,
     /// The workbook in force.
     pub book: Book,
+    /// The highest number given out under each letter of refs.
+    pub given: Given,
 }
 
 /// A line of the ledger as read back.
@@ -119,6 +124,27 @@ pub trait Store: Send + Sync {
         expected: i64,
         at: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// As [`Store::put_season`], keeping by which action and what it replaces.
+    fn put_change(
+        &self,
+        reference: &str,
+        book: &Book,
+        expected: i64,
+        at: Timestamp,
+        what: &str,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// What was changed, the latest first, at most `most`.
+    fn changes(
+        &self,
+        season: i64,
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<StoredChange>, StoreFault>> + Send;
+    /// The workbook before a revision, as long as that is the latest and what it replaced is known.
+    fn book_before(
+        &self,
+        season: i64,
+        revision: i64,
+    ) -> impl Future<Output = Result<Option<Book>, StoreFault>> + Send;
     /// Everything needed to rebuild the record.
     fn history(&self, season: i64) -> impl Future<Output = Result<History, StoreFault>> + Send;
     /// The present pulse, to notice changes by others.

@@ -34,6 +34,7 @@ async fn tellings(store: &SqlStore, season: i64) -> Result<Vec<StoredTelling>, S
                 channel: channel(TABLE, &child, &row.text(1)?)?,
                 state: state(TABLE, &child, &row.text(2)?)?,
                 at: instant(TABLE, &child, row.int(7)?)?,
+                failed_at: row.text(8)?,
                 part: StoredPart {
                     event: row.text(4)?,
                     notice: row.text(5)?,

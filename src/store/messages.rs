@@ -216,12 +216,18 @@ async fn add(tx: &mut Tx, season: i64, messages: &[&StoredMessage]) -> Result<()
         })
         .collect();
     let added = tx.run(sql::MESSAGES_ADD, vec![set(&rows)?, season.into()]).await?;
-    // One that is wanted already stays as it is, and so do its parts.
+    // One that is wanted already stays as it is, and so do its parts, unless it has failed for good.
     let there: Option<HashSet<i64>> = if added as usize == messages.len() {
         None
     } else {
-        let rows = tx.fetch(sql::MESSAGES_AFTER, vec![highest.into()]).await?;
-        Some(rows.iter().map(|row| row.int(0)).collect::<Result<_, _>>()?)
+        let mut there = after(tx, highest).await?;
+        let missing: Vec<_> = rows.iter().filter(|row| !there.contains(&row.0)).collect();
+        let keys: Vec<&String> = missing.iter().map(|row| row.1).collect();
+        if !tx.fetch(sql::GIVE_WAY, vec![set(&keys)?, season.into()]).await?.is_empty() {
+            tx.run(sql::MESSAGES_ADD, vec![set(&missing)?, season.into()]).await?;
+            there = after(tx, highest).await?;
+        }
+        Some(there)
     };
     let parts: Vec<_> = numbered()
         .filter(|(id, _)| there.as_ref().is_none_or(|there| there.contains(id)))
@@ -233,6 +239,12 @@ async fn add(tx: &mut Tx, season: i64, messages: &[&StoredMessage]) -> Result<()
         .collect();
     tx.run(sql::PARTS_ADD, vec![set(&parts)?]).await?;
     Ok(())
+}
+
+/// The messages numbered above one.
+async fn after(tx: &mut Tx, id: i64) -> Result<HashSet<i64>, StoreFault> {
+    let rows = tx.fetch(sql::MESSAGES_AFTER, vec![id.into()]).await?;
+    rows.iter().map(|row| row.int(0)).collect()
 }
 
 pub(super) async fn claim(

@@ -1,5 +1,6 @@
 //! The only SQL. Opens a database by URL, brings its tables up to date, and answers as a [`Store`].
 
+mod changes;
 mod course;
 pub mod db;
 mod deeds;
@@ -20,8 +21,8 @@ use crate::domain::season::Channel;
 use crate::service::ports::{
     ClaimedReply, Course, CrashPoint, Delta, Effects, Hand, History, LedgerLine, NewAnswer, NewAttempt,
     NewDigest, NewFeed, NewIncoming, NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled,
-    SettledReply, Store, StoreFault, StoredAttempt, StoredDeed, StoredDigest, StoredFeed, StoredIncoming,
-    StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    SettledReply, Store, StoreFault, StoredAttempt, StoredChange, StoredDeed, StoredDigest, StoredFeed,
+    StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -128,7 +129,23 @@ impl Store for SqlStore {
         expected: i64,
         at: Timestamp,
     ) -> Result<bool, StoreFault> {
-        seasons::put(self, reference, book, expected, at).await
+        seasons::put(self, reference, book, expected, at, "").await
+    }
+    async fn put_change(
+        &self,
+        reference: &str,
+        book: &Book,
+        expected: i64,
+        at: Timestamp,
+        what: &str,
+    ) -> Result<bool, StoreFault> {
+        seasons::put(self, reference, book, expected, at, what).await
+    }
+    async fn changes(&self, season: i64, most: u32) -> Result<Vec<StoredChange>, StoreFault> {
+        changes::list(self, season, most).await
+    }
+    async fn book_before(&self, season: i64, revision: i64) -> Result<Option<Book>, StoreFault> {
+        changes::before(self, season, revision).await
     }
     async fn history(&self, season: i64) -> Result<History, StoreFault> {
         history::read(self, season).await

@@ -1,14 +1,17 @@
 //! The workbook in force, row by row.
 
-use super::db::Value;
-use super::{SqlStore, instant, ledger, ms, set, sql};
+use super::db::{Row as DbRow, Value};
+use super::{SqlStore, changes, instant, ledger, ms, set, sql};
 use crate::domain::book::{Book, Cell, Row, Sheet};
 use crate::domain::layout::SHEETS;
 use crate::service::ports::{StoreFault, StoredSeason};
 use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
 
-type Line = (String, String);
+/// The name of a stored row: its sheet, and its ref or place there.
+pub(super) type Line = (String, String);
+/// Stored rows: position and cells.
+pub(super) type Lines = HashMap<Line, (i64, String)>;
 
 pub(super) async fn read(store: &SqlStore) -> Result<Option<StoredSeason>, StoreFault> {
     let rows = store.db.fetch(sql::SEASON, vec![]).await?;
@@ -19,14 +22,25 @@ pub(super) async fn read(store: &SqlStore) -> Result<Option<StoredSeason>, Store
         reference: row.text(1)?,
         revision: row.int(2)?,
         revised_at: instant("season", &id.to_string(), row.int(3)?)?,
-        book: book(store, id).await?,
+        book: book_of(stored(store, id).await?)?,
+        given: changes::given(store, id).await?,
     }))
 }
 
-async fn book(store: &SqlStore, season: i64) -> Result<Book, StoreFault> {
+/// The stored rows.
+pub(super) async fn stored(store: &SqlStore, season: i64) -> Result<Lines, StoreFault> {
+    lines_of(&store.db.fetch(sql::SEASON_ROWS, vec![season.into()]).await?)
+}
+
+fn lines_of(rows: &[DbRow]) -> Result<Lines, StoreFault> {
+    let line = |row: &DbRow| Ok(((row.text(0)?, row.text(1)?), (row.int(2)?, row.text(3)?)));
+    rows.iter().map(line).collect()
+}
+
+/// A workbook of stored rows.
+pub(super) fn book_of(lines: Lines) -> Result<Book, StoreFault> {
     let mut sheets: HashMap<String, Vec<Row>> = HashMap::new();
-    for row in store.db.fetch(sql::SEASON_ROWS, vec![season.into()]).await? {
-        let (sheet, line, position, cells) = (row.text(0)?, row.text(1)?, row.int(2)?, row.text(3)?);
+    for ((sheet, line), (position, cells)) in lines {
         let cells: BTreeMap<String, String> =
             serde_json::from_str(&cells).map_err(|error| StoreFault::BrokenRow {
                 table: "season_row",
@@ -39,7 +53,8 @@ async fn book(store: &SqlStore, season: i64) -> Result<Book, StoreFault> {
     let sheets = SHEETS
         .iter()
         .filter_map(|layout| {
-            let rows = sheets.remove(layout.name)?;
+            let mut rows = sheets.remove(layout.name)?;
+            rows.sort_by_key(|row| row.number);
             Some(Sheet { name: layout.name.to_owned(), rows })
         })
         .collect();
@@ -79,6 +94,7 @@ pub(super) async fn put(
     book: &Book,
     expected: i64,
     at: Timestamp,
+    what: &str,
 ) -> Result<bool, StoreFault> {
     let mut tx = store.db.begin().await?;
     let (season, revision) = if expected == 0 {
@@ -92,18 +108,17 @@ pub(super) async fn put(
         let Some(row) = rows.first() else { return Ok(false) };
         (id, row.int(0)?)
     };
-    let mut stored: HashMap<Line, (i64, String)> = HashMap::new();
-    for row in tx.fetch(sql::SEASON_ROWS, vec![season.into()]).await? {
-        stored.insert((row.text(0)?, row.text(1)?), (row.int(2)?, row.text(3)?));
-    }
+    let stored = lines_of(&tx.fetch(sql::SEASON_ROWS, vec![season.into()]).await?)?;
     let wanted = lines(book);
-    let changed: Vec<_> = wanted
-        .iter()
-        .filter(|(line, value)| stored.get(*line) != Some(*value))
+    let changed: Vec<_> = wanted.iter().filter(|(line, value)| stored.get(*line) != Some(*value)).collect();
+    let gone: Vec<&Line> = stored.keys().filter(|line| !wanted.contains_key(*line)).collect();
+    let replaced: Vec<&Line> = changed.iter().map(|(line, _)| *line).chain(gone.iter().copied()).collect();
+    changes::note(&mut tx, season, (revision, at, what), &stored, &replaced).await?;
+    changes::give(&mut tx, season, book).await?;
+    let changed: Vec<_> = changed
+        .into_iter()
         .map(|((sheet, line), (position, cells))| (sheet, line, position, cells))
         .collect();
-    let gone: Vec<_> =
-        stored.keys().filter(|line| !wanted.contains_key(*line)).map(|(sheet, line)| (sheet, line)).collect();
     tx.run(sql::ROWS_PUT, vec![set(&changed)?, Value::Int(season)]).await?;
     tx.run(sql::ROWS_DROP, vec![set(&gone)?, Value::Int(season)]).await?;
     let about = format!("changed={} gone={} revision={revision}", changed.len(), gone.len());

@@ -16,9 +16,16 @@ pub const ALL: &[(&str, Statement)] = &[
     ("SEASON_PULSE", SEASON_PULSE),
     ("ROWS_PUT", ROWS_PUT),
     ("ROWS_DROP", ROWS_DROP),
+    ("CHANGE_ADD", CHANGE_ADD),
+    ("CHANGES_FORGET", CHANGES_FORGET),
+    ("CHANGES", CHANGES),
+    ("CHANGE_LINES", CHANGE_LINES),
+    ("GIVEN", GIVEN),
+    ("GIVE", GIVE),
     ("MESSAGE_HIGHEST", MESSAGE_HIGHEST),
     ("MESSAGES_ADD", MESSAGES_ADD),
     ("MESSAGES_AFTER", MESSAGES_AFTER),
+    ("GIVE_WAY", GIVE_WAY),
     ("PARTS_ADD", PARTS_ADD),
     ("WITHDRAW", WITHDRAW),
     ("RETIME", RETIME),
@@ -126,6 +133,30 @@ pub(super) const ROWS_DROP: Statement = s(
      AND (sheet, line) IN (SELECT value->>0, value->>1 FROM json_each($1))",
 );
 
+pub(super) const CHANGE_ADD: Statement =
+    s(5, "INSERT INTO season_change (season, revision, at_ms, what, was) VALUES ($1, $2, $3, $4, $5)");
+pub(super) const CHANGES_FORGET: Statement =
+    s(2, "DELETE FROM season_change WHERE season = $1 AND revision <= $2");
+pub(super) const CHANGES: Statement = s(
+    2,
+    "SELECT revision, at_ms, what, CASE WHEN was = '' THEN 0 ELSE 1 END FROM season_change WHERE season = $1 \
+     ORDER BY revision DESC LIMIT $2",
+);
+/// Only of the latest change: what an earlier one replaced may have been replaced again.
+pub(super) const CHANGE_LINES: Statement = s(
+    2,
+    "SELECT c.was FROM season_change c JOIN season s ON s.id = c.season AND s.revision = c.revision \
+     WHERE c.season = $1 AND c.revision = $2",
+);
+pub(super) const GIVEN: Statement = s(1, "SELECT letter, highest FROM ref_given WHERE season = $1");
+pub(super) const GIVE: Statement = s(
+    2,
+    "INSERT INTO ref_given (season, letter, highest) \
+     SELECT CAST($2 AS BIGINT), value->>0, CAST(value->>1 AS BIGINT) FROM json_each($1) WHERE true \
+     ON CONFLICT (season, letter) DO UPDATE SET highest = CASE WHEN excluded.highest > ref_given.highest \
+     THEN excluded.highest ELSE ref_given.highest END",
+);
+
 /// The highest number given to a message: the next ones follow it, given by the caller inside the same transaction.
 pub(super) const MESSAGE_HIGHEST: Statement = s(0, "SELECT COALESCE(MAX(id), 0) FROM message");
 pub(super) const MESSAGES_ADD: Statement = s(
@@ -138,6 +169,12 @@ pub(super) const MESSAGES_ADD: Statement = s(
      ON CONFLICT (season, key) WHERE wanted = 1 DO NOTHING",
 );
 pub(super) const MESSAGES_AFTER: Statement = s(1, "SELECT id FROM message WHERE id > $1");
+/// What failed for good is no longer wanted once the same is planned again, as when somebody has another address.
+pub(super) const GIVE_WAY: Statement = s(
+    2,
+    "UPDATE message SET wanted = 0 WHERE season = $2 AND wanted = 1 AND state IN ('refused', 'bounced') \
+     AND key IN (SELECT value FROM json_each($1)) RETURNING id",
+);
 pub(super) const PARTS_ADD: Statement = s(
     1,
     "INSERT INTO message_part (message, child, event, notice, fingerprint, told_ms) \
@@ -382,7 +419,9 @@ pub(super) const ANSWERS: Statement = s(
 );
 pub(super) const TELLINGS: Statement = s(
     1,
-    "SELECT m.guardians, m.channel, m.state, p.child, p.event, p.notice, p.fingerprint, p.told_ms \
+    "SELECT m.guardians, m.channel, m.state, p.child, p.event, p.notice, p.fingerprint, p.told_ms, \
+     CASE WHEN m.state IN ('refused', 'bounced') THEN COALESCE((SELECT a.address FROM attempt a \
+       WHERE a.message = m.id ORDER BY a.number DESC LIMIT 1), '') ELSE '' END \
      FROM message m JOIN message_part p ON p.message = m.id \
      WHERE m.season = $1 AND (p.told_ms > 0 OR m.state = 'quarantined') ORDER BY p.told_ms, m.id",
 );

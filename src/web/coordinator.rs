@@ -187,6 +187,7 @@ pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
         sheets: sheets::links(&board, list),
         forecast: (!event.cancelled && !list.children.is_empty())
             .then(|| format!("/season/{reference}/forecast")),
+        change: format!("/season/change/event?event={reference}"),
         show: (event.ordered && !event.cancelled).then(|| format!("/season/{reference}/show")),
         trial: trial::form(season, id, "", ""),
     }))

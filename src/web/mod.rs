@@ -12,6 +12,7 @@
 
 pub mod assets;
 mod calendars;
+mod change;
 mod chaperone;
 pub mod chart;
 mod chase;
@@ -27,6 +28,7 @@ mod messages;
 mod needs;
 mod next;
 mod plan;
+mod preview;
 mod respond;
 pub mod routes;
 mod sheets;

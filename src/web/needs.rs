@@ -1,16 +1,23 @@
 //! What waits for the coordinator, and how sending goes, from the season's data to words.
 
+use super::labels::ENGLISH;
 use super::shown;
-use super::views::{Asked, MessageCount, Needs, NoWay, Returned, Uncertain};
+use super::views::{Asked, Decision, MessageCount, Needs, NoWay, Returned, Uncertain, plural};
 use crate::domain::board::Board;
 use crate::domain::graph::State;
-use crate::domain::season::{Channel, ChildId, GuardianId};
+use crate::domain::season::{Channel, ChildId, EventId, GuardianId};
+use crate::domain::wall;
 use crate::service::lists::SeasonData;
 use crate::service::ports::StoredMessage;
+use jiff::Timestamp;
+
+/// Minutes in a day.
+const MINUTES_A_DAY: i64 = 24 * 60;
 
 /// Everything that waits for a person.
 pub(super) fn needs(data: &SeasonData) -> Needs {
     Needs {
+        decisions: decisions(data),
         asked: asked(data),
         uncertain: data.uncertain.iter().map(|message| uncertain(&data.board, message)).collect(),
         returned: data
@@ -24,6 +31,46 @@ pub(super) fn needs(data: &SeasonData) -> Needs {
             .iter()
             .map(|(guardian, children)| no_way(&data.board, *guardian, children))
             .collect(),
+    }
+}
+
+/// Events of which it is still open whether they take place, the most urgent first.
+fn decisions(data: &SeasonData) -> Vec<Decision> {
+    let season = &data.board.season;
+    let open = (0_u32..).map(EventId).zip(&season.events).filter_map(|(id, event)| {
+        let by = event.decide_by.filter(|_| !event.cancelled && season.curtain_up(id) > data.now)?;
+        Some((wall::instant(&season.zone, by), event))
+    });
+    let mut open: Vec<_> = open.collect();
+    open.sort_by_key(|(by, _)| *by);
+    open.into_iter()
+        .map(|(by, event)| {
+            let at = shown::as_of(&season.zone, by);
+            Decision {
+                event: format!("{}, {}", event.name, ENGLISH.day(&event.date)),
+                by: format!("Decide by {}, {}: {}.", at.english_day(), at.clock(), left(data.now, by)),
+                href: format!("/season/change/event?event={}", event.reference),
+            }
+        })
+        .collect()
+}
+
+/// How long it is until an instant, or since, in words.
+fn left(now: Timestamp, until: Timestamp) -> String {
+    let minutes = until.duration_since(now).as_mins();
+    let (days, hours, rest) = (minutes.abs() / MINUTES_A_DAY, minutes.abs() / 60 % 24, minutes.abs() % 60);
+    let part = |count: i64, word: &str| {
+        let number = usize::try_from(count).unwrap_or(0);
+        (count > 0).then(|| format!("{} {}", ENGLISH.number(number), plural(word, number)))
+    };
+    // Nobody counts minutes a day ahead.
+    let minutes_told = if days > 0 { 0 } else { rest };
+    let parts = [part(days, "day"), part(hours, "hour"), part(minutes_told, "minute")];
+    let words = ENGLISH.list(&parts.into_iter().flatten().collect::<Vec<_>>());
+    match minutes {
+        0 => "that is now".to_owned(),
+        1.. => format!("in {words}"),
+        _ => format!("that was {words} ago"),
     }
 }
 
@@ -185,4 +232,26 @@ pub(super) fn sending(data: &SeasonData) -> String {
         ));
     }
     words.join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(now: &str, until: &str, expect: &str) {
+        let at = |text: &str| text.parse::<Timestamp>().unwrap_or_default();
+        assert_eq!(left(at(now), at(until)), expect);
+    }
+
+    #[test]
+    fn a_decision_counts_down_in_words() {
+        let by = "2027-06-04T14:00:00Z";
+        check("2027-06-01T13:20:00Z", by, "in three days");
+        check("2027-06-02T13:20:00Z", by, "in two days");
+        check("2027-06-03T10:00:00Z", by, "in one day and four hours");
+        check("2027-06-04T10:50:00Z", by, "in three hours and ten minutes");
+        check("2027-06-04T13:59:00Z", by, "in one minute");
+        check(by, by, "that is now");
+        check("2027-06-04T15:30:00Z", by, "that was one hour and 30 minutes ago");
+    }
 }

@@ -22,12 +22,13 @@ use jiff::Timestamp;
 
 use super::fields::FORM_MAX_OCTETS;
 use super::hook::{self, HOOK_MAX_OCTETS, ReadHook};
+use super::preview::Upload;
 use super::respond::{Denied, asked_language, html, worded};
 use super::views::DoorPage;
-use super::workbook::{UPLOAD_MAX_OCTETS, Upload};
+use super::workbook::UPLOAD_MAX_OCTETS;
 use super::{
-    assets, calendars, chaperone, chase, class_door, coordinator, forecast, guardian, messages, plan, sheets,
-    show, stop, trial, workbook,
+    assets, calendars, change, chaperone, chase, class_door, coordinator, forecast, guardian, messages, plan,
+    sheets, show, stop, trial, workbook,
 };
 use crate::domain::book::{Book, Problem};
 use crate::domain::wall;
@@ -64,7 +65,7 @@ pub struct WebWays {
 pub(super) struct Front<S, G> {
     pub office: Arc<Office<S, G>>,
     pub ways: WebWays,
-    /// Uploads looked at and not yet taken in.
+    /// Workbooks and actions looked at and not yet taken in.
     pub uploads: Mutex<Vec<Upload>>,
     strangers: Mutex<(Timestamp, u32)>,
 }
@@ -110,6 +111,8 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/season/door", get(class_door::show::<S, G>).post(class_door::act::<S, G>))
         .route("/season/messages", get(messages::latest::<S, G>))
         .route("/season/family/{household}", get(messages::family::<S, G>))
+        .route("/season/changes", get(change::show_made::<S, G>).post(change::act_made::<S, G>))
+        .route("/season/change/{sort}", get(change::show::<S, G>).post(change::act::<S, G>))
         .route("/season/workbook.xlsx", get(workbook::download::<S, G>))
         .route("/healthz", get(|| async { "alive\n" }))
         .route("/readyz", get(ready::<S, G>))

@@ -17,13 +17,14 @@ mod messages;
 mod next;
 mod paper;
 mod plan;
+mod preview;
 mod season;
 mod sheet;
 mod show;
 mod stop;
 mod trial;
 
-pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Preview, Problem};
+pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Problem};
 pub use calendar::{CalendarPage, Made};
 pub use chaperone::{
     ChaperonePage, EventChoice, GreetAdult, GreetChild, Notice, OpenChild, Ring, SettledChild, Watch,
@@ -38,9 +39,13 @@ pub use messages::{Life, MessagesPage, Person, Said};
 pub use next::NextPage;
 pub use paper::PaperPage;
 pub use plan::{PlanBurst, PlanDay, PlanDayPage, PlanLine, PlanPage, PlanTotal, SpecimenPage, StartForm};
+pub(super) use preview::plural;
+pub use preview::{
+    ChangesPage, EditField, EditForm, EditPage, Entry, LookPage, MadeChange, MessageChange, Preview, Subject,
+};
 pub use season::{
-    Asked, ChildRow, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay, NumberGroup,
-    NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
+    Asked, ChildRow, Decision, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay,
+    NumberGroup, NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
 };
 pub use sheet::{Item, Row, RowKind, Sheet, Shift, WayIn};
 pub use show::{ChangePage, Moment, OrderLine, Pick, ShowPage, Tick, ToldLine};

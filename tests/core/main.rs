@@ -10,6 +10,7 @@ mod common;
 mod day;
 mod departing;
 mod duties;
+mod edits;
 mod flagged;
 mod ladder;
 mod next;

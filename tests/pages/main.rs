@@ -164,6 +164,8 @@ fn a_name_is_text_wherever_it_stands() {
         "class-door-hostile",
         "event-hostile",
         "bring-hostile",
+        "look-hostile",
+        "edit-hostile",
         "paper-hostile",
         "show-hostile",
         "next-hostile",
@@ -330,4 +332,20 @@ fn a_workbook_with_problems_can_not_be_taken() {
     let ready = page("bring-preview");
     assert!(ready.contains("value=\"confirm\"") && ready.contains("type=\"radio\" required"));
     assert!(ready.contains("28 acknowledgements fall"));
+}
+
+#[test]
+fn what_is_held_is_confirmed_only_at_the_second_look() {
+    let first = page("look-held");
+    assert!(first.contains("value=\"second\"") && !first.contains("value=\"confirm\""));
+    assert!(first.contains("2 of 5 children are left."));
+    let second = page("look-second");
+    assert!(second.contains("Two lines go; is that meant?"));
+    assert!(second.contains("name=\"going\"") && second.contains("value=\"confirm\""));
+    assert!(page("look").contains("value=\"confirm\"") && !page("look-done").contains("<form"));
+}
+
+#[test]
+fn only_the_latest_change_may_be_taken_back() {
+    assert_eq!(page("changes").matches("value=\"take_back\"").count(), 1);
 }

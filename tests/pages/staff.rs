@@ -460,6 +460,11 @@ fn went_out(family: bool) -> MessagesPage {
 
 fn needs() -> Needs {
     Needs {
+        decisions: vec![Decision {
+            event: "Dress rehearsal, Friday 4 June".into(),
+            by: "Decide by Friday 4 June, 14:00: in three hours and ten minutes.".into(),
+            href: "/season/change/event?event=E001".into(),
+        }],
         asked: vec![Asked {
             guardian: "Agnieszka Kowal".into(),
             children: vec!["Tomasz Kowal".into()],
@@ -555,6 +560,7 @@ fn event(hostile: &str) -> EventPage {
             ("/season/E003/sheets/clipboard-V001".into(), format!("Clipboard of Ana {hostile}")),
         ],
         forecast: Some("/season/E003/forecast".into()),
+        change: "/season/change/event?event=E003".into(),
         show: Some("/season/E003/show".into()),
         trial: Some(crate::live::on_event()),
     }

@@ -13,7 +13,103 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("bring-hostile", Some(preview("<script>alert(3)</script>"))),
         ("bring-nothing", Some(nothing())),
     ];
-    brings.map(|(name, preview)| (name, "en", bring(preview).render().unwrap())).into()
+    let mut all: Vec<_> = brings.map(|(name, preview)| (name, "en", bring(preview).render().unwrap())).into();
+    all.extend(actions());
+    all
+}
+
+/// One action: its forms, the look before it is done, the second look, what came of it, and the list of what was done.
+fn actions() -> Vec<(&'static str, &'static str, String)> {
+    let action = |what: &str| Preview {
+        subject: Subject::Action(what.into()),
+        questions: Vec::new(),
+        ..preview(what)
+    };
+    let held = |second| Preview {
+        holds: vec!["2 of 5 children are left.".into()],
+        going: vec!["child: Ines Arce".into(), "guardian: <b>Odd</b> Bold".into()],
+        second,
+        ..action("the workbook of Tuesday")
+    };
+    let look = |preview: Option<Preview>, notice: Option<&str>| LookPage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        preview,
+        notice: notice.map(Into::into),
+        address: None,
+        on: vec![("/season/E001".into(), "The event".into())],
+    };
+    let done = LookPage {
+        address: Some(("The list of Wren Hale, for nobody else:".into(), "/c/TOKEN".into())),
+        ..look(None, Some("It is done. Messages: 3 planned."))
+    };
+    let line = |what: &str, back| MadeChange { at: as_of(), what: what.into(), back };
+    let changes = ChangesPage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        notice: None,
+        changes: vec![
+            line("<i>Dress</i> rehearsal is called off", Some(4)),
+            line("The workbook was brought", None),
+        ],
+    };
+    let hostile = "<script>alert(4)</script>";
+    vec![
+        ("look", "en", look(Some(action("the dress rehearsal is called off")), None).render().unwrap()),
+        ("look-hostile", "en", look(Some(action(hostile)), Some(hostile)).render().unwrap()),
+        ("look-held", "en", look(Some(held(false)), None).render().unwrap()),
+        ("look-second", "en", look(Some(held(true)), None).render().unwrap()),
+        ("look-done", "en", done.render().unwrap()),
+        ("edit", "en", edit("Ines Arce").render().unwrap()),
+        ("edit-hostile", "en", edit(hostile).render().unwrap()),
+        ("changes", "en", changes.render().unwrap()),
+    ]
+}
+
+fn edit(name: &str) -> EditPage {
+    let field = |field: &str, label: &str, entry, value: &str| EditField {
+        name: field.into(),
+        label: label.into(),
+        entry,
+        value: value.into(),
+    };
+    let picks = vec![
+        Pick { value: "N001".into(), words: name.into(), chosen: false },
+        Pick { value: "N002".into(), words: "Paper Boats".into(), chosen: true },
+    ];
+    EditPage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        heading: format!("Change {name}, Friday 4 June"),
+        back: ("/season/E001".into(), name.into()),
+        notice: Some("Nothing was written, so nothing changes.".into()),
+        forms: vec![
+            EditForm {
+                act: "call_off",
+                title: "It is called off".into(),
+                note: String::new(),
+                fields: Vec::new(),
+                button: "See what it changes".into(),
+            },
+            EditForm {
+                act: "move",
+                title: name.into(),
+                note: "For every event at this place.".into(),
+                fields: vec![
+                    field("place", "", Entry::Hidden, "P001"),
+                    field("door", "The door children use", Entry::Text, name),
+                    field("date", "Date", Entry::Date, "2027-06-04"),
+                    field("call", "Children's call", Entry::Time, "17:30"),
+                    field("number", "Number", Entry::Pick(picks), ""),
+                ],
+                button: "See what it changes".into(),
+            },
+        ],
+        others: vec![("A child there".into(), vec![("/season/change/child?child=C001".into(), name.into())])],
+    }
 }
 
 fn bring(preview: Option<Preview>) -> BringPage {
@@ -33,12 +129,18 @@ fn bring(preview: Option<Preview>) -> BringPage {
 
 fn nothing() -> Preview {
     Preview {
-        file_name: "salt-lantern.xlsx".into(),
+        subject: Subject::Workbook("salt-lantern.xlsx".into()),
         upload: "9d2f".into(),
         problems: Vec::new(),
         questions: Vec::new(),
         changes: Vec::new(),
         falls: Vec::new(),
+        people: Vec::new(),
+        papers: Vec::new(),
+        messages: Vec::new(),
+        holds: Vec::new(),
+        going: Vec::new(),
+        second: false,
     }
 }
 
@@ -95,6 +197,19 @@ fn preview(name: &str) -> Preview {
             change: "Dress rehearsal: call 17:30 becomes 17:00".into(),
             children: ["Ines Arce", "Tomasz Kowal", "Bilal Rahmani", "Freya Lund"].map(Into::into).into(),
             count: 28,
+        }],
+        people: vec![
+            ("child", vec![name.into(), "Ines Arce".into()]),
+            ("guardian", vec!["Bea Lindqvist".into()]),
+        ],
+        papers: vec![(
+            "Dress rehearsal".into(),
+            vec!["Children's door".into(), format!("Clipboard of {name}")],
+        )],
+        messages: vec![MessageChange {
+            heading: "Three mails and one text come of it".into(),
+            lines: vec![format!("Change by mail to {name}: Dress rehearsal, Thursday 3 June, 18:42")],
+            more: 3,
         }],
         ..nothing()
     }

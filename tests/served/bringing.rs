@@ -109,9 +109,43 @@ async fn a_workbook_that_is_none_or_wrong_is_told_and_kept_out() {
     let mut book = season::book();
     book.sheet_mut("children").rows.truncate(2);
     let bringing = house.office.preview(book, Vec::new()).await.unwrap();
-    assert!(bringing.is_halved());
+    let words: Vec<String> = bringing.holds.iter().map(|hold| hold.words()).collect();
+    assert_eq!(words, ["2 of 5 children are left"]);
     assert_eq!(bringing.children, (5, 2));
     assert_eq!(revision(&house).await, 1);
+}
+
+#[tokio::test]
+async fn a_halved_roster_needs_a_second_look_that_names_what_goes() {
+    let house = House::told().await;
+    let token = entered(&house).await;
+    let mut book = season::book();
+    book.sheet_mut("children").rows.truncate(2);
+    let page = house.upload(&token, &file(&book)).await;
+    assert!(page.plain().contains("2 of 5 children are left."), "{}", page.plain());
+    assert!(!page.text.contains("value=\"confirm\"") && page.text.contains("value=\"second\""));
+    let upload = page.hidden("upload")[0].clone();
+    let say = |act: &'static str, going: &'static str| {
+        let fields = [("upload", upload.clone()), ("act", act.to_owned()), ("going", going.to_owned())];
+        fields.map(|(name, value)| (name, value))
+    };
+    let post = async |fields: [(&'static str, String); 3]| {
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        house.coordinator_post(&token, "/season/workbook", &fields).await
+    };
+    let second = post(say("second", "")).await;
+    // Three children, and the guardians who stand beside no other.
+    assert!(second.plain().contains("Six lines go; is that meant?"), "{}", second.plain());
+    assert!(second.plain().contains("child: Nia Quill") && second.text.contains("name=\"going\""));
+    // Neither the plain confirmation nor a wrong number takes it in.
+    for going in ["", "3", "yes"] {
+        let held = post(say("confirm", going)).await;
+        assert!(held.plain().contains("Please count them below"), "{going}: {}", held.plain());
+    }
+    assert_eq!(revision(&house).await, 1);
+    let taken = post(say("confirm", "6")).await;
+    assert!(taken.plain().contains("The workbook is in"), "{}", taken.plain());
+    assert_eq!(revision(&house).await, 2);
 }
 
 #[tokio::test]

@@ -263,6 +263,18 @@ impl House {
             .collect()
     }
 
+    /// Everything that went out, mails before texts of the same moment: to whom, and when.
+    pub fn outbox(&self) -> Vec<(String, Timestamp)> {
+        let roads = [&self.office.gateway.mail.road, &self.office.gateway.text.carriers()[0].road];
+        let taken = roads.into_iter().flat_map(|road| match road {
+            Road::Memory(memory) => memory.taken(),
+            _ => panic!("not memory"),
+        });
+        let mut all: Vec<_> = taken.map(|parcel| (parcel.to, parcel.at)).collect();
+        all.sort_by_key(|(_, at)| *at);
+        all
+    }
+
     /// The ref of the household of a guardian.
     pub async fn household(&self, guardian: &str) -> String {
         let desk = self.office.desk().await.unwrap();

@@ -4,7 +4,9 @@
 
 mod bringing;
 mod calendars;
+mod changing;
 mod chase;
+mod edits;
 mod family;
 mod forecast;
 #[allow(dead_code, reason = "other tests use more of it")]

@@ -48,7 +48,7 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
     }
     let mut own = book.clone();
     let mut phones = Phones::new(layout::setting_text(book, "country"));
-    for question in refs::adopt_with(&mut own, None, &mut phones) {
+    for question in refs::adopt_with(&mut own, None, &refs::Given::new(), &mut phones) {
         desk.error(
             Spot::named(&question.sheet, question.row, &question.column),
             question.reason,

@@ -11,7 +11,7 @@ use super::people::index;
 use super::repeats::Repeat;
 use super::settings::Head;
 use super::{places, rooms};
-use jiff::civil::{DateTime, Time};
+use jiff::civil::{Date, DateTime, Time};
 use jiff::{Span, ToSpan};
 use std::collections::{BTreeMap, HashMap, HashSet};
 
@@ -181,12 +181,47 @@ fn events<'a>(
             adults_watch: yes(row, "adults may watch", false),
             turn_in: yes(row, "turn-in", false),
             cancelled: yes(row, "cancelled", false),
+            decide_by: decide_by(row, date, starts, desk),
             order: Vec::new(),
             ordered: false,
         };
         found.push((event, row));
     }
     found
+}
+
+/// When it is decided whether an event takes place; an hour alone is on the day of the event.
+fn decide_by(row: &Row, date: Date, starts: Time, desk: &mut Desk) -> Option<DateTime> {
+    let text = row.text("decide by");
+    if text.is_empty() {
+        return None;
+    }
+    let spot = Spot::cell("events", row, "decide by");
+    let Some(at) = moment(text, date) else {
+        desk.error(
+            spot,
+            format!("'{}' is no day and hour", typed::shown(text)),
+            "Write a day and an hour, such as 2027-06-04 14:00, or an hour on the day of the event.",
+        );
+        return None;
+    };
+    if at > date.to_datetime(starts) {
+        desk.warn(spot, "it is decided after the event has begun", "Check the day and the hour.");
+    }
+    Some(at)
+}
+
+/// A day and an hour, or an hour on a day that is known.
+pub(super) fn moment(text: &str, day: Date) -> Option<DateTime> {
+    if let Ok(time) = typed::time(text) {
+        return Some(day.to_datetime(time));
+    }
+    let splits = text.match_indices([' ', 'T']).map(|(at, _)| text.split_at(at));
+    let mut read = splits.filter_map(|(date, time)| {
+        let time = time.trim_start_matches([' ', 'T', ',']);
+        Some(typed::date(date.trim_end_matches(',')).ok()?.to_datetime(typed::time(time).ok()?))
+    });
+    read.next()
 }
 
 fn dismissal(row: &Row, desk: &mut Desk) -> Dismissal {

@@ -5,6 +5,7 @@ use super::super::cron_rule::CronRule;
 use super::super::typed;
 use super::super::words::list;
 use super::desk::{Desk, Spot};
+use super::programme::moment;
 use jiff::civil::{Date, Time};
 use std::collections::BTreeSet;
 
@@ -88,11 +89,17 @@ fn occurrences(row: &Row, desk: &mut Desk) -> Option<(String, Vec<Row>)> {
     let dates = dates(row, &rule, from, until, desk)?;
     let times = Times::of(row, begins, desk)?;
     let off = called_off(row, &dates, desk)?;
+    // What is to be decided is about the first day from then on; what cannot be read is told once, on the first of all.
+    let until = moment(row.text("decide by"), from).map_or(from, |at| at.date());
+    let asked = dates.iter().copied().find(|date| *date >= until).or(dates.first().copied());
     let rows = dates.iter().map(|date| {
         let mut one = row.clone();
         one.set("ref", format!("{}-{date}", row.text("ref")));
         one.set("date", date.to_string());
         times.write(&mut one);
+        if asked != Some(*date) {
+            one.set("decide by", "");
+        }
         if off.contains(date) {
             one.set("cancelled", "yes");
         }

@@ -1,6 +1,6 @@
 //! The refs of guardians, who stand beside children and have no sheet of their own.
 
-use super::{Question, highest, made, malformed};
+use super::{Given, Question, highest, made, malformed};
 use crate::domain::book::Book;
 use crate::domain::kin::{self, Mention};
 use crate::domain::layout::{GUARDIAN_LETTER, guardian_column};
@@ -19,6 +19,7 @@ struct OldGuardian {
 pub(super) fn adopt(
     book: &mut Book,
     previous: Option<&Book>,
+    given: &Given,
     phones: &mut Phones,
     questions: &mut Vec<Question>,
 ) {
@@ -47,7 +48,8 @@ pub(super) fn adopt(
     let claimed: BTreeSet<Ref> = chosen.iter().flatten().cloned().collect();
     match_guardians(book, &mentions, &of, &old, &claimed, &mut chosen);
     let known = old.values().flatten().map(|g| &g.reference);
-    let next = highest(claimed.iter().chain(known), GUARDIAN_LETTER) + 1;
+    let given = given.get(&GUARDIAN_LETTER).copied().unwrap_or(0);
+    let next = highest(claimed.iter().chain(known), GUARDIAN_LETTER).max(given) + 1;
     let mut fresh: Vec<usize> = (0..people).filter(|p| chosen[*p].is_none()).collect();
     fresh.sort_by_cached_key(|p| guardian_key(book, &mentions, &of[*p]));
     for (person, number) in fresh.into_iter().zip(next..) {

@@ -55,15 +55,29 @@ impl Face {
     }
 }
 
+/// The highest number given out under each letter, also to rows that are gone.
+pub type Given = BTreeMap<char, u64>;
+
 /// Gives every row that has a ref column its ref, from the workbook taken in before where there is one.
 /// Rows a question is asked about are left without; nothing may be taken in until there are no questions.
 pub fn adopt(book: &mut Book, previous: Option<&Book>) -> Vec<Question> {
     let mut phones = Phones::new(setting_text(book, "country"));
-    adopt_with(book, previous, &mut phones)
+    adopt_with(book, previous, &Given::new(), &mut phones)
+}
+
+/// As [`adopt`], and no new ref is one that was given out before.
+pub fn adopt_above(book: &mut Book, previous: Option<&Book>, given: &Given) -> Vec<Question> {
+    let mut phones = Phones::new(setting_text(book, "country"));
+    adopt_with(book, previous, given, &mut phones)
 }
 
 /// As [`adopt`], with the numbers read so far, in the workbook's country.
-pub(super) fn adopt_with(book: &mut Book, previous: Option<&Book>, phones: &mut Phones) -> Vec<Question> {
+pub(super) fn adopt_with(
+    book: &mut Book,
+    previous: Option<&Book>,
+    given: &Given,
+    phones: &mut Phones,
+) -> Vec<Question> {
     let mut questions = Vec::new();
     for sheet in SHEETS {
         let Some(letter) = sheet.letter else { continue };
@@ -76,10 +90,11 @@ pub(super) fn adopt_with(book: &mut Book, previous: Option<&Book>, phones: &mut 
             .zip(old_faces)
             .filter(|(r, _)| !r.is_empty())
             .collect();
-        let task = Task { sheet: sheet.name, letter, faces, old, known: previous.is_some() };
+        let given = given.get(&letter).copied().unwrap_or(0);
+        let task = Task { sheet: sheet.name, letter, faces, old, known: previous.is_some(), given };
         task.run(book, &mut questions);
     }
-    guardians::adopt(book, previous, phones, &mut questions);
+    guardians::adopt(book, previous, given, phones, &mut questions);
     questions
 }
 
@@ -128,6 +143,8 @@ struct Task {
     faces: Vec<Face>,
     old: Vec<(Ref, Face)>,
     known: bool,
+    /// The highest number given out before.
+    given: u64,
 }
 
 impl Task {
@@ -139,7 +156,8 @@ impl Task {
         let mut claimed: BTreeMap<Ref, usize> = BTreeMap::new();
         self.keep_written(rows, &mut claimed, questions);
         let asked = self.match_known(rows, &mut claimed, questions);
-        let mut next = highest(claimed.keys().chain(self.old.iter().map(|(r, _)| r)), self.letter) + 1;
+        let known = highest(claimed.keys().chain(self.old.iter().map(|(r, _)| r)), self.letter);
+        let mut next = known.max(self.given) + 1;
         let mut fresh: Vec<usize> =
             (0..rows.len()).filter(|at| rows[*at].text("ref").is_empty() && !asked.contains(at)).collect();
         fresh.sort_by(|a, b| {

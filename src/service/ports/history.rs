@@ -58,6 +58,8 @@ pub struct StoredTelling {
     pub at: Timestamp,
     /// State of its message.
     pub state: State,
+    /// The address at which it failed for good; empty where it did not.
+    pub failed_at: String,
 }
 
 /// An address with a history.

@@ -2,8 +2,7 @@
 
 use askama::Template;
 
-use super::AsOf;
-use crate::web::labels::{ENGLISH, capitalised};
+use super::{AsOf, Preview};
 
 /// Something wrong with the workbook.
 #[derive(Debug, Clone)]
@@ -86,67 +85,6 @@ pub struct OpenQuestion {
     pub choices: Vec<Choice>,
 }
 
-/// What an uploaded workbook would do.
-#[derive(Debug, Clone)]
-pub struct Preview {
-    /// Name of the file as uploaded.
-    pub file_name: String,
-    /// Identifies the upload, sent back as `upload`.
-    pub upload: String,
-    /// Problems, those that block first.
-    pub problems: Vec<Problem>,
-    /// Questions to answer before it can be taken.
-    pub questions: Vec<OpenQuestion>,
-    /// What changes.
-    pub changes: Vec<Change>,
-    /// Which acknowledgements fall.
-    pub falls: Vec<Fall>,
-}
-
-impl Preview {
-    /// How many problems block.
-    pub fn blocking(&self) -> usize {
-        self.problems.iter().filter(|problem| problem.blocks).count()
-    }
-
-    /// Acknowledgements that fall in all.
-    pub fn falling(&self) -> usize {
-        self.falls.iter().map(|fall| fall.count).sum()
-    }
-
-    /// The heading.
-    pub fn heading(&self) -> String {
-        match (self.blocking(), self.changes.len()) {
-            (0, 0) => "This workbook changes nothing".to_owned(),
-            (0, 1) => "This workbook changes one thing".to_owned(),
-            (0, n) => format!("This workbook changes {} things", ENGLISH.number(n)),
-            (1, _) => "One problem keeps this workbook out".to_owned(),
-            (n, _) => capitalised(&format!("{} problems keep this workbook out", ENGLISH.number(n))),
-        }
-    }
-
-    /// The heading over what falls.
-    pub fn falls_heading(&self) -> String {
-        match self.falling() {
-            0 => "Nobody has to be asked again".to_owned(),
-            1 => "One acknowledgement falls".to_owned(),
-            n => capitalised(&format!("{} acknowledgements fall", ENGLISH.number(n))),
-        }
-    }
-
-    /// The words of the button.
-    pub fn confirm_words(&self) -> String {
-        if !self.questions.is_empty() {
-            return "Answer, and see what it changes then".to_owned();
-        }
-        match self.falling() {
-            0 => "Take this workbook".to_owned(),
-            1 => "Take it, and ask one family again".to_owned(),
-            n => format!("Take it, and ask for {} answers again", ENGLISH.number(n)),
-        }
-    }
-}
-
 /// The page at `/season/workbook`. Upload: multipart POST with `file` and `act` = `preview`; taking it: POST with
 /// `upload`, the answers and `act` = `confirm`.
 #[derive(Debug, Template)]
@@ -180,16 +118,23 @@ impl BringPage {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::web::views::Subject;
 
     #[test]
     fn the_preview_says_what_would_happen() {
         let mut preview = Preview {
-            file_name: "tide.xlsx".into(),
+            subject: Subject::Workbook("tide.xlsx".into()),
             upload: "7f".into(),
             problems: Vec::new(),
             questions: Vec::new(),
             changes: Vec::new(),
             falls: Vec::new(),
+            people: Vec::new(),
+            papers: Vec::new(),
+            messages: Vec::new(),
+            holds: Vec::new(),
+            going: Vec::new(),
+            second: false,
         };
         assert_eq!(preview.heading(), "This workbook changes nothing");
         assert_eq!(preview.confirm_words(), "Take this workbook");
@@ -204,5 +149,12 @@ mod tests {
             cure: "Write one.".into(),
         }];
         assert_eq!(preview.heading(), "One problem keeps this workbook out");
+        assert!(!preview.open());
+        preview.problems.clear();
+        preview.subject = Subject::Action("the Gale is cut".into());
+        assert_eq!(preview.heading(), "The Gale is cut: that changes nothing");
+        preview.people = vec![("child", vec!["Ada Finch".into()]), ("guardian", Vec::new())];
+        assert_eq!(preview.people_lines(), ["One child: Ada Finch"]);
+        assert_eq!(preview.confirm_words(), "Do it, and ask for 14 answers again");
     }
 }

@@ -204,9 +204,22 @@ pub struct Asked {
     pub road: Option<&'static str>,
 }
 
+/// An event of which it is decided by a stated hour whether it takes place.
+#[derive(Debug, Clone)]
+pub struct Decision {
+    /// Name of the event and its day, in words.
+    pub event: String,
+    /// By when, and how long that is from now, in words.
+    pub by: String,
+    /// Address of the page where it is decided.
+    pub href: String,
+}
+
 /// Everything that waits for the coordinator.
 #[derive(Debug, Clone, Default)]
 pub struct Needs {
+    /// Events of which it is still to be decided whether they take place.
+    pub decisions: Vec<Decision>,
     /// Questions, oldest first.
     pub asked: Vec<Asked>,
     /// Messages whose outcome is unknown: POST with `message` and `act` = `arrived` or `send_again`.
@@ -220,7 +233,11 @@ pub struct Needs {
 impl Needs {
     /// How many things wait.
     pub fn len(&self) -> usize {
-        self.asked.len() + self.uncertain.len() + self.returned.len() + self.no_way.len()
+        self.decisions.len()
+            + self.asked.len()
+            + self.uncertain.len()
+            + self.returned.len()
+            + self.no_way.len()
     }
 
     /// Whether nothing waits.
@@ -350,6 +367,8 @@ pub struct EventPage {
     pub sheets: Vec<(String, String)>,
     /// How many will be heard from by the call; none for what is called off.
     pub forecast: Option<String>,
+    /// Where the event, its children and its chaperones are changed.
+    pub change: String,
     /// Where its running is told; none without a running order.
     pub show: Option<String>,
     /// To try another order; none without one.

@@ -1,0 +1,69 @@
+//! One action on the season in force: looked at like a workbook that is brought, and the latest taken back.
+
+use super::bringing::Bringing;
+use super::office::{Office, OfficeFault};
+use super::ports::{Gateway, Store, StoredChange};
+use crate::domain::book::{Problem, Weight};
+use crate::domain::edit::{Edit, EditFault};
+use crate::domain::refs;
+use std::collections::HashSet;
+use std::sync::Arc;
+
+/// Changes shown, the latest first.
+const CHANGES_SHOWN: u32 = 50;
+
+/// What an action would do, or why it cannot be done.
+pub type Looked = Result<Bringing, EditFault>;
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// What an edit of the season in force would change. Writes nothing.
+    pub async fn preview_edit(&self, edit: &Edit) -> Result<Looked, OfficeFault> {
+        let (board, warnings, revision) = {
+            let desk = self.desk().await?;
+            (Arc::clone(&desk.board), Arc::clone(&desk.warnings), desk.revision)
+        };
+        let stored = self.store.season().await?.ok_or(OfficeFault::NoSeason)?;
+        if stored.revision != revision {
+            // Another change came between the two looks; the desk notices it at the next.
+            return Ok(Err(EditFault::Overtaken));
+        }
+        let mut book = match edit.apply(&stored.book, &board.season) {
+            Ok(book) => book,
+            Err(fault) => return Ok(Err(fault)),
+        };
+        let questions = refs::adopt_above(&mut book, Some(&stored.book), &stored.given);
+        let mut bringing = self.look(Some(&stored), book, Vec::new(), questions).await?;
+        bringing.what = edit.words(&board.season);
+        only_new(&mut bringing, &warnings);
+        Ok(Ok(bringing))
+    }
+
+    /// What taking the latest change back would do; none if it is not the latest any more, or what it replaced is not
+    /// known.
+    pub async fn preview_undo(&self, revision: i64) -> Result<Option<Bringing>, OfficeFault> {
+        let warnings = Arc::clone(&self.desk().await?.warnings);
+        let stored = self.store.season().await?.ok_or(OfficeFault::NoSeason)?;
+        let Some(book) = self.store.book_before(stored.id, revision).await? else { return Ok(None) };
+        let changes = self.store.changes(stored.id, 1).await?;
+        let what = changes.into_iter().find(|change| change.revision == revision).map(|change| change.what);
+        // Its rows have their refs, also those that are gone meanwhile.
+        let mut bringing = self.look(Some(&stored), book, Vec::new(), Vec::new()).await?;
+        only_new(&mut bringing, &warnings);
+        bringing.what = format!("taken back: {}", what.unwrap_or_default());
+        Ok((bringing.revision == revision).then_some(bringing))
+    }
+
+    /// What was changed so far, the latest first.
+    pub async fn changes(&self) -> Result<Vec<StoredChange>, OfficeFault> {
+        let season = self.desk().await?.season;
+        Ok(self.store.changes(season, CHANGES_SHOWN).await?)
+    }
+}
+
+/// Leaves out what was worth a look before: an action is told only what comes of it.
+fn only_new(bringing: &mut Bringing, known: &[Problem]) {
+    let known: HashSet<(&str, &str)> = known.iter().map(|p| (p.sheet.as_str(), p.reason.as_str())).collect();
+    bringing
+        .problems
+        .retain(|p| p.weight == Weight::Error || !known.contains(&(p.sheet.as_str(), p.reason.as_str())));
+}
