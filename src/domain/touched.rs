@@ -3,11 +3,12 @@
 //! Rows are compared with rows and itineraries with itineraries, each once, so that the work grows with the season and
 //! not with its square.
 
-use super::board::{Board, NO_EVENT};
+use super::board::{Board, Item, NO_EVENT};
 use super::book::{Book, Cell, Row};
+use super::due;
 use super::facts::Facts;
 use super::layout::{self, GUARDIANS_PER_CHILD, SHEETS, guardian_column};
-use super::season::{Event, Person, Ref, Season, Slot};
+use super::season::{ChildId, Event, Person, Ref, Season, Slot};
 use super::words::key;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -75,6 +76,12 @@ pub fn touched(old: (&Book, &Board), new: (&Book, &Board)) -> Touched {
         touched.all_messages = true;
         touched.children.extend(new.1.season.children.iter().map(|child| child.reference.clone()));
     }
+    // What is counted from the first show, or of use until the season is over, moves for everybody.
+    let ends = |board: &Board| {
+        let rules = Item { who: Person::Child(ChildId(0)), event: None };
+        (due::first_show(&board.season), board.over_at(rules))
+    };
+    touched.all_messages |= ends(old.1) != ends(new.1);
     for board in boards {
         let season = &board.season;
         for care in &season.cares {

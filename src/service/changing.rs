@@ -6,7 +6,7 @@ use super::ports::{Gateway, Store, StoredChange};
 use crate::domain::book::{Problem, Weight};
 use crate::domain::edit::{Edit, EditFault};
 use crate::domain::refs;
-use std::collections::HashSet;
+use std::collections::HashMap;
 use std::sync::Arc;
 
 /// Changes shown, the latest first.
@@ -62,8 +62,44 @@ impl<S: Store, G: Gateway> Office<S, G> {
 
 /// Leaves out what was worth a look before: an action is told only what comes of it.
 fn only_new(bringing: &mut Bringing, known: &[Problem]) {
-    let known: HashSet<(&str, &str)> = known.iter().map(|p| (p.sheet.as_str(), p.reason.as_str())).collect();
-    bringing
-        .problems
-        .retain(|p| p.weight == Weight::Error || !known.contains(&(p.sheet.as_str(), p.reason.as_str())));
+    let mut most: HashMap<(&str, String), usize> = HashMap::new();
+    for problem in known {
+        let (words, figures) = gist(&problem.reason);
+        let before = most.entry((&problem.sheet, words)).or_insert(0);
+        *before = figures.max(*before);
+    }
+    bringing.problems.retain(|problem| {
+        let (words, figures) = gist(&problem.reason);
+        let before = most.get(&(problem.sheet.as_str(), words));
+        problem.weight == Weight::Error || before.is_none_or(|before| figures > *before)
+    });
+}
+
+/// The words of a finding without the rows it names, and how many figures stand in it: the same about as many rows, or
+/// fewer, is nothing new.
+fn gist(reason: &str) -> (String, usize) {
+    const OF_LISTS: [&str; 3] = ["row", "rows", "and"];
+    let parts = reason.split(|c: char| !c.is_alphanumeric()).filter(|part| !part.is_empty());
+    let (figures, words): (Vec<&str>, Vec<&str>) =
+        parts.partition(|part| part.bytes().all(|b| b.is_ascii_digit()));
+    let words: Vec<&str> = words.into_iter().filter(|word| !OF_LISTS.contains(word)).collect();
+    (words.join(" "), figures.len())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::gist;
+
+    fn check(one: &str, other: &str, same: bool, fewer: bool) {
+        let (one, other) = (gist(one), gist(other));
+        assert_eq!((one.0 == other.0, one.1 < other.1), (same, fewer), "{one:?} {other:?}");
+    }
+
+    #[test]
+    fn the_same_finding_about_other_rows_is_known_again() {
+        let three = "3 telephone numbers in rows 2, 3 and 5: each is a land line";
+        check(three, "4 telephone numbers in rows 2, 3, 4 and 6: each is a land line", true, true);
+        check(three, "3 telephone numbers in rows 3, 4 and 6: each is a land line", true, false);
+        check("no time between 'Kelp' and 'Gulls'", "no time between 'Kelp' and 'Finale'", false, false);
+    }
 }

@@ -139,7 +139,7 @@ pub(super) const CHANGES_FORGET: Statement =
     s(2, "DELETE FROM season_change WHERE season = $1 AND revision <= $2");
 pub(super) const CHANGES: Statement = s(
     2,
-    "SELECT revision, at_ms, what, CASE WHEN was = '' THEN 0 ELSE 1 END FROM season_change WHERE season = $1 \
+    "SELECT revision, at_ms, what, CAST(CASE WHEN was = '' THEN 0 ELSE 1 END AS BIGINT) FROM season_change WHERE season = $1 \
      ORDER BY revision DESC LIMIT $2",
 );
 /// Only of the latest change: what an earlier one replaced may have been replaced again.

@@ -110,7 +110,7 @@ async fn a_workbook_that_is_none_or_wrong_is_told_and_kept_out() {
     book.sheet_mut("children").rows.truncate(2);
     let bringing = house.office.preview(book, Vec::new()).await.unwrap();
     let words: Vec<String> = bringing.holds.iter().map(|hold| hold.words()).collect();
-    assert_eq!(words, ["2 of 5 children are left"]);
+    assert_eq!(words, ["2 of 5 children are left", "1 of 4 guardians are left"]);
     assert_eq!(bringing.children, (5, 2));
     assert_eq!(revision(&house).await, 1);
 }
