@@ -293,7 +293,7 @@ async fn the_latest_change_can_be_undone_and_a_ref_is_never_given_twice(engine: 
     row.set("ref", "C9001");
     children.push(row);
     children.iter_mut().zip(2..).for_each(|(row, number)| row.number = number);
-    assert!(store.put_change("demo", &other, 1, now(), "three things").await.unwrap());
+    assert!(store.put_change("demo", &other, None, 1, now(), "three things").await.unwrap());
     let stored = store.season().await.unwrap().unwrap();
     assert_eq!(stored.book, other);
     assert_eq!(stored.given[&'C'], 9001);
@@ -302,7 +302,7 @@ async fn the_latest_change_can_be_undone_and_a_ref_is_never_given_twice(engine: 
     let back = store.book_before(SEASON, 2).await.unwrap().unwrap();
     assert_eq!(back, book);
     // Taken back it is the latest, and what came before it no longer is.
-    assert!(store.put_change("demo", &back, 2, now(), "taken back").await.unwrap());
+    assert!(store.put_change("demo", &back, None, 2, now(), "taken back").await.unwrap());
     assert_eq!(store.book_before(SEASON, 2).await.unwrap(), None);
     assert_eq!(store.book_before(SEASON, 3).await.unwrap().unwrap(), other);
     assert_eq!(store.season().await.unwrap().unwrap().given[&'C'], 9001, "given once, given for good");
@@ -311,7 +311,7 @@ async fn the_latest_change_can_be_undone_and_a_ref_is_never_given_twice(engine: 
     assert_eq!(words, [(3, "taken back", true), (2, "three things", true), (1, "", false)]);
     // So many are kept, and no more.
     for revision in 3..60 {
-        assert!(store.put_change("demo", &back, revision, now(), "again").await.unwrap());
+        assert!(store.put_change("demo", &back, None, revision, now(), "again").await.unwrap());
     }
     assert_eq!(store.changes(SEASON, 100).await.unwrap().len(), 50);
 }
@@ -863,7 +863,7 @@ async fn a_withdrawn_message_may_be_wanted_again_but_is_alive_once(engine: Engin
         bench.add(vec![message("k", Channel::Mail)]).await;
         bench.add(vec![message("k", Channel::Mail)]).await;
         assert_eq!(bench.one("SELECT COUNT(*) FROM message").await, turn);
-        let open = bench.store.open_messages(SEASON, Some("HG001")).await.unwrap();
+        let open = bench.store.open_messages(SEASON, Some(&["HG001"])).await.unwrap();
         assert_eq!((open.len(), open[0].parts.len()), (1, 1));
         Operation::Withdraw.run(&bench, &open[0]).await;
         assert_eq!(bench.store.open_messages(SEASON, None).await.unwrap().len(), 0);

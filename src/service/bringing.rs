@@ -2,7 +2,7 @@
 
 use super::falling::{Fall, falls};
 use super::foreseeing::{Foreseen, Papers, papers};
-use super::office::{Office, OfficeFault};
+use super::office::{Office, OfficeFault, Ready};
 use super::planning::Planned;
 use super::ports::{Gateway, Store, StoredSeason};
 use crate::domain::board::Board;
@@ -10,7 +10,7 @@ use crate::domain::book::{Book, Problem, Weight};
 use crate::domain::changes::{Change, ChangeKind, changes};
 use crate::domain::holds::{Hold, holds};
 use crate::domain::layout::{self, GUARDIAN_LETTER, SHEETS, setting_text};
-use crate::domain::reading;
+use crate::domain::reading::{self, Kept, Reading};
 use crate::domain::refs::{self, Given, Question};
 use crate::domain::season::{Ref, Season, Series};
 use crate::domain::touched::{Touched, touched};
@@ -54,6 +54,8 @@ pub struct Bringing {
     pub children: (usize, usize),
     /// The revision it was made against; 0 for the first workbook of all.
     pub revision: i64,
+    /// The season it makes, where one is in force already.
+    pub(super) ready: Option<Ready>,
 }
 
 impl Bringing {
@@ -133,23 +135,25 @@ impl<S: Store, G: Gateway> Office<S, G> {
         found: Vec<Problem>,
         replies: &Replies,
     ) -> Result<Bringing, OfficeFault> {
-        let stored = self.store.season().await?;
+        let (stored, kept) = self.in_force().await?;
         let previous = stored.as_ref().map(|s| (&s.book, &s.given));
         let questions = adopted(&mut book, previous, replies);
-        self.look(stored.as_ref(), book, found, questions).await
+        self.look(stored.as_deref(), &kept, book, found, questions).await
     }
 
     /// What a workbook with its refs would change in the one in force.
     pub(super) async fn look(
         &self,
         stored: Option<&StoredSeason>,
+        kept: &Kept,
         book: Book,
         found: Vec<Problem>,
         questions: Vec<Question>,
     ) -> Result<Bringing, OfficeFault> {
         let none = Book::default();
         let previous = stored.map_or(&none, |s| &s.book);
-        let (season, read) = reading::season(&book);
+        let Reading { season, problems: read, kept } = reading::read(&book, Some((previous, kept)));
+        let warnings = Arc::new(read.clone());
         let children = (previous.rows("children").len(), book.rows("children").len());
         let mut bringing = Bringing {
             problems: merged(found, read),
@@ -163,13 +167,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
             what: WORKBOOK.to_owned(),
             children,
             revision: stored.map_or(0, |s| s.revision),
+            ready: None,
             book,
         };
         let held = bringing.holds.iter().map(held).collect::<Vec<_>>();
         bringing.problems.extend(held);
         bringing.problems.sort_by_key(|p| p.weight);
         let (Some(season), Some(stored)) = (season, stored) else { return Ok(bringing) };
-        let new = Board::of(season);
+        let new = Arc::new(Board::of(season));
         let (id, old) = match self.desk().await {
             Ok(desk) => {
                 bringing.falls = falls(&desk.board, &desk.record, &new);
@@ -187,6 +192,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         bringing.people = people(&old.season, &new.season, &touched);
         bringing.papers = papers(&old, &new, &touched.events, self.now());
         bringing.foreseen = self.foresee(id, &old, &new, &touched).await?;
+        bringing.ready = Some(Ready { board: new, kept, warnings, touched });
         Ok(bringing)
     }
 
@@ -209,8 +215,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if !bringing.questions.is_empty() {
             return Err(BringFault::Questions(bringing.questions.len()));
         }
-        let stored = self.store.season().await.map_err(OfficeFault::from)?;
-        if stored.map_or(0, |s| s.revision) != bringing.revision {
+        let (stored, _) = self.in_force().await?;
+        if stored.as_ref().map_or(0, |s| s.revision) != bringing.revision {
             return Err(BringFault::Moved);
         }
         if !bringing.holds.is_empty() && going != Some(bringing.going()) {
@@ -222,12 +228,52 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }
         let reference = setting_text(&bringing.book, "ref").to_uppercase();
         let (book, revision, what) = (&bringing.book, bringing.revision, bringing.what.as_str());
-        let taken = self.store.put_change(&reference, book, revision, self.now(), what).await;
+        let (now, before) = (self.now(), stored.as_ref().map(|stored| &stored.book));
+        let taken = self.store.put_change(&reference, book, before, revision, now, what).await;
         if !taken.map_err(OfficeFault::from)? {
             return Err(BringFault::Moved);
         }
-        let planned = self.plan_tick().await?;
+        let planned = match (&bringing.ready, stored) {
+            (Some(ready), Some(stored)) => self.plan_touched(ready, bringing, &stored, now).await?,
+            _ => self.plan_tick().await?,
+        };
         Ok(Brought { revision: bringing.revision + 1, changed: bringing.changes.len(), planned })
+    }
+}
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// Lays out a workbook that was taken in, and plans those again whom it touches.
+    async fn plan_touched(
+        &self,
+        ready: &Ready,
+        bringing: &Bringing,
+        before: &StoredSeason,
+        now: Timestamp,
+    ) -> Result<Planned, OfficeFault> {
+        let stored = StoredSeason {
+            id: before.id,
+            reference: before.reference.clone(),
+            revision: bringing.revision + 1,
+            revised_at: now,
+            book: bringing.book.clone(),
+            given: refs::given_with(&before.given, &bringing.book),
+        };
+        self.lay_out(stored, ready).await;
+        if ready.touched.all_messages {
+            return self.plan_tick().await;
+        }
+        let desk = self.desk().await?;
+        let announced = self.store.announced(desk.season).await?;
+        let touched: BTreeSet<&str> =
+            ready.touched.households.iter().chain(&announced).map(String::as_str).collect();
+        let (here, gone): (Vec<&str>, Vec<&str>) =
+            touched.into_iter().partition(|household| desk.board.household(household).is_some());
+        let here = here.into_iter().filter_map(|household| desk.board.household(household)).collect();
+        let mut delta = self.difference_for(&desk, &here, now).await?;
+        if !gone.is_empty() {
+            self.add_gone(&desk, &mut delta, &gone).await?;
+        }
+        self.reconcile(&desk, &delta, now).await
     }
 }
 

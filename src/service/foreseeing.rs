@@ -58,21 +58,19 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let now = self.now();
         let history = self.store.history(season).await?;
         let record = rebuild(new, &history, now);
-        let mut open = self.store.open_messages(season, None).await?;
         // An announcement that has not left yet is counted from the latest change, whatever that is about.
-        let announced =
-            |message: &&StoredMessage| message.parts.iter().any(|part| part.notice == plan::CHANGE);
-        let announced: BTreeSet<Ref> =
-            open.iter().filter(announced).map(|message| message.household.clone()).collect();
-        let concerned = |household: &Ref| {
-            touched.all_messages || touched.households.contains(household) || announced.contains(household)
-        };
+        let announced = self.store.announced(season).await?;
+        let concerned: BTreeSet<&str> =
+            touched.households.iter().chain(&announced).map(String::as_str).collect();
+        let concerns = |household: &Ref| touched.all_messages || concerned.contains(household.as_str());
         let households = (0_u32..).map(HouseholdId).zip(&new.season.households);
         let wanted = households
-            .filter(|(_, household)| concerned(&household.reference))
+            .filter(|(_, household)| concerns(&household.reference))
             .flat_map(|(id, _)| plan::plan_household(new, &record, id, now))
             .collect();
-        open.retain(|message| concerned(&message.household));
+        let concerned: Vec<&str> = concerned.into_iter().collect();
+        let some = (!touched.all_messages).then_some(concerned.as_slice());
+        let open = self.store.open_messages(season, some).await?;
         let delta = difference(new, &record, wanted, &open);
         let by_id: HashMap<i64, &StoredMessage> = open.iter().map(|message| (message.id, message)).collect();
         let told = |message: &StoredMessage, at| foretold([new, old], message, at);

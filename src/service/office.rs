@@ -1,16 +1,19 @@
 //! The office: everything a use case needs at hand, and the record kept in memory in step with the store.
 
 use super::outlook::Tariffs;
-use super::ports::{Clock, Gateway, History, NewAnswer, Random, Store, StoreFault, StoredTelling};
+use super::ports::{
+    Clock, Gateway, History, NewAnswer, Random, Store, StoreFault, StoredSeason, StoredTelling,
+};
 use super::wording::Wording;
 use crate::domain::board::{Board, Item};
 use crate::domain::book::Problem;
 use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::plan::CHANGE;
-use crate::domain::reading;
+use crate::domain::reading::{self, Kept, Reading};
 use crate::domain::record::{Answer, Ask, CallEnd, Cover, NoticeKey, Record, Rung};
-use crate::domain::season::{Channel, GuardianId};
+use crate::domain::season::{Channel, GuardianId, Season};
+use crate::domain::touched::Touched;
 use jiff::{SignedDuration, Timestamp};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex};
@@ -86,6 +89,10 @@ pub struct Desk {
     pub season: i64,
     /// Revision of the workbook.
     pub revision: i64,
+    /// The workbook in force.
+    pub stored: Arc<StoredSeason>,
+    /// Who people are by it, for one that differs in something else.
+    pub kept: Kept,
     /// The season and all that follows from it.
     pub board: Arc<Board>,
     /// What was found wrong with the workbook and did not keep it out.
@@ -94,6 +101,16 @@ pub struct Desk {
     pub record: Record,
     /// The store's pulse this was read at, or that of our own last write.
     pub pulse: i64,
+}
+
+/// A season made ready to be laid on the desk.
+#[derive(Debug, Clone)]
+pub(super) struct Ready {
+    pub(super) board: Arc<Board>,
+    pub(super) kept: Kept,
+    pub(super) warnings: Arc<Vec<Problem>>,
+    /// What of the season in force it touches.
+    pub(super) touched: Touched,
 }
 
 /// A gateway's state as the office sees it.
@@ -193,14 +210,49 @@ impl<S: Store, G: Gateway> Office<S, G> {
             }
         }
         let stored = self.store.season().await?.ok_or(OfficeFault::NoSeason)?;
-        let (season, problems) = reading::season(&stored.book);
+        let Reading { season, problems, kept } = reading::read(&stored.book, None);
         let Some(season) = season else { return Err(OfficeFault::Workbook(problems)) };
         let (board, warnings) = (Arc::new(Board::of(season)), Arc::new(problems));
         let history = self.store.history(stored.id).await?;
         let record = rebuild(&board, &history, stored.revised_at);
         // Read after the workbook, the pulse may be that of a newer one, which the next look must notice.
         let pulse = if history.revision == stored.revision { history.pulse } else { -1 };
-        Ok(Desk { season: stored.id, revision: stored.revision, board, warnings, record, pulse })
+        let (season, revision, stored) = (stored.id, stored.revision, Arc::new(stored));
+        Ok(Desk { season, revision, stored, kept, board, warnings, record, pulse })
+    }
+
+    /// The workbook in force, as far as there is one, and who people are by it.
+    pub(super) async fn in_force(&self) -> Result<(Option<Arc<StoredSeason>>, Kept), OfficeFault> {
+        match self.desk().await {
+            Ok(desk) => Ok((Some(Arc::clone(&desk.stored)), desk.kept.clone())),
+            // A stored workbook that no longer reads is still the one that a new one is held against.
+            Err(OfficeFault::NoSeason | OfficeFault::Workbook(_)) => {
+                Ok((self.store.season().await?.map(Arc::new), Kept::default()))
+            }
+            Err(fault) => Err(fault),
+        }
+    }
+
+    /// Lays a workbook just taken in on the desk, so that nothing of it is read back. Where it names the same people,
+    /// events and notices as the one before, what has happened stays as it is.
+    pub(super) async fn lay_out(&self, stored: StoredSeason, ready: &Ready) {
+        let mut held = self.desk.lock().await;
+        let Some(desk) = held.as_mut() else { return };
+        if desk.revision + 1 != stored.revision || desk.season != stored.id {
+            return;
+        }
+        if same_names(&desk.board.season, &ready.board.season) {
+            desk.record.revised_at = stored.revised_at;
+            desk.pulse += 1;
+        } else {
+            // What has happened is read again, against the new season.
+            desk.pulse = -1;
+        }
+        desk.revision = stored.revision;
+        desk.stored = Arc::new(stored);
+        desk.kept = ready.kept.clone();
+        desk.board = Arc::clone(&ready.board);
+        desk.warnings = Arc::clone(&ready.warnings);
     }
 
     /// The rests of gateways that cannot be used at the moment.
@@ -212,6 +264,19 @@ impl<S: Store, G: Gateway> Office<S, G> {
         list.sort_by_key(|(channel, _)| *channel);
         list
     }
+}
+
+/// Whether both seasons have the same people, events and notices in the same places, so that indices mean the same.
+fn same_names(one: &Season, other: &Season) -> bool {
+    let names = |season: &Season| -> Vec<String> {
+        let people = season.children.iter().map(|c| &c.reference);
+        let guardians = season.guardians.iter().map(|g| &g.reference);
+        let events = season.events.iter().map(|e| &e.reference);
+        let notices = season.notices.iter().map(|n| &n.reference);
+        let chaperones = season.chaperones.iter().map(|c| &c.reference);
+        people.chain(guardians).chain(events).chain(notices).chain(chaperones).cloned().collect()
+    };
+    names(one) == names(other)
 }
 
 /// Rebuilds the record from everything that happened; rows that are gone from the season are left out.

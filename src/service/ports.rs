@@ -6,6 +6,7 @@ use crate::domain::graph::State;
 use crate::domain::refs::Given;
 use crate::domain::season::Channel;
 use jiff::Timestamp;
+use std::collections::HashMap;
 use std::future::Future;
 
 mod carrying;
@@ -32,7 +33,8 @@ pub use incoming::{
 };
 pub use links::{LinkKind, NewLink, StoredLink};
 pub use messages::{
-    Delta, NewAttempt, Outcome, Settled, StoredAttempt, StoredMessage, StoredPart, TendRules, Tended, Unsent,
+    Delta, NewAttempt, OpenLine, Outcome, Settled, StoredAttempt, StoredMessage, StoredPart, TendRules,
+    Tended, Unsent,
 };
 
 /// The one clock.
@@ -124,11 +126,13 @@ pub trait Store: Send + Sync {
         expected: i64,
         at: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
-    /// As [`Store::put_season`], keeping by which action and what it replaces.
+    /// As [`Store::put_season`], keeping by which action and what it replaces. `before` is the workbook in force at
+    /// `expected`, where it is at hand: then it is not read again.
     fn put_change(
         &self,
         reference: &str,
         book: &Book,
+        before: Option<&Book>,
         expected: i64,
         at: Timestamp,
         what: &str,
@@ -149,12 +153,22 @@ pub trait Store: Send + Sync {
     fn history(&self, season: i64) -> impl Future<Output = Result<History, StoreFault>> + Send;
     /// The present pulse, to notice changes by others.
     fn pulse(&self, season: i64) -> impl Future<Output = Result<i64, StoreFault>> + Send;
-    /// Messages not at an end: of one household, or of all.
+    /// Messages not at an end: of some households, or of all.
     fn open_messages(
         &self,
         season: i64,
-        household: Option<&str>,
+        households: Option<&[&str]>,
     ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    /// The same of some households in short, by household.
+    fn open_lines(
+        &self,
+        season: i64,
+        households: &[&str],
+    ) -> impl Future<Output = Result<HashMap<String, Vec<OpenLine>>, StoreFault>> + Send;
+    /// Households with messages not at an end.
+    fn open_households(&self, season: i64) -> impl Future<Output = Result<Vec<String>, StoreFault>> + Send;
+    /// Households to whom an announcement of a change has still to go.
+    fn announced(&self, season: i64) -> impl Future<Output = Result<Vec<String>, StoreFault>> + Send;
     /// Carries out a plan's delta; withdrawals and moves touch only messages that may still be withdrawn or moved.
     fn reconcile(
         &self,

@@ -4,11 +4,9 @@ use super::db::Tx;
 use super::seasons::{self, Line, Lines};
 use super::{SqlStore, instant, ms, set, sql};
 use crate::domain::book::Book;
-use crate::domain::layout::{GUARDIAN_LETTER, GUARDIANS_PER_CHILD, SHEETS, guardian_column};
-use crate::domain::refs::Given;
+use crate::domain::refs::{self, Given};
 use crate::service::ports::{StoreFault, StoredChange};
 use jiff::Timestamp;
-use std::collections::BTreeMap;
 
 /// Changes whose old rows are kept; they hold what people wrote, so no more than can be of use.
 const CHANGES_KEPT: i64 = 50;
@@ -90,22 +88,8 @@ pub(super) async fn given(store: &SqlStore, season: i64) -> Result<Given, StoreF
 
 /// Notes the refs of a workbook as given out.
 pub(super) async fn give(tx: &mut Tx, season: i64, book: &Book) -> Result<(), StoreFault> {
-    let mut highest: BTreeMap<char, i64> = BTreeMap::new();
-    let mut note = |letter: char, reference: &str| {
-        if let Some(number) = reference.strip_prefix(letter).and_then(|digits| digits.parse::<i64>().ok()) {
-            let known = highest.entry(letter).or_insert(0);
-            *known = number.max(*known);
-        }
-    };
-    for layout in SHEETS {
-        let Some(letter) = layout.letter else { continue };
-        book.rows(layout.name).iter().for_each(|row| note(letter, row.text("ref")));
-    }
-    let columns: Vec<String> = (1..=GUARDIANS_PER_CHILD).map(|slot| guardian_column(slot, "ref")).collect();
-    for row in book.rows("children") {
-        columns.iter().for_each(|column| note(GUARDIAN_LETTER, row.text(column)));
-    }
-    let rows: Vec<(String, i64)> =
+    let highest = refs::given_with(&Given::new(), book);
+    let rows: Vec<(String, u64)> =
         highest.into_iter().map(|(letter, number)| (letter.to_string(), number)).collect();
     tx.run(sql::GIVE, vec![set(&rows)?, season.into()]).await?;
     Ok(())

@@ -1,14 +1,14 @@
 //! Every step of a message's life, each inside one transaction with its ledger entry.
 
-use super::db::{Row, Tx, Value};
+use super::db::{Row, Statement, Tx, Value};
 use super::ledger::Note;
 use super::people::add_links;
 use super::{SqlStore, channel, fingerprint, incoming, instant, ledger, ms, set, sql, state};
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    Delta, NewAttempt, NewReceipt, News, Settled, StoreFault, StoredAttempt, StoredMessage, StoredPart,
-    TendRules, Tended, Unsent,
+    Delta, NewAttempt, NewReceipt, News, OpenLine, Settled, StoreFault, StoredAttempt, StoredMessage,
+    StoredPart, TendRules, Tended, Unsent,
 };
 use jiff::Timestamp;
 use std::collections::{HashMap, HashSet};
@@ -66,21 +66,63 @@ fn ids(messages: &[StoredMessage]) -> Result<Value, StoreFault> {
 pub(super) async fn open(
     store: &SqlStore,
     season: i64,
-    household: Option<&str>,
+    households: Option<&[&str]>,
 ) -> Result<Vec<StoredMessage>, StoreFault> {
-    match household {
+    match households {
         None => {
             let rows = store.db.fetch(sql::OPEN_OF_ALL, vec![season.into()]).await?;
             let messages = rows.iter().map(message).collect::<Result<_, _>>()?;
             with_parts(messages, store.db.fetch(sql::PARTS_OF_OPEN, vec![season.into()]).await?)
         }
-        Some(household) => {
-            let rows = store.db.fetch(sql::OPEN_OF_HOUSEHOLD, vec![season.into(), household.into()]).await?;
+        Some(households) => {
+            let values = vec![season.into(), set(&households)?];
+            let rows = store.db.fetch(sql::OPEN_OF_HOUSEHOLDS, values).await?;
             let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
             let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
             with_parts(messages, parts)
         }
     }
+}
+
+pub(super) async fn open_lines(
+    store: &SqlStore,
+    season: i64,
+    households: &[&str],
+) -> Result<HashMap<String, Vec<OpenLine>>, StoreFault> {
+    let rows = store.db.fetch(sql::OPEN_LINES, vec![season.into(), set(&households)?]).await?;
+    rows.iter()
+        .map(|row| {
+            let (household, lines) = (row.text(0)?, row.text(1)?);
+            let lines: Option<Vec<OpenLine>> = lines.split(',').map(open_line).collect();
+            let lines = lines.ok_or_else(|| StoreFault::BrokenRow {
+                table: "message",
+                row: household.clone(),
+                reason: "a key or a time of its messages is not what it should be".to_owned(),
+            })?;
+            Ok((household, lines))
+        })
+        .collect()
+}
+
+/// A message in short: key, due, until, at once, state.
+fn open_line(text: &str) -> Option<OpenLine> {
+    let mut words = text.split(' ');
+    let key = u128::from_str_radix(words.next()?, 16).ok()?;
+    let (due, until) = (words.next()?.parse().ok()?, words.next()?.parse().ok()?);
+    let at_once = words.next()? == "1";
+    let state = State::from_word(words.next()?)?;
+    let movable = matches!(state, State::Planned | State::Claimed | State::WaitingToRetry);
+    Some(OpenLine { key, due, until, at_once, movable })
+}
+
+/// Households by a statement that lists them.
+pub(super) async fn households(
+    store: &SqlStore,
+    listed: Statement,
+    season: i64,
+) -> Result<Vec<String>, StoreFault> {
+    let rows = store.db.fetch(listed, vec![season.into()]).await?;
+    rows.iter().map(|row| row.text(0)).collect()
 }
 
 pub(super) async fn of_key(

@@ -20,12 +20,13 @@ use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
     ClaimedReply, Course, CrashPoint, Delta, Effects, Hand, History, LedgerLine, NewAnswer, NewAttempt,
-    NewDigest, NewFeed, NewIncoming, NewLink, NewReceipt, NewReply, Offer, Random, Receipted, Settled,
-    SettledReply, Store, StoreFault, StoredAttempt, StoredChange, StoredDeed, StoredDigest, StoredFeed,
-    StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    NewDigest, NewFeed, NewIncoming, NewLink, NewReceipt, NewReply, Offer, OpenLine, Random, Receipted,
+    Settled, SettledReply, Store, StoreFault, StoredAttempt, StoredChange, StoredDeed, StoredDigest,
+    StoredFeed, StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
+use std::collections::HashMap;
 use std::sync::Mutex;
 
 /// The store behind the whole program.
@@ -129,17 +130,18 @@ impl Store for SqlStore {
         expected: i64,
         at: Timestamp,
     ) -> Result<bool, StoreFault> {
-        seasons::put(self, reference, book, expected, at, "").await
+        seasons::put(self, reference, book, None, expected, at, "").await
     }
     async fn put_change(
         &self,
         reference: &str,
         book: &Book,
+        before: Option<&Book>,
         expected: i64,
         at: Timestamp,
         what: &str,
     ) -> Result<bool, StoreFault> {
-        seasons::put(self, reference, book, expected, at, what).await
+        seasons::put(self, reference, book, before, expected, at, what).await
     }
     async fn changes(&self, season: i64, most: u32) -> Result<Vec<StoredChange>, StoreFault> {
         changes::list(self, season, most).await
@@ -157,9 +159,22 @@ impl Store for SqlStore {
     async fn open_messages(
         &self,
         season: i64,
-        household: Option<&str>,
+        households: Option<&[&str]>,
     ) -> Result<Vec<StoredMessage>, StoreFault> {
-        messages::open(self, season, household).await
+        messages::open(self, season, households).await
+    }
+    async fn open_lines(
+        &self,
+        season: i64,
+        households: &[&str],
+    ) -> Result<HashMap<String, Vec<OpenLine>>, StoreFault> {
+        messages::open_lines(self, season, households).await
+    }
+    async fn open_households(&self, season: i64) -> Result<Vec<String>, StoreFault> {
+        messages::households(self, sql::OPEN_HOUSEHOLDS, season).await
+    }
+    async fn announced(&self, season: i64) -> Result<Vec<String>, StoreFault> {
+        messages::households(self, sql::ANNOUNCED, season).await
     }
     async fn reconcile(&self, season: i64, delta: &Delta, at: Timestamp) -> Result<(), StoreFault> {
         let mut tx = self.db.begin().await?;

@@ -61,12 +61,11 @@ pub(super) fn book_of(lines: Lines) -> Result<Book, StoreFault> {
     Ok(Book { sheets })
 }
 
-/// The rows of a workbook as stored: by sheet and line, position and cells.
-fn lines(book: &Book) -> BTreeMap<Line, (i64, String)> {
-    let mut out = BTreeMap::new();
-    for sheet in &book.sheets {
+/// The names of a workbook's rows as stored, with their positions.
+fn named(book: &Book) -> impl Iterator<Item = (Line, (i64, &Row))> {
+    book.sheets.iter().flat_map(|sheet| {
         let has_ref = SHEETS.iter().any(|l| l.name == sheet.name && l.letter.is_some());
-        for (at, row) in sheet.rows.iter().enumerate() {
+        sheet.rows.iter().enumerate().map(move |(at, row)| {
             let reference = row.text("ref");
             // House rules share one ref over several languages, so the language is part of the line's name.
             let line = if has_ref && !reference.is_empty() {
@@ -74,24 +73,65 @@ fn lines(book: &Book) -> BTreeMap<Line, (i64, String)> {
             } else {
                 format!("#{at:06}")
             };
-            let cells: BTreeMap<&str, &str> = row
-                .cells
-                .iter()
-                .filter_map(|(column, cell)| match cell {
-                    Cell::Text(text) => Some((column.as_str(), text.as_str())),
-                    Cell::Fault(_) => None,
-                })
-                .collect();
-            out.insert((sheet.name.clone(), line), (at as i64 + 2, serde_json::json!(cells).to_string()));
+            ((sheet.name.clone(), line), (at as i64 + 2, row))
+        })
+    })
+}
+
+/// The cells of a row as stored.
+fn cells(row: &Row) -> String {
+    let cells: BTreeMap<&str, &str> = row
+        .cells
+        .iter()
+        .filter_map(|(column, cell)| match cell {
+            Cell::Text(text) => Some((column.as_str(), text.as_str())),
+            Cell::Fault(_) => None,
+        })
+        .collect();
+    serde_json::json!(cells).to_string()
+}
+
+/// What a workbook replaces in another.
+struct Replaced {
+    /// Rows that are new or other than they were.
+    changed: BTreeMap<Line, (i64, String)>,
+    /// Rows that are gone.
+    gone: Vec<Line>,
+    /// What stood in place of both.
+    was: Lines,
+}
+
+/// Against rows as stored.
+fn against_stored(book: &Book, stored: Lines) -> Replaced {
+    let wanted: BTreeMap<Line, (i64, String)> =
+        named(book).map(|(line, (at, row))| (line, (at, cells(row)))).collect();
+    let gone: Vec<Line> = stored.keys().filter(|line| !wanted.contains_key(*line)).cloned().collect();
+    let changed = wanted.into_iter().filter(|(line, value)| stored.get(line) != Some(value)).collect();
+    Replaced { changed, gone, was: stored }
+}
+
+/// Against a workbook at hand; only what differs is written out.
+fn against_book(book: &Book, before: &Book) -> Replaced {
+    let mut old: HashMap<Line, (i64, &Row)> = named(before).collect();
+    let (mut changed, mut was) = (BTreeMap::new(), Lines::new());
+    for (line, (at, row)) in named(book) {
+        match old.remove(&line) {
+            Some((then, other)) if then == at && other.cells == row.cells => continue,
+            Some((then, other)) => drop(was.insert(line.clone(), (then, cells(other)))),
+            None => {}
         }
+        changed.insert(line, (at, cells(row)));
     }
-    out
+    let gone: Vec<Line> = old.keys().cloned().collect();
+    was.extend(old.into_iter().map(|(line, (at, row))| (line, (at, cells(row)))));
+    Replaced { changed, gone, was }
 }
 
 pub(super) async fn put(
     store: &SqlStore,
     reference: &str,
     book: &Book,
+    before: Option<&Book>,
     expected: i64,
     at: Timestamp,
     what: &str,
@@ -108,12 +148,12 @@ pub(super) async fn put(
         let Some(row) = rows.first() else { return Ok(false) };
         (id, row.int(0)?)
     };
-    let stored = lines_of(&tx.fetch(sql::SEASON_ROWS, vec![season.into()]).await?)?;
-    let wanted = lines(book);
-    let changed: Vec<_> = wanted.iter().filter(|(line, value)| stored.get(*line) != Some(*value)).collect();
-    let gone: Vec<&Line> = stored.keys().filter(|line| !wanted.contains_key(*line)).collect();
-    let replaced: Vec<&Line> = changed.iter().map(|(line, _)| *line).chain(gone.iter().copied()).collect();
-    changes::note(&mut tx, season, (revision, at, what), &stored, &replaced).await?;
+    let Replaced { changed, gone, was } = match before {
+        Some(before) => against_book(book, before),
+        None => against_stored(book, lines_of(&tx.fetch(sql::SEASON_ROWS, vec![season.into()]).await?)?),
+    };
+    let replaced: Vec<&Line> = changed.keys().chain(&gone).collect();
+    changes::note(&mut tx, season, (revision, at, what), &was, &replaced).await?;
     changes::give(&mut tx, season, book).await?;
     let changed: Vec<_> = changed
         .into_iter()

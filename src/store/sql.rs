@@ -30,7 +30,10 @@ pub const ALL: &[(&str, Statement)] = &[
     ("WITHDRAW", WITHDRAW),
     ("RETIME", RETIME),
     ("OPEN_OF_ALL", OPEN_OF_ALL),
-    ("OPEN_OF_HOUSEHOLD", OPEN_OF_HOUSEHOLD),
+    ("OPEN_OF_HOUSEHOLDS", OPEN_OF_HOUSEHOLDS),
+    ("OPEN_LINES", OPEN_LINES),
+    ("OPEN_HOUSEHOLDS", OPEN_HOUSEHOLDS),
+    ("ANNOUNCED", ANNOUNCED),
     ("MESSAGES_IN", MESSAGES_IN),
     ("MESSAGE", MESSAGE),
     ("MESSAGE_OF_KEY", MESSAGE_OF_KEY),
@@ -203,11 +206,28 @@ pub(super) const OPEN_OF_ALL: Statement = s(
      attempts, why FROM message WHERE season = $1 \
      AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') ORDER BY id",
 );
-pub(super) const OPEN_OF_HOUSEHOLD: Statement = s(
+pub(super) const OPEN_OF_HOUSEHOLDS: Statement = s(
     2,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 AND household = $2 \
+     attempts, why FROM message WHERE season = $1 AND household IN (SELECT value FROM json_each($2)) \
      AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') ORDER BY id",
+);
+/// One row a household, since a row a message costs more to hand over than to read.
+pub(super) const OPEN_LINES: Statement = s(
+    2,
+    "SELECT household, string_agg(key || ' ' || due_ms || ' ' || until_ms || ' ' || at_once || ' ' || state, ',') \
+     FROM message WHERE season = $1 AND household IN (SELECT value FROM json_each($2)) \
+     AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') GROUP BY household",
+);
+pub(super) const OPEN_HOUSEHOLDS: Statement = s(
+    1,
+    "SELECT DISTINCT household FROM message WHERE season = $1 \
+     AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain')",
+);
+pub(super) const ANNOUNCED: Statement = s(
+    1,
+    "SELECT DISTINCT household FROM message WHERE season = $1 AND wording IN ('change', 'cancelled') \
+     AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain')",
 );
 pub(super) const MESSAGES_IN: Statement = s(
     3,

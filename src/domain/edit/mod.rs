@@ -131,9 +131,6 @@ pub enum EditFault {
     /// The chaperone has nothing to pass on.
     #[error("{0} has no duty there")]
     NoDuty(String),
-    /// The season was changed by somebody else meanwhile.
-    #[error("the season was changed by somebody else meanwhile; please look again")]
-    Overtaken,
     /// She would take her own place.
     #[error("{0} has these duties already")]
     Herself(String),

@@ -70,6 +70,19 @@ impl Desk {
         self.errors
     }
 
+    /// The problems as they were found, and how many more there are.
+    pub(super) fn found(self) -> (Vec<Problem>, usize) {
+        (self.problems, self.untold)
+    }
+
+    /// Problems found before, of what is as it was.
+    pub(super) fn again(&mut self, (problems, untold): &(Vec<Problem>, usize)) {
+        self.errors |= problems.iter().any(|problem| problem.weight == Weight::Error);
+        let room = PROBLEMS_MAX.saturating_sub(self.problems.len()).min(problems.len());
+        self.problems.extend_from_slice(&problems[..room]);
+        self.untold += problems.len() - room + untold;
+    }
+
     /// The problems by sheet, row and weight.
     pub(super) fn finish(mut self) -> Vec<Problem> {
         let place = |name: &str| super::SHEETS.iter().position(|s| s.name == name);
@@ -108,7 +121,7 @@ pub(super) fn row_list(rows: &[u32]) -> String {
 }
 
 /// The names of one sheet, to be looked up from the others.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Names<Id> {
     /// The sheet they stand on.
     sheet: &'static str,

@@ -24,14 +24,44 @@ use super::season::Season;
 use super::typed::{self, shown};
 use super::words::{did_you_mean, key};
 use desk::{Desk, Spot};
+use people::Known;
+use programme::Programme;
 pub use repeats::OCCURRENCES_MAX;
 use repeats::Repeat;
+use settings::Head;
+use std::sync::Arc;
 
 /// Characters of one cell at most; longer text is not a name, a rule or a note but a document.
 pub const CELL_MAX_CHARS: usize = 4_000;
 
+/// Sheets that say who people are. They are most of a workbook, and most changes are of something else.
+const OF_PEOPLE: [&str; 2] = ["children", "chaperones"];
+/// Sheets that reading those depends on.
+const BESIDE_PEOPLE: [&str; 2] = ["season", "numbers"];
+
+/// A workbook as read.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// The season; there only when no problem is an error.
+    pub season: Option<Season>,
+    /// Problems in the order of the sheets.
+    pub problems: Vec<Problem>,
+    /// Who people are, for a workbook that differs in something else.
+    pub kept: Kept,
+}
+
+/// Who people are as one workbook says it.
+#[derive(Debug, Clone, Default)]
+pub struct Kept(Option<Arc<(Known, (Vec<Problem>, usize))>>);
+
 /// Reads a whole workbook. Problems come back in the order of the sheets; the season is there only when no problem is an error.
 pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
+    let Reading { season, problems, .. } = read(book, None);
+    (season, problems)
+}
+
+/// As [`season`]. Where a workbook read before says the same about people they are not read again.
+pub fn read(book: &Book, before: Option<(&Book, &Kept)>) -> Reading {
     let mut desk = Desk::default();
     let version = layout::setting_text(book, "version");
     if typed::count(version).ok() != Some(LAYOUT_VERSION) {
@@ -44,9 +74,13 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
             reason,
             "Use the program that wrote the workbook, or copy its lines into a blank one.",
         );
-        return (None, desk.finish());
+        return Reading { season: None, problems: desk.finish(), kept: Kept::default() };
     }
-    let mut own = book.clone();
+    let known = before.and_then(|(old, kept)| kept.0.as_ref().filter(|_| same_people(old, book)));
+    let of_people = |sheet: &str| OF_PEOPLE.contains(&sheet);
+    let mut own = Book::default();
+    let copied = book.sheets.iter().filter(|sheet| known.is_none() || !of_people(&sheet.name));
+    own.sheets.extend(copied.cloned());
     let mut phones = Phones::new(layout::setting_text(book, "country"));
     for question in refs::adopt_with(&mut own, None, &refs::Given::new(), &mut phones) {
         desk.error(
@@ -55,19 +89,41 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
             &question.cure,
         );
     }
+    let mut about_people = Desk::default();
     for sheet in SHEETS {
-        sheet_kinds(&own, sheet, &mut phones, &mut desk);
+        match (of_people(sheet.name), known) {
+            (false, _) => sheet_kinds(&own, sheet, &mut phones, &mut desk),
+            (true, None) => sheet_kinds(&own, sheet, &mut phones, &mut about_people),
+            (true, Some(_)) => {}
+        }
     }
     let repeats = repeats::spread(&mut own, &mut desk);
-    let season = build(&own, &repeats, &mut phones, &mut desk);
+    let head = settings::read(&own, &mut desk);
+    let programme = programme::read(&own, &head, &mut desk);
+    let kept = known.cloned().unwrap_or_else(|| {
+        let known = people::known(&own, &head, &programme, &mut phones, &mut about_people);
+        Arc::new((known, about_people.found()))
+    });
+    desk.again(&kept.1);
+    let season = build(&own, &repeats, head, programme, kept.0.clone(), &mut desk);
     let season = if desk.has_errors() { None } else { season };
-    (season, desk.finish())
+    Reading { season, problems: desk.finish(), kept: Kept(Some(kept)) }
 }
 
-fn build(book: &Book, repeats: &[Repeat], phones: &mut Phones, desk: &mut Desk) -> Option<Season> {
-    let head = settings::read(book, desk);
-    let programme = programme::read(book, &head, desk);
-    let people = people::read(book, &head, &programme, phones, desk);
+/// Whether two workbooks say the same about people, each in the same row.
+fn same_people(one: &Book, other: &Book) -> bool {
+    OF_PEOPLE.iter().chain(&BESIDE_PEOPLE).all(|sheet| one.rows(sheet) == other.rows(sheet))
+}
+
+fn build(
+    book: &Book,
+    repeats: &[Repeat],
+    head: Head,
+    programme: Programme,
+    known: Known,
+    desk: &mut Desk,
+) -> Option<Season> {
+    let people = people::with_duties(known, book, &programme, desk);
     let rules = rules::read(book, &head, &programme, desk);
     checks::run(&head, &programme, &people, desk);
     introductions::run(&programme, &people, &rules, desk);

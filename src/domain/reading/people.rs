@@ -5,11 +5,11 @@ use super::super::kin::{self, Doubt, Mention};
 use super::super::layout::guardian_column;
 use super::super::phone::Phones;
 use super::super::season::{
-    Care, Casting, Chaperone, Child, Consent, Contact, Duty, Guardian, Household, Side,
+    Care, Casting, Chaperone, ChaperoneId, Child, Consent, Contact, Duty, Guardian, Household, Side,
 };
 use super::super::typed;
 use super::super::words::{key, list};
-use super::desk::{Desk, Spot, row_list};
+use super::desk::{Desk, Names, Spot, row_list};
 use super::programme::Programme;
 use super::settings::Head;
 use super::{duties, households};
@@ -40,13 +40,27 @@ pub(super) fn index(at: usize) -> u32 {
     u32::try_from(at).unwrap_or(u32::MAX)
 }
 
-pub(super) fn read(
+/// What the sheets of people say by themselves.
+#[derive(Debug, Clone)]
+pub(super) struct Known {
+    children: Vec<Child>,
+    child_rows: Vec<u32>,
+    guardians: Vec<Guardian>,
+    guardian_rows: Vec<u32>,
+    households: Vec<Household>,
+    cares: Vec<Care>,
+    chaperones: Vec<Chaperone>,
+    chaperone_rows: Vec<u32>,
+    names: Names<ChaperoneId>,
+}
+
+pub(super) fn known(
     book: &Book,
     head: &Head,
     programme: &Programme,
     phones: &mut Phones,
     desk: &mut Desk,
-) -> People {
+) -> Known {
     let rows = book.rows("children");
     let children: Vec<Child> = rows.iter().map(|row| child(row, programme, desk)).collect();
     let mentions = kin::mentions(book, phones);
@@ -56,8 +70,7 @@ pub(super) fn read(
     let (guardians, guardian_rows) = guardians(rows, &mentions, &person, head, phones, desk);
     let (households, cares) = households::cares(rows, &mentions, &person, &guardians, desk);
     let (chaperones, names) = duties::chaperones(book, head, phones, desk);
-    let (duties, duty_rows) = duties::duties(book, programme, &names, desk);
-    People {
+    Known {
         children,
         child_rows: rows.iter().map(|row| row.number).collect(),
         guardians,
@@ -66,6 +79,22 @@ pub(super) fn read(
         cares,
         chaperones,
         chaperone_rows: book.rows("chaperones").iter().map(|row| row.number).collect(),
+        names,
+    }
+}
+
+/// Who people are, and what they do.
+pub(super) fn with_duties(known: Known, book: &Book, programme: &Programme, desk: &mut Desk) -> People {
+    let (duties, duty_rows) = duties::duties(book, programme, &known.names, desk);
+    People {
+        children: known.children,
+        child_rows: known.child_rows,
+        guardians: known.guardians,
+        guardian_rows: known.guardian_rows,
+        households: known.households,
+        cares: known.cares,
+        chaperones: known.chaperones,
+        chaperone_rows: known.chaperone_rows,
         duties,
         duty_rows,
     }

@@ -7,7 +7,7 @@
 mod guardians;
 
 use crate::domain::book::{Book, Cell, Row};
-use crate::domain::layout::{SHEETS, setting_text};
+use crate::domain::layout::{GUARDIAN_LETTER, GUARDIANS_PER_CHILD, SHEETS, guardian_column, setting_text};
 use crate::domain::phone::Phones;
 use crate::domain::season::Ref;
 use crate::domain::words::{key, list};
@@ -81,6 +81,9 @@ pub(super) fn adopt_with(
     let mut questions = Vec::new();
     for sheet in SHEETS {
         let Some(letter) = sheet.letter else { continue };
+        if is_known(book, previous, sheet.name) {
+            continue;
+        }
         let faces = faces(book.rows(sheet.name), sheet.name, phones);
         let old_rows = previous.map_or(&[][..], |old| old.rows(sheet.name));
         let old_faces = self::faces(old_rows, sheet.name, phones);
@@ -94,8 +97,40 @@ pub(super) fn adopt_with(
         let task = Task { sheet: sheet.name, letter, faces, old, known: previous.is_some(), given };
         task.run(book, &mut questions);
     }
-    guardians::adopt(book, previous, given, phones, &mut questions);
+    if !(is_known(book, previous, "children") && is_known(book, previous, "chaperones")) {
+        guardians::adopt(book, previous, given, phones, &mut questions);
+    }
     questions
+}
+
+/// The highest number given out under each letter, once those of a workbook are among them.
+pub fn given_with(before: &Given, book: &Book) -> Given {
+    let mut given = before.clone();
+    let mut note = |letter: char, reference: &str| {
+        if let Some(number) = reference.strip_prefix(letter).and_then(|digits| digits.parse::<u64>().ok()) {
+            let known = given.entry(letter).or_insert(0);
+            *known = number.max(*known);
+        }
+    };
+    for sheet in SHEETS {
+        let Some(letter) = sheet.letter else { continue };
+        book.rows(sheet.name).iter().for_each(|row| note(letter, row.text("ref")));
+    }
+    let columns: Vec<String> = (1..=GUARDIANS_PER_CHILD).map(|slot| guardian_column(slot, "ref")).collect();
+    for row in book.rows("children") {
+        columns.iter().for_each(|column| note(GUARDIAN_LETTER, row.text(column)));
+    }
+    given
+}
+
+/// Whether a sheet is as it was, and so has all its refs.
+fn is_known(book: &Book, previous: Option<&Book>, sheet: &str) -> bool {
+    let rows = book.rows(sheet);
+    let known = previous.is_some_and(|old| {
+        let old = old.rows(sheet);
+        old.len() == rows.len() && old.iter().zip(rows).all(|(one, other)| one.cells == other.cells)
+    });
+    known && rows.iter().all(|row| !row.text("ref").is_empty())
 }
 
 fn faces(rows: &[Row], sheet: &str, phones: &mut Phones) -> Vec<Face> {

@@ -74,6 +74,21 @@ impl Delta {
     }
 }
 
+/// As much of a message not at an end as planning again has to look at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct OpenLine {
+    /// Its key, 32 hexadecimal digits.
+    pub key: u128,
+    /// When it leaves, in milliseconds since 1970.
+    pub due: i64,
+    /// From when on it is useless, in milliseconds since 1970.
+    pub until: i64,
+    /// By mail at once, whatever the hour.
+    pub at_once: bool,
+    /// Whether it may still be withdrawn or moved.
+    pub movable: bool,
+}
+
 /// One attempt, written before the first byte leaves.
 #[derive(Debug, Clone)]
 pub struct NewAttempt {
