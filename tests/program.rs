@@ -203,6 +203,16 @@ fn a_season_goes_by_on(database: &str) {
     let verified = allheard(folder, &["ledger", "verify", "--config", "allheard.toml"]);
     assert_eq!(verified.status.code(), Some(0), "{}", err(&verified));
     assert!(out(&verified).contains("whole"), "{}", out(&verified));
+
+    // What is over is not rehearsed, and what was due by then goes at once.
+    let week = ["--at", "2027-03-20T12:00", "--seasons", "1", "--changes", "0", "--json"];
+    let rehearse = [&["rehearse", "example.xlsx", "--config", "allheard.toml"], &week[..]].concat();
+    let report = json(&allheard(folder, &rehearse));
+    let standing = report["standing"].as_array().expect("events");
+    assert!(standing.iter().all(|m| m["name"] != "Photographs"), "{report}");
+    let dress = standing.iter().find(|m| m["name"] == "Dress rehearsal").expect("the dress rehearsal");
+    assert_eq!(dress["days"][0]["date"], "2027-03-20");
+    assert!(dress["days"][0]["heard"]["mean"].as_f64() > Some(0.0), "{dress}");
 }
 
 #[test]

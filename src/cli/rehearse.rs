@@ -155,9 +155,9 @@ impl Told<'_> {
     fn lines(&self) -> Vec<String> {
         let (stage, outlook) = (&self.0.stage, &self.0.outlook);
         let season = &stage.board.season;
-        let habits = match &self.0.fitted {
-            None => "assumed habits".to_owned(),
-            Some(fitted) => format!("habits learnt from {} answers so far", fitted.answers),
+        let habits = match self.0.fitted.as_ref().map_or(0, |fitted| fitted.answers) {
+            0 => "assumed habits".to_owned(),
+            answers => format!("habits learnt from {answers} answers so far"),
         };
         let mut lines = vec![format!(
             "{}: {} seasons with invented families ({habits}), seed {}. Counts are means; in brackets what 8 seasons of 10 \

@@ -16,10 +16,13 @@ impl Report {
         self.stage.board.season.events.get(matter).map_or("House rules", |event| &event.name)
     }
 
-    /// Matters somebody is asked about, soonest first.
+    /// Matters somebody is asked about and that are not over, in the order of the season.
     pub fn matters(&self) -> Vec<usize> {
-        let heard = |matter: &usize| self.outlook.heard[*matter].iter().any(|day| day.mean() > 0.0);
-        (0..self.stage.matters()).filter(heard).collect()
+        let events = self.stage.board.season.events.len();
+        let heard = |matter: usize| self.outlook.heard[matter].iter().any(|day| day.mean() > 0.0);
+        let ahead =
+            |matter: usize| matter == events || self.stage.moments.contains_key(&EventId(matter as u32));
+        (0..self.stage.matters()).filter(|matter| heard(*matter) && ahead(*matter)).collect()
     }
 
     /// Days on which the standing of a matter moves, up to its event: position and date.

@@ -93,6 +93,9 @@ impl Habits {
     }
 
     /// The same habits with what was learnt in the place of what was assumed.
+    ///
+    /// Once answers were counted no address counts as wrong any more: those that refuse are known by then, and those
+    /// that nobody reads are among the silent that were counted.
     pub fn with(self, fitted: &Fitted) -> Habits {
         let mut later = self.later;
         for (assumed, learnt) in later.iter_mut().zip(fitted.later) {
@@ -105,6 +108,7 @@ impl Habits {
             later,
             text: fitted.text.unwrap_or(self.text),
             mail: fitted.mail.unwrap_or(self.mail),
+            wrong: if fitted.answers > 0 { 0.0 } else { self.wrong },
             ..self
         }
     }
@@ -195,5 +199,7 @@ mod tests {
         let habits = Habits::assumed().with(&fitted);
         assert_eq!((habits.first_mail, habits.text), (0.5, learnt));
         assert_eq!((habits.first_text, habits.later), (0.55, Habits::assumed().later));
+        assert_eq!(habits.wrong, 0.06);
+        assert_eq!(Habits::assumed().with(&Fitted { answers: 1, ..fitted }).wrong, 0.0);
     }
 }
