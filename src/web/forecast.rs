@@ -141,7 +141,7 @@ mod tests {
             (1.2, "1 hour"),
             (10.4, "10 hours"),
             (35.0, "35 hours"),
-            (60.0, "2 days"),
+            (55.0, "2 days"),
         ];
         for (hours, expected) in cases {
             assert_eq!(duration(hours), expected);

@@ -345,7 +345,10 @@ impl<'a> Life<'a> {
         let (plan, gone) = &self.plans[home];
         plan[*gone..].iter().any(|leaving| {
             let asks = |(item, notice): &(Item, NoticeKey)| match notice {
-                NoticeKey::Rule(at) => notices[*at].to.of_unheard() && items.contains(item),
+                NoticeKey::Rule(at) => {
+                    let notice = &notices[*at];
+                    (notice.to.of_unheard() || plan::spans_households(notice)) && items.contains(item)
+                }
                 NoticeKey::Change(_) => true,
             };
             leaving.at != leaving.wanted.due || leaving.wanted.parts.iter().any(asks)
