@@ -79,10 +79,12 @@ fn picture(found: &EventForecast) -> Option<ForecastPicture> {
 /// What the forecast rests on, in words.
 fn basis(learnt: &Forecast) -> Vec<String> {
     let assumed = Assumed::default();
-    let times = |never: f64, mail: f64, text: f64| {
+    let times = |never: f64, overlooked: f64, mail: f64, text: f64| {
         format!(
-            "{:.0} % never answer, and half of the others within {} by mail and {} by text",
+            "{:.0} % never answer, {:.0} % of messages to the others are overlooked, and half of the answers come within \
+             {} by mail and {} by text",
             100.0 * never,
+            100.0 * overlooked,
             duration(mail),
             duration(text)
         )
@@ -100,14 +102,14 @@ fn basis(learnt: &Forecast) -> Vec<String> {
         basis.push(format!(
             "They say that about {}. Five forms of answering time are fitted, each with a say by how well it foretold the answers that \
              came; the {} has the most, {:.0} %.",
-            times(learnt.never(), fit.median_hours(0), fit.median_hours(1)),
+            times(learnt.never(), learnt.overlooked(), fit.median_hours(0), fit.median_hours(1)),
             fit.model.family.words(),
             100.0 * say
         ));
     }
     basis.push(format!(
         "Assumed before any answer, and outweighed by a handful of them: {}.",
-        times(assumed.never, assumed.median_hours[0], assumed.median_hours[1])
+        times(assumed.never, assumed.overlooked, assumed.median_hours[0], assumed.median_hours[1])
     ));
     basis.push(
         "The time begins anew with each message. Messages still planned are counted in, calls still to be made are not. \

@@ -53,7 +53,7 @@ fn log_likelihood(times: &Times, family: Family, never: bool) -> f64 {
         passed: Vec::new(),
         silent: silent.into_iter().map(|(hours, _)| (vec![stretch(hours)], 1.0)).collect(),
     };
-    let model = Model { family, never, channels: 1 };
+    let model = Model { family, never, overlooks: false, channels: 1 };
     model.fit(&sample, &Assumed::default().beliefs(model), false).log_likelihood
 }
 

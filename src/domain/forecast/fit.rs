@@ -42,6 +42,8 @@ pub struct Model {
     pub family: Family,
     /// Whether a share never answers.
     pub never: bool,
+    /// Whether a message may be overlooked by one who answers another.
+    pub overlooks: bool,
     /// Number of channels, each with figures of its own.
     pub channels: usize,
 }
@@ -60,7 +62,8 @@ pub struct Belief {
 pub struct Fit {
     /// Which.
     pub model: Model,
-    /// Its figures: the logit of the share that never answers (if it has one), then those of each channel.
+    /// Its figures: the logits of the share that never answers and of the share of messages overlooked (if it has them), then
+    /// those of each channel.
     pub figures: Vec<f64>,
     /// How far the figures may be off, together.
     pub covariance: Matrix,
@@ -74,12 +77,12 @@ pub struct Fit {
 impl Model {
     /// Number of figures.
     pub fn figures(self) -> usize {
-        usize::from(self.never) + self.channels * self.family.figures()
+        self.begin(self.channels)
     }
 
     /// Where a channel's figures begin.
     fn begin(self, channel: usize) -> usize {
-        usize::from(self.never) + channel * self.family.figures()
+        usize::from(self.never) + usize::from(self.overlooks) + channel * self.family.figures()
     }
 
     /// The share that never answers.
@@ -87,17 +90,22 @@ impl Model {
         if self.never { share(figures[0]) } else { 0.0 }
     }
 
+    /// The share of messages that are overlooked by those who answer another.
+    pub fn overlooked(self, figures: &[f64]) -> f64 {
+        if self.overlooks { share(figures[usize::from(self.never)]) } else { 0.0 }
+    }
+
     /// Chance that one who answers at all is silent through stretches.
     pub fn silent(self, figures: &[f64], stretches: &[Stretch]) -> f64 {
-        stretches
-            .iter()
-            .map(|s| self.family.chance_longer(&figures[self.begin(s.channel)..], s.hours))
-            .product()
+        let overlooked = self.overlooked(figures);
+        let longer = |s: &Stretch| self.family.chance_longer(&figures[self.begin(s.channel)..], s.hours);
+        stretches.iter().map(|s| overlooked + (1.0 - overlooked) * longer(s)).product()
     }
 
     /// Log-likelihood of a sample; adds its slope to `slope`.
     pub fn log_likelihood(self, sample: &Sample, figures: &[f64], slope: &mut [f64]) -> f64 {
         let never = self.never(figures);
+        let overlooked = self.overlooked(figures);
         let own = |stretch: &Stretch| {
             let begin = self.begin(stretch.channel);
             (begin, &figures[begin..])
@@ -106,14 +114,19 @@ impl Model {
         for (stretch, weight) in &sample.answered {
             let (begin, figures) = own(stretch);
             let density = self.family.density(figures, stretch.hours);
-            sum += weight * (1.0 - never).ln() + self.add(slope, begin, &density, *weight);
+            sum += weight * ((1.0 - never).ln() + (1.0 - overlooked).ln());
+            sum += self.add(slope, begin, &density, *weight);
             if self.never {
                 slope[0] -= weight * never;
+            }
+            if self.overlooks {
+                slope[usize::from(self.never)] -= weight * overlooked;
             }
         }
         for (stretch, weight) in &sample.passed {
             let (begin, figures) = own(stretch);
-            sum += self.add(slope, begin, &self.family.longer(figures, stretch.hours), *weight);
+            let longer = self.family.longer(figures, stretch.hours);
+            sum += self.add_silence(slope, begin, &longer, overlooked, *weight);
         }
         for (stretches, weight) in &sample.silent {
             let longer = self.silent(figures, stretches);
@@ -122,7 +135,8 @@ impl Model {
             let outer = weight * (1.0 - never) * longer / chance;
             for stretch in stretches {
                 let (begin, figures) = own(stretch);
-                self.add(slope, begin, &self.family.longer(figures, stretch.hours), outer);
+                let longer = self.family.longer(figures, stretch.hours);
+                self.add_silence(slope, begin, &longer, overlooked, outer);
             }
             if self.never {
                 slope[0] += weight * never * (1.0 - never) * (1.0 - longer) / chance;
@@ -138,6 +152,24 @@ impl Model {
             *slope += weight * by / value;
         }
         weight * value.ln()
+    }
+
+    /// As [`Model::add`], of the chance to be silent: the message was overlooked, or the answer takes longer.
+    fn add_silence(
+        self,
+        slope: &mut [f64],
+        begin: usize,
+        longer: &Reading,
+        overlooked: f64,
+        weight: f64,
+    ) -> f64 {
+        let seen = 1.0 - overlooked;
+        let value = (overlooked + seen * longer.value).max(NEXT_TO_NOTHING);
+        if self.overlooks {
+            slope[usize::from(self.never)] += weight * overlooked * seen * (1.0 - longer.value) / value;
+        }
+        let silence = Reading { value, by: longer.by.map(|by| seen * by) };
+        self.add(slope, begin, &silence, weight)
     }
 
     /// Fits the model: the figures that make what was seen, and what was believed, most likely together. Without beliefs
@@ -205,6 +237,9 @@ impl Model {
             let silent: f64 = sample.silent.iter().map(|(_, w)| w).sum();
             // Half of the silent, before anything is known of how long they have been so.
             start[0] = logit((0.5 * silent + share(start[0]) * HELD) / (answered + silent + HELD)).min(1.0);
+            if self.overlooks {
+                start[1] = start[0];
+            }
         }
         start
     }
@@ -259,6 +294,11 @@ impl Fit {
         self.model.never(&self.figures)
     }
 
+    /// The share of messages that are overlooked by those who answer another.
+    pub fn overlooked(&self) -> f64 {
+        self.model.overlooked(&self.figures)
+    }
+
     /// The time within which half of those who answer have answered, in hours.
     pub fn median_hours(&self, channel: usize) -> f64 {
         let figures = self.channel(channel);
@@ -293,7 +333,7 @@ mod tests {
     #[test]
     fn the_slope_of_the_likelihood_is_that_of_small_steps() {
         for family in crate::domain::forecast::FAMILIES {
-            let model = Model { family, never: true, channels: 2 };
+            let model = Model { family, never: true, overlooks: true, channels: 2 };
             let figures: Vec<f64> = (0..model.figures()).map(|k| 0.3 * (k as f64 - 2.0)).collect();
             let mut slope = vec![0.0; model.figures()];
             model.log_likelihood(&sample(), &figures, &mut slope);
@@ -315,7 +355,7 @@ mod tests {
             answered: SEEN.iter().map(|(_, hours)| (Stretch { channel: 0, hours: *hours }, 1.0)).collect(),
             ..Sample::default()
         };
-        let model = Model { family: Family::LogNormal, never: false, channels: 1 };
+        let model = Model { family: Family::LogNormal, never: false, overlooks: false, channels: 1 };
         let begin = [Belief { mean: 0.0, spread: 1.0 }; 2];
         let fit = model.fit(&sample, &begin, false);
         let logs: Vec<f64> = SEEN.iter().map(|(_, hours)| hours.ln()).collect();

@@ -1,8 +1,10 @@
 //! The forecast: from real answers, how many will have been heard from by an instant, with a range.
 //!
-//! **The model.** Of those who are asked a share never answers; the others take a time whose distribution depends on the
+//! **The model.** Of those who are asked a share never answers. Of messages to the others a share is overlooked, so that a
+//! reminder may do what the first message did not; the rest are answered after a time whose distribution depends on the
 //! channel. With each message the time begins anew, by that message's channel: an answer is put down to the last message
-//! before it. Nights are not left out of it: an answer that waits for the morning is a slow one. Those who are silent count as
+//! before it. As long as nobody has been asked twice only both shares together show in the answers, and what a reminder
+//! will bring is as open as the assumption has it. Nights are not left out of it: an answer that waits for the morning is a slow one. Those who are silent count as
 //! silent so far, neither as lost nor as left out (a mixture cure model, censored on the right).
 //!
 //! **The families.** Five are fitted: log-normal, log-logistic and Weibull, and two kinds of answer side by side (quick and
@@ -41,12 +43,16 @@ const SAY_LEAST: f64 = 0.01;
 pub struct Assumed {
     /// Share of guardians who never answer.
     pub never: f64,
+    /// Share of messages overlooked by those who answer another.
+    pub overlooked: f64,
     /// Hours within which half of those who answer do, by mail and by text.
     pub median_hours: [f64; CHANNELS],
     /// Standard deviation of the logarithm of the hours, by mail and by text.
     pub deviation: [f64; CHANNELS],
     /// How far the logit of the share may well be off.
     pub never_spread: f64,
+    /// How far the logit of that share may well be off.
+    pub overlooked_spread: f64,
     /// How far the logarithm of a median may well be off.
     pub median_spread: f64,
     /// How far the logarithm of a deviation may well be off.
@@ -57,9 +63,11 @@ impl Default for Assumed {
     fn default() -> Self {
         Assumed {
             never: 0.05,
+            overlooked: 0.2,
             median_hours: [10.0, 35.0 / 60.0],
             deviation: [1.9, 2.0],
             never_spread: 1.5,
+            overlooked_spread: 2.0,
             median_spread: 1.5,
             deviation_spread: 0.5,
         }
@@ -72,7 +80,9 @@ impl Assumed {
         /// How far the logit of the share of quick answers may be from even.
         const QUICK_SPREAD: f64 = 1.0;
         let never = Belief { mean: logit(self.never), spread: self.never_spread };
-        let mut beliefs: Vec<Belief> = model.never.then_some(never).into_iter().collect();
+        let overlooked = Belief { mean: logit(self.overlooked), spread: self.overlooked_spread };
+        let both = [model.never.then_some(never), model.overlooks.then_some(overlooked)];
+        let mut beliefs: Vec<Belief> = both.into_iter().flatten().collect();
         let (median, deviation) = (self.median_spread, self.deviation_spread);
         for channel in 0..model.channels {
             let mean = self.median_hours[channel].ln();
@@ -158,6 +168,11 @@ impl Forecast {
         self.fits.iter().max_by(|a, b| a.0.total_cmp(&b.0))
     }
 
+    /// The share of messages that those who answer another overlook, as all families have it together.
+    pub fn overlooked(&self) -> f64 {
+        self.fits.iter().map(|(say, fit)| say * fit.overlooked()).sum()
+    }
+
     /// The share that never answers, as all families have it together.
     pub fn never(&self) -> f64 {
         self.fits.iter().map(|(say, fit)| say * fit.never()).sum()
@@ -166,7 +181,7 @@ impl Forecast {
 
 fn fits(sample: &Sample, assumed: &Assumed, families: &[Family]) -> Vec<(f64, Fit)> {
     let fitted = families.iter().map(|family| {
-        let model = Model { family: *family, never: true, channels: CHANNELS };
+        let model = Model { family: *family, never: true, overlooks: true, channels: CHANNELS };
         let fit = model.fit(sample, &assumed.beliefs(model), true);
         (fit.evidence, fit)
     });
