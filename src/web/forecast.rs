@@ -143,7 +143,7 @@ mod tests {
             (1.2, "1 hour"),
             (10.4, "10 hours"),
             (35.0, "35 hours"),
-            (55.0, "2 days"),
+            (50.0, "2 days"),
         ];
         for (hours, expected) in cases {
             assert_eq!(duration(hours), expected);
