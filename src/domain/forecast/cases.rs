@@ -50,7 +50,7 @@ impl Case {
 
     /// Whether she has been asked by an instant.
     pub fn asked_by(&self, now: f64) -> bool {
-        self.askings.first().is_some_and(|asking| asking.at < now)
+        self.askings.first().is_some_and(|asking| asking.at <= now)
     }
 
     /// Her stretches of waiting until an instant, a message each.
