@@ -101,7 +101,7 @@ fn the_blank_workbook_passes_once_its_settings_are_filled_in() {
         assert_eq!((season.children.len(), season.families().len(), season.households.len()), (2, 3, 5));
         assert_eq!(
             (season.events.len(), season.numbers.len(), season.duties.len(), season.notices.len()),
-            (2, 2, 4, 2)
+            (2, 2, 4, 4)
         );
         assert_eq!(
             season.places[1].ways[0].walk,
