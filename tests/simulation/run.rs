@@ -663,7 +663,10 @@ impl Run {
     /// A digest leaves at most once, even where nobody knows whether it did; and a holder gets no more of them on one day
     /// than her rule has times.
     async fn digests_once_each(&self) {
-        const LETTERS: Statement = Statement { text: "SELECT reference, attempts FROM reply", binds: 0 };
+        const LETTERS: Statement = Statement {
+            text: "SELECT CASE WHEN reference = '' THEN 'reply' || CAST(id AS TEXT) ELSE reference END, attempts FROM reply",
+            binds: 0,
+        };
         let mut tried: BTreeMap<String, i64> = BTreeMap::new();
         for row in self.rows(LETTERS).await {
             tried.insert(row.text(0).expect("a key"), row.int(1).expect("a count"));
@@ -675,7 +678,10 @@ impl Run {
             *taken.entry(parcel.reference.clone()).or_insert(0) += i64::from(offer.taken());
             let day =
                 parcel.at.to_zoned_datetime(jiff::tz::TimeZone::get("Europe/London").expect("a zone")).date();
-            *days.entry((parcel.to.clone(), day)).or_insert(0) += i64::from(offer.taken());
+            // Word of a carrier's trouble comes when there is trouble.
+            if !parcel.reference.starts_with("reply") {
+                *days.entry((parcel.to.clone(), day)).or_insert(0) += i64::from(offer.taken());
+            }
         }
         for (key, count) in offered {
             let tried = tried.get(&key).copied().unwrap_or(0);
@@ -772,7 +778,10 @@ impl Run {
             crashed: self.crashed,
             breaches: self.world.breaches.lock().unwrap().clone(),
             offers: planned().count(),
-            digests: offers.len() - planned().count(),
+            digests: offers
+                .iter()
+                .filter(|o| o.parcel.message == 0 && !o.parcel.reference.starts_with("reply"))
+                .count(),
             references: planned().map(|o| o.parcel.reference.clone()).collect(),
             planned_at_first,
             steps,
