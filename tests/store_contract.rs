@@ -789,6 +789,12 @@ async fn a_digests_moment_is_taken_once_with_its_letter(engine: Engine<'_>) {
     );
     assert_eq!(store.put_digests(SEASON, &[digest("2027-03-14T18:00:00Z", None)], now).await.unwrap(), 0);
     assert_eq!(last().await, vec![row("2027-03-14T18:00:00Z", "E001 C001 waiting\n")]);
+    // What a clock a year ahead has taken is given up once the clock is right.
+    let ahead = at("2028-03-13T18:00:00Z");
+    assert_eq!(store.put_digests(SEASON, &[digest("2028-03-13T18:00:00Z", None)], ahead).await.unwrap(), 0);
+    let right = at("2027-03-15T18:00:00Z");
+    assert_eq!(store.put_digests(SEASON, &[digest("2027-03-15T18:00:00Z", None)], right).await.unwrap(), 0);
+    assert_eq!(last().await, vec![row("2027-03-15T18:00:00Z", "E001 C001 waiting\n")]);
     let lines = store.ledger(SEASON, 0, 1_000).await.unwrap();
     let told: Vec<_> = lines.iter().filter(|line| line.entry.kind == "digest").collect();
     assert_eq!(told.len(), 1);

@@ -48,6 +48,8 @@ pub async fn run(house: Arc<House>, acted: Arc<Notify>, stop: CancellationToken)
 #[derive(Default)]
 struct Ticking {
     planned: Option<(i64, Timestamp)>,
+    /// The revision for which digests were last looked for, and when one may next be due.
+    digests: Option<(i64, Option<Timestamp>)>,
     seen: Option<(Timestamp, std::time::Instant)>,
     hold: u32,
 }
@@ -72,9 +74,14 @@ impl Ticking {
             self.hold -= 1;
             return Ok(None);
         }
-        let digested = house.digest_tick().await?;
-        if digested.put > 0 {
-            tracing::info!(digested.put, "digests");
+        let fresh =
+            |(seen, at): (i64, Option<Timestamp>)| seen == revision && at.is_none_or(|at| at > house.now());
+        if !self.digests.is_some_and(fresh) {
+            let digested = house.digest_tick().await?;
+            if digested.put > 0 {
+                tracing::info!(digested.put, "digests put down");
+            }
+            self.digests = Some((revision, digested.next));
         }
         let sent = house.send_tick().await?;
         if sent.attempted > 0 {
@@ -83,7 +90,7 @@ impl Ticking {
         let due = house.store.next_due(season).await.map_err(fault)?;
         // What is due already waits for a carrier's rate or rest, and `again_at` says until when.
         let due = due.filter(|at| sent.again_at.is_none() || *at > house.now());
-        Ok([due, sent.again_at, digested.next].into_iter().flatten().min())
+        Ok([due, sent.again_at, self.digests.and_then(|(_, at)| at)].into_iter().flatten().min())
     }
 
     fn watch_clock(&mut self, now: Timestamp) {
@@ -97,6 +104,7 @@ impl Ticking {
                     "the clock jumped; nothing is sent until it has settled"
                 );
                 self.hold = HOLD_TICKS;
+                self.digests = None;
             }
         }
         self.seen = Some((now, instant));

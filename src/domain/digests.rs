@@ -25,7 +25,8 @@ pub struct Moment {
 }
 
 /// The one moment for which a digest should leave now: the latest that is due and not over, if it is after the last one
-/// considered. What was missed before it is never made up for.
+/// considered. What was missed before it is never made up for; one considered for a moment still to come was so by a clock
+/// that has been set right since.
 pub fn moment(
     rule: &CronRule,
     zone: &TimeZone,
@@ -37,7 +38,7 @@ pub fn moment(
     // A day on: where the clock was put back, the hour on it may be earlier than what it showed when a moment passed.
     let times = rule.instants(zone, today.saturating_sub(BACK_DAYS.days()), today.saturating_add(1.day()));
     let open = times.into_iter().map(|of| placed(zone, window, of)).filter(|m| m.due <= now && now < m.until);
-    open.max().filter(|moment| considered.is_none_or(|last| moment.of > last))
+    open.max().filter(|moment| considered.is_none_or(|last| moment.of > last || last > now))
 }
 
 /// When a digest by this rule may next leave, after an instant.
@@ -138,6 +139,8 @@ mod tests {
         check("daily at 22:00", "", "2027-05-05T07:59", "");
         check("daily at 22:00", "", "2027-05-05T08:00", "2027-05-04T22:00:00");
         check("daily at 22:00", "2027-05-04T22:00", "2027-05-05T12:00", "");
+        // A clock that was a year ahead, and was set right.
+        check("daily at 18:00", "2028-05-04T18:00", "2027-05-04T18:30", "2027-05-04T18:00:00");
         check("daily at 6:15", "", "2027-05-04T08:00", "2027-05-04T06:15:00");
     }
 

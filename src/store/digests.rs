@@ -33,6 +33,7 @@ pub(super) async fn put(
             digest.kind.as_str().into(),
             ms(digest.of).into(),
             form.into(),
+            ms(now).into(),
         ];
         let taken = !tx.fetch(sql::DIGEST_TAKE, values).await?.is_empty();
         let Some(said) = digest.said.as_ref().filter(|_| taken) else { continue };

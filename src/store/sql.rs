@@ -603,14 +603,14 @@ pub(super) const REPLY_UNWANTED: Statement = s(
 
 pub(super) const DIGESTS: Statement =
     s(1, "SELECT holder, kind, of_ms, form FROM digest WHERE season = $1 ORDER BY holder, kind");
-/// Only a later moment than the last is taken, so that two processes cannot both take one; what was seen last stays
-/// where nothing is said.
+/// Only a later moment than the last is taken, so that two processes cannot both take one, unless the last is still to
+/// come and was taken by a wrong clock; what was seen last stays where nothing is said.
 pub(super) const DIGEST_TAKE: Statement = s(
-    5,
+    6,
     "INSERT INTO digest (season, holder, kind, of_ms, form) VALUES ($1, $2, $3, $4, $5) \
      ON CONFLICT (season, holder, kind) DO UPDATE SET of_ms = excluded.of_ms, \
        form = CASE WHEN excluded.form = '' THEN digest.form ELSE excluded.form END \
-     WHERE digest.of_ms < excluded.of_ms RETURNING holder",
+     WHERE digest.of_ms < excluded.of_ms OR digest.of_ms > $6 RETURNING holder",
 );
 
 /// Nothing is added where the place is taken or the same act was told before.
