@@ -182,7 +182,8 @@ impl Bench {
                 (child, event, sheet.fingerprint)
             })
             .collect();
-        self.office.answer_all_by_link(&token, &seen, kind, "").await.unwrap();
+        let words = if kind == AnswerKind::Question { "Which door is it?" } else { "" };
+        self.office.answer_all_by_link(&token, &seen, kind, words).await.unwrap();
     }
 
     async fn standing(&self, child: &str) -> Standing {
@@ -272,6 +273,24 @@ async fn a_digest_goes_once_a_day_and_only_with_something_to_say() {
     assert_eq!(lines.iter().filter(|line| line.entry.kind == "digest").count(), 9);
     // Nobody is told any facts by a digest, and nothing is asked by it.
     assert_eq!(bench.standing("C001").await, Standing::Heard);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_question_is_told_to_the_coordinator_daily_until_the_season_is_over() {
+    let bench = Bench::new(&lists_only(), "2027-03-13T09:00:00Z").await;
+    let sheets = bench.tick("2027-03-13T10:00:00Z").await;
+    for letter in &sheets {
+        bench.answer(letter, AnswerKind::Heard).await;
+    }
+    bench.answer(&sheets[0], AnswerKind::Question).await;
+    for day in ["2027-03-13T18:00:00Z", "2027-03-14T18:00:00Z", "2027-03-26T18:00:00Z"] {
+        let left = bench.tick(day).await;
+        assert_eq!(addresses(&left), [COORDINATOR], "{day}");
+        assert!(left[0].words.contains("Questions to answer: 1"), "{}", left[0].words);
+        assert!(!left[0].words.contains("Which door"), "{}", left[0].words);
+    }
+    // The show is over at 21:30 on the 27th; in summer time the next moment is 17:00 UTC.
+    assert_eq!(addresses(&bench.tick("2027-03-28T17:00:00Z").await), [""; 0]);
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -85,8 +85,10 @@ pub struct Listed {
 pub struct Children {
     /// How many.
     pub count: usize,
-    /// Their names, as many, or none at all.
+    /// The names of the first of them; none at all where the season leaves names out.
     pub names: Vec<String>,
+    /// How many more there are than names, where there are any.
+    pub more: usize,
 }
 
 /// What has moved since the last list.

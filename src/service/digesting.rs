@@ -25,6 +25,8 @@ use std::collections::{BTreeSet, HashMap};
 
 /// Which digest of a holder a list is.
 const LIST: &str = "list";
+/// Children named in one line of a list, at most; all of them stand on her page.
+const NAMES_TOLD: usize = 20;
 /// What a greeting saw; it is never compared.
 const GREETED: &str = "- families greeted\n";
 /// Hexadecimal digits of a digest's key (128 bits).
@@ -167,6 +169,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let before = last.get(&(COORDINATOR.to_owned(), LIST.to_owned()));
         let Some(moment) = moment(board, rule, before, now) else { return Ok(None) };
         let turn = Turn { holder: COORDINATOR, kind: LIST, moment };
+        // When the season is over nobody needs to be hurried any more; what still lies there stands on her pages.
+        if board.programme.itineraries.iter().all(|it| it.over_at <= now) {
+            return Ok(Some(turn.taken(None)));
+        }
         let before = before.map(|d| d.form.as_str()).filter(|form| !form.is_empty());
         let seen = overview::Overview::of(&self.season_data().await?);
         if !worth_saying(seen.waiting(), before, &seen.seen) {
@@ -372,7 +378,8 @@ fn named(board: &Board, children: &[&Child]) -> Children {
         Some(initial) => format!("{} {initial}.", child.given),
         None => child.given.clone(),
     };
-    let names =
-        if board.season.settings.given_names { children.iter().map(name).collect() } else { Vec::new() };
-    Children { count: children.len(), names }
+    let told = if board.season.settings.given_names { NAMES_TOLD } else { 0 };
+    let names: Vec<String> = children.iter().take(told).map(name).collect();
+    let more = if names.is_empty() { 0 } else { children.len() - names.len() };
+    Children { count: children.len(), names, more }
 }

@@ -70,12 +70,12 @@ impl Overview {
         }
         let questions = data.asked.iter().filter(|one| one.question.is_some()).count();
         let needs = vec![
-            ("questions to answer", questions),
-            ("families who said that a child can't come", data.asked.len() - questions),
-            ("messages of which nobody knows whether they arrived", data.uncertain.len()),
-            ("messages set aside", data.quarantined.len()),
-            ("messages refused or come back", data.returned.len()),
-            ("guardians without any way to reach them", data.no_way.len()),
+            ("Questions to answer", questions),
+            ("Families who said that a child can't come", data.asked.len() - questions),
+            ("Messages of which nobody knows whether they arrived", data.uncertain.len()),
+            ("Messages set aside", data.quarantined.len()),
+            ("Messages refused or come back", data.returned.len()),
+            ("Guardians without any way to reach them", data.no_way.len()),
         ];
         let mut overview = Overview {
             seen: Vec::new(),
@@ -157,7 +157,7 @@ impl Overview {
         if !needs.is_empty() {
             text.push_str("\nWhat needs a person:\n");
             for (what, count) in needs {
-                let _ = writeln!(text, "  {count} {what}");
+                let _ = writeln!(text, "  {what}: {count}");
             }
         }
         if !self.behind.is_empty() {

@@ -181,6 +181,7 @@ pub fn digests() -> Vec<Digest> {
     let names = |count: usize| Children {
         count,
         names: (0..count).map(|n| format!("Maximiliana-Łucja {n}.")).collect(),
+        more: count / 10,
     };
     let listed = |event: &str, count: usize| Listed {
         event: event.to_owned(),

@@ -18,9 +18,11 @@ use super::views::{
 };
 use crate::domain::board::Item;
 use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
+use crate::domain::introduction::chaperones_of;
+use crate::domain::itinerary::Itinerary;
 use crate::domain::record::AnswerKind;
 use crate::domain::release::Release;
-use crate::domain::season::{EventId, HouseRule, Language, Place, Season};
+use crate::domain::season::{EventId, HouseRule, Language, Notice, Place, Season};
 use crate::domain::standing::Standing;
 use crate::service::answering::{GuardianData, Noted, SheetData};
 use crate::service::ports::{Gateway, LinkKind, Store};
@@ -169,6 +171,18 @@ fn rule_text(season: &Season, rule: &HouseRule, labels: &Labels) -> String {
     text.cloned().unwrap_or_else(|| rule.name.clone())
 }
 
+/// Chaperones of the child who neither sign in nor out; only where the season introduces chaperones to families.
+fn beside(data: &GuardianData, it: Option<&Itinerary>) -> Vec<String> {
+    let season = &data.board.season;
+    let Some(it) = it.filter(|it| !it.who.is_chaperone() && season.notices.iter().any(Notice::introduces))
+    else {
+        return Vec::new();
+    };
+    let all =
+        chaperones_of(season, it).into_iter().filter(|c| ![it.signs_in, it.signs_out].contains(&Some(*c)));
+    all.map(|c| season.chaperones[c.at()].name.clone()).collect()
+}
+
 fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet> {
     let event_id = one.item.event?;
     let season = &data.board.season;
@@ -196,6 +210,7 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
         adults_watch: Told::same(event.adults_watch),
         signs_in: it.and_then(|it| it.signs_in).map(chaperone),
         signs_out: it.and_then(|it| it.signs_out).map(chaperone),
+        beside: beside(data, it),
         rules: if one.item.who.is_chaperone() {
             Vec::new()
         } else {

@@ -95,6 +95,8 @@ pub struct Labels {
     pub signs_in: &'static str,
     /// Gap: chaperone.
     pub signs_out: &'static str,
+    /// Gap: other chaperones of the child.
+    pub beside: &'static str,
     /// Heading over house rules.
     pub house_rules: &'static str,
     /// Gap: given names.

@@ -101,6 +101,7 @@ fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
         adults_watch: Told::same(false),
         signs_in: Some("Noor".into()),
         signs_out: Some("Noor".into()),
+        beside: vec!["Ewa Lis".into()],
         rules: vec![
             say(
                 "Children stay with their chaperone from the door to the door.",
@@ -134,6 +135,7 @@ fn duty(labels: &Labels) -> Sheet {
         hand_in: said(""),
         signs_in: None,
         signs_out: None,
+        beside: Vec::new(),
         rules: Vec::new(),
         shift: Some(Shift {
             numbers: Told::changed("Harbour Bells".into(), "Harbour Bells; Paper Boats".into()),

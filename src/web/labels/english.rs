@@ -52,6 +52,7 @@ pub static ENGLISH: Labels = Labels {
     signs_both: "{} signs your child in and out.",
     signs_in: "{} signs your child in.",
     signs_out: "{} signs your child out.",
+    beside: "Also there: {}.",
     house_rules: "House rules",
     rules_for: "The house rules, for {}",
     heard: "You have read this",

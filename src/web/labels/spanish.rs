@@ -52,6 +52,7 @@ pub static SPANISH: Labels = Labels {
     signs_both: "{} firma la entrada y la salida.",
     signs_in: "{} firma la entrada.",
     signs_out: "{} firma la salida.",
+    beside: "También: {}.",
     house_rules: "Normas de la casa",
     rules_for: "Las normas de la casa, para {}",
     heard: "Usted ya lo ha leído",

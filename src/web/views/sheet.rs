@@ -156,6 +156,8 @@ pub struct Sheet {
     pub signs_in: Option<String>,
     /// Chaperone who signs the child out.
     pub signs_out: Option<String>,
+    /// Other chaperones of the child there, where the season introduces them.
+    pub beside: Vec<String>,
     /// House rules of this event that are acknowledged with it.
     pub rules: Vec<String>,
     /// Where this guardian's answer stands.
@@ -249,16 +251,18 @@ impl Sheet {
             .collect()
     }
 
-    /// Who signs in and out, in sentences; empty if nobody is named yet.
+    /// Who signs in and out and who else looks after the child, in sentences; empty if nobody is named yet.
     pub fn in_charge(&self, labels: &Labels) -> String {
-        match (&self.signs_in, &self.signs_out) {
-            (Some(a), Some(b)) if a == b => fill(labels.signs_both, &[a]),
+        let signs = match (&self.signs_in, &self.signs_out) {
+            (Some(a), Some(b)) if a == b => vec![fill(labels.signs_both, &[a])],
             (a, b) => {
                 let a = a.as_ref().map(|name| fill(labels.signs_in, &[name]));
                 let b = b.as_ref().map(|name| fill(labels.signs_out, &[name]));
-                a.into_iter().chain(b).collect::<Vec<_>>().join(" ")
+                a.into_iter().chain(b).collect()
             }
-        }
+        };
+        let beside = (!self.beside.is_empty()).then(|| fill(labels.beside, &[&labels.list(&self.beside)]));
+        signs.into_iter().chain(beside).collect::<Vec<_>>().join(" ")
     }
 
     /// The standing in words.
