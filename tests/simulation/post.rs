@@ -4,6 +4,7 @@
 use allheard::demo::dice::Dice;
 use allheard::domain::board::Board;
 use allheard::domain::digest;
+use allheard::domain::introduction::chaperones_of;
 use allheard::domain::itinerary::Itinerary;
 use allheard::domain::season::Channel;
 use allheard::gateway::memory::{Fate, Memory};
@@ -252,14 +253,18 @@ impl Post {
         let items: std::collections::BTreeSet<_> =
             parts.iter().filter_map(|(child, event, ..)| board.item(child, event)).collect();
         let calls: Vec<_> = items.iter().filter_map(|item| board.itinerary(*item)).collect();
+        let introduces =
+            |notice: &str| board.notice(notice).is_some_and(|at| board.season.notices[at].introduces());
         match &parcel.content {
-            Content::Mail(mail) if parts.iter().any(|p| p.2 == "T012" || p.2 == "T013") => {
+            Content::Mail(mail) if parts.iter().any(|p| introduces(&p.2)) => {
                 let told = |it: &&&Itinerary| mail.text.contains(&it.call.strftime("%H:%M").to_string());
                 if !mail.calendar.is_empty() || calls.iter().any(|it| told(&it)) {
                     self.world.breach(format!("5: mail {} introduces and tells times", parcel.message));
                 }
-                if !mail.text.contains("Odile Marsh") {
-                    self.world.breach(format!("mail {} introduces nobody", parcel.message));
+                let season = &board.season;
+                let mut names = calls.iter().flat_map(|it| chaperones_of(season, it));
+                if !names.all(|who| mail.text.contains(&season.chaperones[who.at()].name)) {
+                    self.world.breach(format!("mail {} leaves a chaperone out", parcel.message));
                 }
             }
             Content::Mail(mail) => {
