@@ -137,6 +137,67 @@ fn configurations_are_checked() {
         "all at once: {}",
         err(&wrong)
     );
+
+    let tariffs = "[mail]\ncost = \"1p\"\n[texts]\nby = \"http\"\n[[texts.gateways]]\nname = \"first\"\ncost = \"0,04 GBP\"\n";
+    std::fs::write(folder.join("tariffs.toml"), tariffs).expect("written");
+    let wrong = allheard(folder, &["serve", "--config", "tariffs.toml"]);
+    assert_eq!(wrong.status.code(), Some(3));
+    for expected in [
+        "mail.cost is '1p': that is no amount with a currency; write one such as 0.042 GBP",
+        "cost of text gateway 'first' is '0,04 GBP': the amount is no plain decimal number",
+        "or leave it empty",
+    ] {
+        assert!(err(&wrong).contains(expected), "{expected}: {}", err(&wrong));
+    }
+}
+
+/// Costs are segments by the tariff, exactly; each message says why it leaves then, and when it really does.
+#[test]
+fn a_plan_is_priced_by_the_gateways_tariff() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    example(folder);
+    let config = "[mail]\ncost = \"0.001 GBP\"\n[texts]\nby = \"http\"\n[[texts.gateways]]\nname = \"first\"\n\
+        url = \"https://gateway.example/send\"\nfields = { text = \"{text}\" }\ncost = \"0.042 GBP\"\nper_second = 10.0\n";
+    std::fs::write(folder.join("allheard.toml"), config).expect("written");
+    let arguments = ["plan", "example.xlsx", "--at", "2027-02-08T09:00"];
+    let with = [&arguments[..], &["--config", "allheard.toml"]].concat();
+    let plan = json(&allheard(folder, &[&with[..], &["--json"]].concat()));
+    let (mut segments, mut mails) = (0, 0);
+    for message in plan["messages"].as_array().expect("messages") {
+        let why = message["why"].as_str().expect("why");
+        assert!(why.contains(": ") && (why.contains(" before ") || why.contains(" of ")), "{why}");
+        let (due, leaves) = (message["due"].as_str().expect("due"), message["leaves"].as_str());
+        assert!(leaves.is_some_and(|leaves| leaves[..10] == due[..10]), "{due} {leaves:?}");
+        let count = message["segments"].as_array().expect("segments").len();
+        let thousandths = if message["channel"] == "text" { 42 * count } else { 1 };
+        assert_eq!(message["cost"], amount(thousandths), "{message}");
+        segments += count;
+        mails += usize::from(message["channel"] == "mail");
+    }
+    assert_eq!(plan["costs"][0]["gateway"], "first");
+    assert_eq!(plan["costs"][0]["cost"], amount(42 * segments));
+    assert_eq!(plan["late"], 0);
+    let weeks = plan["weeks"].as_array().expect("weeks");
+    assert_eq!(
+        weeks.iter().map(|week| week["messages"].as_u64().expect("a number")).sum::<u64>() as usize,
+        plan["messages"].as_array().expect("messages").len()
+    );
+    let told = err(&allheard(folder, &with));
+    assert!(
+        told.contains(&format!("texts by first in {segments} segments: {}", amount(42 * segments))),
+        "{told}"
+    );
+    assert!(told.contains("by mail: ") && mails > 100, "{told}");
+    let without = allheard(folder, &arguments);
+    assert!(err(&without).contains("without it costs are not known"), "{}", err(&without));
+    assert!(out(&without).contains("; no tariff"), "{}", out(&without));
+}
+
+/// Thousandths of a pound as the program writes them: at least two figures after the point.
+fn amount(thousandths: usize) -> String {
+    let text = format!("{}.{:03}", thousandths / 1_000, thousandths % 1_000);
+    format!("{} GBP", text.strip_suffix('0').unwrap_or(&text))
 }
 
 #[test]
@@ -166,6 +227,8 @@ fn a_season_goes_by_on(database: &str) {
     let brought = allheard(folder, &[&bring[..], &["--yes"]].concat());
     assert_eq!(brought.status.code(), Some(0), "{}", err(&brought));
     assert!(err(&brought).contains("revision 1"), "{}", err(&brought));
+    assert!(err(&brought).contains("not set going: nothing leaves"), "{}", err(&brought));
+    it_is_started_and_paused(folder);
     let again = allheard(folder, &["bring", "back.xlsx", "--config", "allheard.toml", "--yes"]);
     assert!(out(&again).contains("nothing changes"), "{}", out(&again));
 
@@ -177,14 +240,16 @@ fn a_season_goes_by_on(database: &str) {
         .expect("the daemon starts");
     let mut address = String::new();
     let mut log = BufReader::new(daemon.stderr.take().expect("standard error"));
-    let mut line = String::new();
+    let (mut line, mut state) = (String::new(), String::new());
     while log.read_line(&mut line).expect("a line") > 0 {
         if let Some((_, found)) = line.split_once("pages at http://") {
             address = found.trim().to_owned();
             break;
         }
+        state.push_str(&line);
         line.clear();
     }
+    assert!(state.contains("the season is going since"), "{state}");
     // The rest of the log is read, so that the daemon never waits for a reader.
     std::thread::spawn(move || std::io::copy(&mut log, &mut std::io::sink()));
     let mut page = String::new();
@@ -248,6 +313,24 @@ fn a_season_is_rehearsed() {
     }
     let wrong = allheard(folder, &["rehearse", "example.xlsx", "--at", "soon"]);
     assert_eq!(wrong.status.code(), Some(1), "{}", err(&wrong));
+}
+
+/// The deliberate step, a pause, and going on, as somebody at the host types them.
+fn it_is_started_and_paused(folder: &Path) {
+    let typed = |arguments: &[&str], code: i32, expected: &str| {
+        let said = allheard(folder, &[arguments, &["--config", "allheard.toml"]].concat());
+        assert_eq!(said.status.code(), Some(code), "{arguments:?}: {}", err(&said));
+        assert!(err(&said).contains(expected), "{arguments:?}: {}", err(&said));
+        out(&said)
+    };
+    typed(&["pause"], 0, "not set going: nothing leaves");
+    let asked = typed(&["start"], 1, "nothing was set going");
+    assert!(asked.contains("messages are planned; 0 of them leave in the next 7 days"), "{asked}");
+    typed(&["start", "--yes"], 0, "set going: messages leave when they are due");
+    typed(&["start"], 0, "the season is going since");
+    typed(&["pause"], 0, "paused: nothing planned leaves until `allheard start`");
+    typed(&["pause"], 0, "the season is paused since");
+    typed(&["start", "--yes"], 0, "set going: messages leave when they are due");
 }
 
 /// The demonstration twice: the same seed gives the same JSON but for time and memory, and nothing is wrong with it.
