@@ -59,7 +59,8 @@ pub fn plan(season: Season, wording: &Wording, ways: &Ways, paces: Paces, at: Ti
     let board = Board::of(season);
     let record = Record { revised_at: at, ..Record::default() };
     let looking = Looking { wording, ways, paces, old: &HashMap::new(), mails: true };
-    let lines = leavings(&board, &record, &looking, at);
+    let wanted = plan::plan(&board, &record, at);
+    let lines = leavings(&board, &record, &looking, wanted, at);
     let bursts = bursts(&board, &lines, paces, at);
     Plan { board, lines, bursts }
 }

@@ -125,9 +125,14 @@ pub struct Looking<'a> {
     pub mails: bool,
 }
 
-/// Every message that should still go from `now` on, in order of due time.
-pub fn leavings(board: &Board, record: &Record, looking: &Looking<'_>, now: Timestamp) -> Vec<Leaving> {
-    let mut wanted = plan::plan(board, record, now);
+/// What each of these messages comes to from `now` on, in order of due time.
+pub fn leavings(
+    board: &Board,
+    record: &Record,
+    looking: &Looking<'_>,
+    mut wanted: Vec<Wanted>,
+    now: Timestamp,
+) -> Vec<Leaving> {
     wanted.sort_by(|a, b| (a.due, &a.key).cmp(&(b.due, &b.key)));
     let mut all: Vec<Leaving> =
         wanted.into_iter().map(|wanted| leaving(board, record, looking, wanted, now)).collect();
@@ -315,11 +320,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let course = self.store.course(desk.season).await?;
         let wanted = plan::plan(&desk.board, &desk.record, now);
         let old = self.facts_before(&desk, &wanted).await?;
+        let (board, record, revision) = (desk.board.clone(), desk.record.clone(), desk.revision);
+        // Thousands of texts are put into words now; nobody else waits for that.
+        drop(desk);
         let paces = self.paces();
         let looking = Looking { wording: &self.wording, ways: &self.ways, paces, old: &old, mails: false };
-        let all = leavings(&desk.board, &desk.record, &looking, now);
-        let bursts = bursts(&desk.board, &all, paces, now);
-        Ok(Outlook { board: desk.board.clone(), revision: desk.revision, course, all, bursts, now })
+        let all = leavings(&board, &record, &looking, wanted, now);
+        let bursts = bursts(&board, &all, paces, now);
+        Ok(Outlook { board, revision, course, all, bursts, now })
     }
 
     /// The facts told before, for those of some messages that announce a change.
