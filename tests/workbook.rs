@@ -646,6 +646,14 @@ fn events_orders_and_duties_are_judged() {
         "listed already",
     );
     check("chaperones", 0, &[("vetted until", "2030-06-13")], Weight::Warning, "before 'Example Show'");
+    check(
+        "chaperones",
+        0,
+        &[("speaks", "es; some Polish")],
+        Weight::Error,
+        "'some Polish' is not a language code",
+    );
+    check("children", 0, &[("new", "perhaps")], Weight::Error, "yes");
     check("chaperones", 0, &[("vetted until", "")], Weight::Warning, "no vetting is written for 1 chaperone");
     check("house rules", 0, &[("language", "es")], Weight::Error, "season's language");
     check("notices", 0, &[("at", "")], Weight::Error, "time of day beside");

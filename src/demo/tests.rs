@@ -117,6 +117,10 @@ fn ages_channels_languages_and_households_have_the_shares_assumed() {
         });
         let apart = apart.count() as f64 / 350.0;
         assert!((0.11..0.27).contains(&apart), "two households {apart}");
+        let new = book.rows("children").iter().filter(|row| row.text("new") == "yes").count();
+        assert!((20..70).contains(&new), "{new} new children");
+        let bilingual = book.rows("chaperones").iter().filter(|row| !row.text("speaks").is_empty()).count();
+        assert!((4..25).contains(&bilingual), "{bilingual} chaperones with another language");
     }
 }
 

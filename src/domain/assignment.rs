@@ -156,8 +156,8 @@ mod tests {
         ) {
             let costs: Vec<Vec<Cost>> = cells.chunks(3).map(<[_]>::to_vec).collect();
             let given = share_out(&costs, &most, each_more);
-            for who in 0..3 {
-                prop_assert!(given.iter().filter(|given| **given == Some(who)).count() <= most[who]);
+            for (who, most) in most.iter().enumerate() {
+                prop_assert!(given.iter().filter(|given| **given == Some(who)).count() <= *most);
             }
             let best = cheapest(&costs, &mut [0; 3], &most, each_more);
             prop_assert_eq!(total(&costs, &given, 3, each_more), best);
