@@ -3,9 +3,11 @@
 use std::fs;
 use std::path::Path;
 
+use allheard::domain::season::Channel;
 use allheard::domain::segments;
 use allheard::service::digest::{Digest, DigestKind};
 use allheard::service::letter::{Appearance, Introduction, Kind, Letter, What};
+use allheard::service::office::Ways;
 use allheard::service::samples::{digests, sample, sample_many, samples};
 use allheard::service::wording::words::{plural_category, plural_forms};
 use allheard::service::wording::{Fault, Wording};
@@ -467,4 +469,46 @@ fn an_introduction_tells_names_and_no_times() {
             }
         }
     }
+}
+
+/// The blank workbook, everybody by text, in both languages.
+#[test]
+fn the_texts_of_the_starting_set_fit() {
+    let mut book = allheard::workbook::blank();
+    for (name, value) in [
+        ("name", "The Brass Heron"),
+        ("school", "Fenmouth Dance"),
+        ("zone", "Europe/London"),
+        ("country", "GB"),
+    ] {
+        let rows = &mut book.sheet_mut("season").rows;
+        rows.iter_mut().find(|row| row.text("setting") == name).unwrap().set("value", value);
+    }
+    for (at, row) in book.sheet_mut("children").rows.iter_mut().enumerate() {
+        row.set("guardian 1 mobile", format!("07700 90001{at}"));
+        row.set("guardian 1 texts", "yes");
+        row.set("guardian 1 agreed", "herself, 2030-01-10");
+    }
+    let (season, _) = allheard::domain::reading::season(&book);
+    let ways = Ways {
+        base_url: "https://show.example.org".to_owned(),
+        pages_public: true,
+        reply_by_text: true,
+        ..Ways::default()
+    };
+    let paces = allheard::app::config::Config::default().paces();
+    let now = "2030-04-20T09:00:00Z".parse().unwrap();
+    let plan = allheard::app::preview::plan(season.unwrap(), &wording(), &ways, paces, now);
+    let mut counts = std::collections::BTreeMap::new();
+    for line in plan.lines.iter().filter(|line| line.wanted.channel == Channel::Text) {
+        let reader = &plan.board.season.guardians[line.wanted.guardians[0].at()];
+        let language = reader.contact.language.0.as_str();
+        let limit = if language == "es" { 2 } else { 1 };
+        println!("{language} {}", line.words);
+        assert!((1..=limit).contains(&line.segments.len()), "{language}: {}", line.words);
+        *counts.entry(language).or_insert(0) += 1;
+    }
+    // Second asking, call sheet, a week, three days, and the two days before; chaperones read English.
+    assert_eq!(counts["es"], 6);
+    assert!(counts["en"] >= 6);
 }

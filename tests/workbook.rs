@@ -3,12 +3,16 @@
 #![allow(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
 use allheard::domain::book::{Book, Cell, Problem, Row, Weight};
-use allheard::domain::season::Season;
+use allheard::domain::published::reminders::{STARTERS, sentence};
+use allheard::domain::season::{Offset, Season};
 use allheard::domain::{reading, refs};
 use allheard::workbook::{self, Checked};
 use std::io::{Cursor, Write};
 use std::path::Path;
 use zip::write::SimpleFileOptions;
+
+/// The row of a notice that is counted from a call.
+const TOMORROW: usize = 17;
 
 /// The blank workbook with its required settings filled in.
 fn example() -> Book {
@@ -101,7 +105,7 @@ fn the_blank_workbook_passes_once_its_settings_are_filled_in() {
         assert_eq!((season.children.len(), season.families().len(), season.households.len()), (2, 3, 5));
         assert_eq!(
             (season.events.len(), season.numbers.len(), season.duties.len(), season.notices.len()),
-            (2, 2, 4, 4)
+            (2, 2, 4, STARTERS.len())
         );
         assert_eq!(
             season.places[1].ways[0].walk,
@@ -140,6 +144,45 @@ fn what_is_written_is_read_back_the_same() {
         assert_eq!(read, book, "{name}");
     }
     assert!(workbook::write(&book, &folder.path().join("season.docx")).is_err());
+}
+
+#[test]
+fn the_blank_workbook_ships_the_starting_set_and_why() {
+    in_file(&example(), |path| {
+        let checked = workbook::check(path);
+        let rows = checked.book.rows("notices");
+        assert_eq!(rows.len(), STARTERS.len());
+        for (row, starter) in rows.iter().zip(STARTERS) {
+            let written: Vec<(&str, &str)> = row
+                .cells
+                .keys()
+                .map(|column| (column.as_str(), row.text(column)))
+                .filter(|(column, text)| *column != "ref" && !text.is_empty())
+                .collect();
+            let mut shipped = starter.cells();
+            shipped.sort();
+            let shipped: Vec<(&str, &str)> =
+                shipped.iter().map(|(column, text)| (*column, text.as_str())).collect();
+            assert_eq!(written, shipped);
+        }
+        let season = checked.season.unwrap();
+        for (notice, starter) in season.notices.iter().zip(STARTERS) {
+            assert_eq!((notice.name.as_str(), notice.why.clone()), (starter.name, sentence(starter.grounds)));
+            assert_eq!((notice.owes, notice.other_channel_hours), (starter.owes, starter.other_channel));
+        }
+        assert_eq!((season.settings.class_door_days, season.settings.calls_days), (28, 5));
+    });
+    // Each offset is a cell like any other.
+    let mut book = example();
+    edit(&mut book, "notices", TOMORROW, "days before", "2");
+    set_setting(&mut book, "class door days before", "21");
+    set_setting(&mut book, "calls days before", "4");
+    let (season, problems) = reading::season(&book);
+    assert_eq!(problems, vec![]);
+    let season = season.unwrap();
+    let at = jiff::civil::time(17, 0, 0, 0);
+    assert_eq!(season.notices[TOMORROW].offset, Offset::DaysBefore { days: 2, at });
+    assert_eq!((season.settings.class_door_days, season.settings.calls_days), (21, 4));
 }
 
 #[test]
@@ -656,13 +699,13 @@ fn events_orders_and_duties_are_judged() {
     check("children", 0, &[("new", "perhaps")], Weight::Error, "yes");
     check("chaperones", 0, &[("vetted until", "")], Weight::Warning, "no vetting is written for 1 chaperone");
     check("house rules", 0, &[("language", "es")], Weight::Error, "season's language");
-    check("notices", 0, &[("at", "")], Weight::Error, "time of day beside");
-    check("notices", 0, &[("minutes before", "60")], Weight::Error, "both days");
-    check("notices", 0, &[("days before", ""), ("at", "")], Weight::Error, "when the notice goes");
-    check("notices", 0, &[("about", "Exmple Show")], Weight::Error, "not on the sheet 'events'");
-    check("notices", 0, &[("about", "season")], Weight::Error, "no call or curtain");
-    check("notices", 0, &[("counted from", "park-by")], Weight::Error, "no moment to count from");
-    check("notices", 0, &[("wording", "poem")], Weight::Error, "none of the words");
+    check("notices", TOMORROW, &[("at", "")], Weight::Error, "time of day beside");
+    check("notices", TOMORROW, &[("minutes before", "60")], Weight::Error, "both days");
+    check("notices", TOMORROW, &[("days before", ""), ("at", "")], Weight::Error, "when the notice goes");
+    check("notices", TOMORROW, &[("about", "Exmple Show")], Weight::Error, "not on the sheet 'events'");
+    check("notices", TOMORROW, &[("about", "season")], Weight::Error, "no call or curtain");
+    check("notices", TOMORROW, &[("counted from", "park-by")], Weight::Error, "no moment to count from");
+    check("notices", TOMORROW, &[("wording", "poem")], Weight::Error, "none of the words");
     // A number nobody looks after, and one chaperone at two events of one hour.
     let mut book = example();
     book.sheet_mut("duties").rows.pop();

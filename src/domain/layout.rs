@@ -262,6 +262,8 @@ pub const SETTINGS: &[Setting] = &[
     setting("messages until", "20:30", "No message leaves at or after this local time."),
     setting("merge minutes", "60", "Notices for one family due within so many minutes become one message."),
     setting("messages a day", "1", "Messages one person gets on one day at most; changes always go. 0 for no limit. A planning figure of ours."),
+    setting("class door days before", "28", "Days before the first show from which signatures are asked for at the class door."),
+    setting("calls days before", "5", "Days before an event from which families who have not answered are rung. Common practice."),
     setting("chaperone lead at rehearsals", "30", "Minutes before the children's call."),
     setting("chaperone lead on show days", "60", "Minutes before the children's call."),
     setting("chaperone briefing before call", "45", "Minutes before the children's call; left out where chaperones come later than that. Common practice."),

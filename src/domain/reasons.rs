@@ -1,13 +1,15 @@
 //! Why a planned message leaves when it does, in words for the coordinator.
 
 use super::board::{Board, Item};
-use super::due::Due;
+use super::due::{Due, first_show};
 use super::plan::Wanted;
+use super::published::reminders::Step;
 use super::record::{NoticeKey, Record};
-use super::season::{Anchor, Offset};
+use super::season::{Anchor, Offset, Season};
 use super::wall;
-use jiff::Timestamp;
 use jiff::civil::{Date, Time};
+use jiff::{Timestamp, ToSpan};
+use std::collections::BTreeSet;
 
 /// Minutes from which a distance in whole hours is said in hours.
 const SAID_IN_HOURS: i64 = 120;
@@ -40,6 +42,47 @@ pub fn notice_name(board: &Board, notice: NoticeKey) -> &str {
         NoticeKey::Rule(at) => &board.season.notices[at].name,
         NoticeKey::Change(_) => "A change",
     }
+}
+
+/// What the notices of messages rest on, as the workbook says: the names of those that rest on the same, and the words.
+pub fn rests_on<'a>(
+    board: &'a Board,
+    messages: impl IntoIterator<Item = &'a Wanted>,
+) -> Vec<(Vec<&'a str>, &'a str)> {
+    let parts = messages.into_iter().flat_map(|message| &message.parts);
+    let wanted: BTreeSet<usize> = parts
+        .filter_map(|(_, notice)| match notice {
+            NoticeKey::Rule(at) => Some(*at),
+            NoticeKey::Change(_) => None,
+        })
+        .collect();
+    let mut all: Vec<(Vec<&str>, &str)> = Vec::new();
+    for notice in wanted.into_iter().map(|at| &board.season.notices[at]) {
+        match all.iter_mut().find(|(_, why)| *why == notice.why) {
+            _ if notice.why.is_empty() => {}
+            Some((names, _)) => names.push(notice.name.as_str()),
+            None => all.push((vec![notice.name.as_str()], notice.why.as_str())),
+        }
+    }
+    all
+}
+
+/// What people do beside the messages, each with the local day it begins; nothing while there is no show to count from.
+pub fn beside(season: &Season) -> Vec<(Date, Step)> {
+    let Some(first) = first_show(season).map(|at| wall::local(&season.zone, at).date()) else {
+        return Vec::new();
+    };
+    let begins = |step: Step| {
+        let days = match step {
+            Step::ClassDoor => season.settings.class_door_days,
+            Step::Calls => season.settings.calls_days,
+            Step::OnlyChanges => 0,
+        };
+        (first.saturating_sub(i64::from(days).days()), step)
+    };
+    let mut all: Vec<(Date, Step)> = Step::ALL.into_iter().map(begins).collect();
+    all.sort_by_key(|(day, _)| *day);
+    all
 }
 
 fn due_of(board: &Board, item: Item, notice: NoticeKey) -> Option<Due> {

@@ -481,6 +481,10 @@ pub struct Settings {
     pub merge_minutes: u32,
     /// Messages a guardian gets on one day at most, changes apart (a planning figure of ours); 0 for no limit.
     pub messages_a_day: u32,
+    /// Signatures are asked for at the class door from so many days before the first show on.
+    pub class_door_days: u32,
+    /// Families who have not answered are rung from so many days before an event on.
+    pub calls_days: u32,
     /// Chaperones come so many minutes before the children at rehearsals.
     pub lead_rehearsal_minutes: u32,
     /// Chaperones come so many minutes before the children on show days (dress rehearsal too).

@@ -76,6 +76,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         calls: data.list.calls.iter().map(|call| card(&data, call, Reader::Coordinator)).collect(),
         later: data.list.later,
         shared: shared(&data),
+        near_days: season.settings.calls_days,
         notice,
     }))
 }

@@ -1,10 +1,12 @@
-//! The workbook a coordinator starts from: every setting listed, two example lines a sheet.
+//! The workbook a coordinator starts from: every setting listed, two example lines a sheet, and the notices of the
+//! starting set, each with what it rests on.
 //!
 //! Names say that they are examples; telephone numbers are from the range kept for fiction in North America (555-0100
 //! to 555-0199, ATIS-0300048), mail addresses from a domain kept for examples (RFC 2606).
 
 use crate::domain::book::{Book, Row};
 use crate::domain::layout::{SETTINGS, SHEETS};
+use crate::domain::published::reminders::STARTERS;
 
 /// Settings that are shown with more than their default; how often is common practice, no source.
 const EXAMPLES: [(&str, &str); 2] =
@@ -212,46 +214,9 @@ fn rules(book: &mut Book) {
         "house rules",
         &[("name", "Food"), ("text", "Water only in the dressing rooms."), ("acknowledge", "no")],
     );
-    let notice = |name, about, from, when: [(&'static str, &'static str); 2], by, wording| {
-        [
-            ("name", name),
-            ("about", about),
-            ("to", "everyone"),
-            ("counted from", from),
-            when[0],
-            when[1],
-            ("by", by),
-            ("answer owed", if wording == "introduction" { "no" } else { "yes" }),
-            ("wording", wording),
-        ]
-    };
-    add(
-        book,
-        "notices",
-        &notice(
-            "Example: call sheet a week ahead",
-            "show",
-            "call",
-            [("days before", "7"), ("at", "18:30")],
-            "mail",
-            "call-sheet",
-        ),
-    );
-    add(
-        book,
-        "notices",
-        &notice(
-            "Example: the evening before",
-            "show",
-            "call",
-            [("days before", "1"), ("at", "18:30")],
-            "mail and text",
-            "eve",
-        ),
-    );
-    // Names before faces, and again when they are about to meet (common practice, no source).
-    for (name, days) in [("Example: first contact", "35"), ("Example: first contact, show week", "6")] {
-        let when = [("days before", days), ("at", "18:00")];
-        add(book, "notices", &notice(name, "show", "first show", when, "mail", "introduction"));
+    for starter in STARTERS {
+        let cells = starter.cells();
+        let cells: Vec<(&str, &str)> = cells.iter().map(|(column, text)| (*column, text.as_str())).collect();
+        add(book, "notices", &cells);
     }
 }

@@ -25,6 +25,7 @@ mod repeats;
 mod rooms;
 mod running;
 mod standings;
+mod starting;
 mod times;
 mod town;
 mod trial;

@@ -252,6 +252,7 @@ fn chase(name: &str) -> ChasePage {
         calls: calls(name),
         later: 14,
         shared: "One call is shared out among 6 chaperones, at most one each.".into(),
+        near_days: 5,
         notice: Some(Notice { words: "Noted: Paweł will call back.".into(), done: true }),
     }
 }

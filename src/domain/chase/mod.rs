@@ -9,7 +9,7 @@ mod reasons;
 mod ringers;
 
 pub use moment::{Moment, suggested};
-pub use reasons::{NEAR_DAYS, Reason, SILENT_TIMES};
+pub use reasons::{Reason, SILENT_TIMES};
 pub use ringers::{Kinship, speaks};
 
 use super::board::{Board, Item};

@@ -8,8 +8,6 @@ use crate::domain::standing::{Standing, reachable, standing};
 use crate::domain::wall;
 use jiff::Timestamp;
 
-/// An event is near when it is so many days off: the trade's moment for a call by a volunteer. Common practice, no source.
-pub const NEAR_DAYS: i32 = 5;
 /// Messages that wanted an answer and had none after which a guardian is rung, as the trade does after two rounds. Common
 /// practice, no source.
 pub const SILENT_TIMES: usize = 2;
@@ -84,7 +82,7 @@ pub(super) fn of(
         event.zip(child(item)).is_some_and(|(event, child)| !quick_changes(season, event, child).is_empty())
     };
     let held = [
-        (days <= NEAR_DAYS, Reason::Near(days)),
+        (days <= i32::try_from(season.settings.calls_days).unwrap_or(i32::MAX), Reason::Near(days)),
         (!reachable(board, record, guardian), Reason::NoChannel),
         (items.iter().any(old), Reason::OldTimes),
         (silent >= SILENT_TIMES, Reason::SilentTwice(silent)),

@@ -1,10 +1,11 @@
-//! Published planning figures, each with whose it is and how far this program can vouch for it.
+//! Published planning figures and findings, each with whose it is and how far this program can vouch for it.
 //!
 //! They are advice and certify nothing: laws change, differ by place, by paid and unpaid work and by licence, and are cited
 //! here from copies of various ages. The school and the local licensing body decide.
 
 pub mod hours;
 pub mod ratios;
+pub mod reminders;
 
 /// How a figure came to stand here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -15,7 +16,7 @@ pub enum Mark {
     Recalled,
 }
 
-/// Where a figure is published.
+/// Where a figure or finding is published.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Source {
     /// Who published it.

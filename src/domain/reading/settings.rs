@@ -18,6 +18,8 @@ const PACES: std::ops::RangeInclusive<f64> = 1.0..=6.0;
 const MINUTES_MAX: u32 = 24 * 60;
 /// Messages a day that somebody may be allowed to get, at most.
 const MESSAGES_A_DAY_MAX: u32 = 24;
+/// Days before an event or the first show that something may begin, at most: a year.
+const DAYS_BEFORE_MAX: u32 = 366;
 /// Seconds a setting may hold at most: an hour.
 const SECONDS_MAX: u32 = 3_600;
 /// Digests that may be meant for one day, at most.
@@ -197,6 +199,8 @@ fn figures(page: &mut Page<'_>) -> Settings {
         quiet_from,
         merge_minutes: page.count("merge minutes", 0..=MINUTES_MAX),
         messages_a_day: page.count("messages a day", 0..=MESSAGES_A_DAY_MAX),
+        class_door_days: page.count("class door days before", 0..=DAYS_BEFORE_MAX),
+        calls_days: page.count("calls days before", 0..=DAYS_BEFORE_MAX),
         lead_rehearsal_minutes: page.count("chaperone lead at rehearsals", 0..=MINUTES_MAX),
         lead_show_minutes: page.count("chaperone lead on show days", 0..=MINUTES_MAX),
         briefing_minutes: page.count("chaperone briefing before call", 0..=MINUTES_MAX),

@@ -69,6 +69,8 @@ pub struct ChasePage {
     pub later: usize,
     /// How the calls are shared out, in a sentence; may be empty.
     pub shared: String,
+    /// Days before an event from which families are rung.
+    pub near_days: u32,
     /// What became of the note just posted.
     pub notice: Option<Notice>,
 }
