@@ -8,6 +8,7 @@ use super::team::{Member, QUICK_CHANGES, team};
 use super::words;
 use crate::domain::book::{Book, Row};
 use crate::domain::layout::{GUARDIANS_PER_CHILD, SHEETS};
+use crate::domain::published::reminders::sentence;
 use jiff::ToSpan;
 use jiff::civil::Time;
 use std::collections::BTreeMap;
@@ -351,12 +352,13 @@ fn house_rules(book: &mut Book) {
 
 fn notices(book: &mut Book) {
     let rows = &mut book.sheet_mut("notices").rows;
-    for line in words::NOTICES {
+    for (line, grounds) in words::NOTICES {
         let mut notice = Row::default();
         notice.set("ref", format!("T{:03}", rows.len() + 1));
         for (column, text) in words::NOTICE_COLUMNS.iter().zip(line) {
             notice.set(column, *text);
         }
+        notice.set("why", sentence(grounds));
         rows.push(notice);
     }
 }

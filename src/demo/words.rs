@@ -1,5 +1,11 @@
 //! What is the same in every demo season: settings, places, events, house rules and notices, as workbook cells.
 
+use crate::domain::published::reminders::{
+    DAY_BEFORE_DUTY, DUTIES_FIRST, Ground, IN_ADVANCE, NAMES_BEFORE_FACES, NEWS_BY_MAIL, OTHER_CHANNEL,
+    PRIMER, TEXT_BESIDE_MAIL, THREE_AND_ONE, THREE_AND_ONE_AT_RISK, WEEK_THREE_ONE, WITHIN_THE_HOUR,
+    WRITE_IT_DOWN,
+};
+
 /// Cells of one row: column and text.
 pub type Cells = &'static [(&'static str, &'static str)];
 
@@ -230,157 +236,43 @@ pub const HOUSE_RULES: &[(&str, &str, &str, &str)] = &[
     ),
 ];
 
-/// One notice: name, about, to, counted from, days before, at, by, answer owed, wording.
-pub type NoticeLine = [&'static str; 9];
+/// One notice: name, about, to, counted from, days before, at, by, answer owed, wording; and what it rests on.
+pub type NoticeLine = ([&'static str; 9], &'static [Ground]);
+
+/// Quick-change costumes.
+const BEFORE_IT_IS_NEEDED: Ground =
+    Ground::Practice("A costume that has to be handed in is asked for while there is time to wash it");
 
 /// The notices: each guardian gets about ten to sixteen messages over the season.
+// A table: one line a notice is what makes it readable.
+#[rustfmt::skip]
 pub const NOTICES: &[NoticeLine] = &[
-    ["House rules", "season", "everyone", "first show", "42", "18:00", "mail", "yes", "rules"],
-    [
-        "House rules, second asking",
-        "season",
-        "not heard from",
-        "first show",
-        "35",
-        "18:00",
-        "text",
-        "yes",
-        "reminder",
-    ],
-    ["Photographs, call sheet", "photographs", "everyone", "call", "7", "18:00", "mail", "yes", "call-sheet"],
-    ["Photographs, the evening before", "photographs", "everyone", "call", "1", "17:00", "text", "no", "eve"],
-    ["Studio run, call sheet", "rehearsal", "everyone", "call", "7", "18:00", "mail", "yes", "call-sheet"],
-    ["Studio run, the evening before", "rehearsal", "everyone", "call", "1", "17:00", "text", "no", "eve"],
-    [
-        "Dress rehearsal, call sheet",
-        "dress rehearsal",
-        "everyone",
-        "first show",
-        "14",
-        "10:00",
-        "mail and text",
-        "yes",
-        "call-sheet",
-    ],
-    [
-        "Shows, call sheet",
-        "show",
-        "everyone",
-        "first show",
-        "14",
-        "10:00",
-        "mail and text",
-        "yes",
-        "call-sheet",
-    ],
-    [
-        "Dress rehearsal, a week to go",
-        "dress rehearsal",
-        "not heard from",
-        "first show",
-        "7",
-        "18:00",
-        "text",
-        "yes",
-        "reminder",
-    ],
-    ["Shows, a week to go", "show", "not heard from", "first show", "7", "18:00", "text", "yes", "reminder"],
-    [
-        "Dress rehearsal, three days to go",
-        "dress rehearsal",
-        "not heard from",
-        "call",
-        "3",
-        "18:00",
-        "text",
-        "yes",
-        "reminder",
-    ],
-    ["Quick-change costumes", "dress rehearsal", "turn-in", "call", "2", "18:00", "text", "yes", "turn-in"],
-    [
-        "Shows, three days to go",
-        "show",
-        "not heard from",
-        "first show",
-        "3",
-        "17:00",
-        "text",
-        "yes",
-        "reminder",
-    ],
-    [
-        "Dress rehearsal, the evening before",
-        "dress rehearsal",
-        "everyone",
-        "call",
-        "1",
-        "17:00",
-        "text",
-        "no",
-        "eve",
-    ],
-    ["Shows, the evening before", "show", "everyone", "call", "1", "17:00", "text", "no", "eve"],
-    [
-        "Chaperones, dress rehearsal",
-        "dress rehearsal",
-        "chaperones",
-        "first show",
-        "21",
-        "10:00",
-        "mail",
-        "yes",
-        "duty",
-    ],
-    ["Chaperones, shows", "show", "chaperones", "first show", "21", "10:00", "mail", "yes", "duty"],
-    [
-        "Chaperones, dress rehearsal, a week to go",
-        "dress rehearsal",
-        "chaperones not heard from",
-        "first show",
-        "7",
-        "12:00",
-        "text",
-        "yes",
-        "duty",
-    ],
-    [
-        "Chaperones, shows, a week to go",
-        "show",
-        "chaperones not heard from",
-        "first show",
-        "7",
-        "12:00",
-        "text",
-        "yes",
-        "duty",
-    ],
-    [
-        "Chaperones, dress rehearsal, the day before",
-        "dress rehearsal",
-        "chaperones",
-        "call",
-        "1",
-        "12:00",
-        "text",
-        "no",
-        "duty",
-    ],
-    ["Chaperones, shows, the day before", "show", "chaperones", "call", "1", "12:00", "text", "no", "duty"],
-    // Names before faces, and again when they are about to meet (common practice, no source).
-    ["First contact", "show", "everyone", "first show", "35", "10:00", "mail", "no", "introduction"],
-    [
-        "First contact, show week",
-        "show",
-        "everyone",
-        "first show",
-        "6",
-        "10:00",
-        "mail",
-        "no",
-        "introduction",
-    ],
+    (["House rules", "season", "everyone", "first show", "42", "18:00", "mail", "yes", "rules"], &[NEWS_BY_MAIL, PRIMER]),
+    (["House rules, second asking", "season", "not heard from", "first show", "35", "18:00", "text", "yes", "reminder"], &[TEXT_BESIDE_MAIL]),
+    (["Photographs, call sheet", "photographs", "everyone", "call", "7", "18:00", "mail", "yes", "call-sheet"], &[IN_ADVANCE]),
+    (["Photographs, the evening before", "photographs", "everyone", "call", "1", "17:00", "text", "no", "eve"], &[THREE_AND_ONE, WITHIN_THE_HOUR]),
+    (["Studio run, call sheet", "rehearsal", "everyone", "call", "7", "18:00", "mail", "yes", "call-sheet"], &[IN_ADVANCE]),
+    (["Studio run, the evening before", "rehearsal", "everyone", "call", "1", "17:00", "text", "no", "eve"], &[THREE_AND_ONE, WITHIN_THE_HOUR]),
+    (["Dress rehearsal, call sheet", "dress rehearsal", "everyone", "first show", "14", "10:00", "mail and text", "yes", "call-sheet"], &[IN_ADVANCE]),
+    (["Shows, call sheet", "show", "everyone", "first show", "14", "10:00", "mail and text", "yes", "call-sheet"], &[IN_ADVANCE]),
+    (["Dress rehearsal, a week to go", "dress rehearsal", "not heard from", "first show", "7", "18:00", "text", "yes", "reminder"], &[WRITE_IT_DOWN, WEEK_THREE_ONE]),
+    (["Shows, a week to go", "show", "not heard from", "first show", "7", "18:00", "text", "yes", "reminder"], &[WRITE_IT_DOWN, WEEK_THREE_ONE]),
+    (["Dress rehearsal, three days to go", "dress rehearsal", "not heard from", "call", "3", "18:00", "text", "yes", "reminder"], &[THREE_AND_ONE_AT_RISK]),
+    (["Quick-change costumes", "dress rehearsal", "turn-in", "call", "2", "18:00", "text", "yes", "turn-in"], &[BEFORE_IT_IS_NEEDED]),
+    (["Shows, three days to go", "show", "not heard from", "first show", "3", "17:00", "text", "yes", "reminder"], &[THREE_AND_ONE_AT_RISK]),
+    (["Dress rehearsal, the evening before", "dress rehearsal", "everyone", "call", "1", "17:00", "text", "no", "eve"], &[THREE_AND_ONE, WITHIN_THE_HOUR]),
+    (["Shows, the evening before", "show", "everyone", "call", "1", "17:00", "text", "no", "eve"], &[THREE_AND_ONE, WITHIN_THE_HOUR]),
+    (["Chaperones, dress rehearsal", "dress rehearsal", "chaperones", "first show", "21", "10:00", "mail", "yes", "duty"], &[DUTIES_FIRST]),
+    (["Chaperones, shows", "show", "chaperones", "first show", "21", "10:00", "mail", "yes", "duty"], &[DUTIES_FIRST]),
+    (["Chaperones, dress rehearsal, a week to go", "dress rehearsal", "chaperones not heard from", "first show", "7", "12:00", "text", "yes", "duty"], &[OTHER_CHANNEL]),
+    (["Chaperones, shows, a week to go", "show", "chaperones not heard from", "first show", "7", "12:00", "text", "yes", "duty"], &[OTHER_CHANNEL]),
+    (["Chaperones, dress rehearsal, the day before", "dress rehearsal", "chaperones", "call", "1", "12:00", "text", "no", "duty"], &[DAY_BEFORE_DUTY]),
+    (["Chaperones, shows, the day before", "show", "chaperones", "call", "1", "12:00", "text", "no", "duty"], &[DAY_BEFORE_DUTY]),
+    // Names before faces, and again when they are about to meet.
+    (["First contact", "show", "everyone", "first show", "35", "10:00", "mail", "no", "introduction"], &[NAMES_BEFORE_FACES]),
+    (["First contact, show week", "show", "everyone", "first show", "6", "10:00", "mail", "no", "introduction"], &[NAMES_BEFORE_FACES]),
 ];
 
-/// The columns a [`NoticeLine`] fills.
+/// The columns that the cells of a [`NoticeLine`] fill.
 pub const NOTICE_COLUMNS: [&str; 9] =
     ["name", "about", "to", "counted from", "days before", "at", "by", "answer owed", "wording"];
