@@ -4,6 +4,8 @@ use super::{Exit, check, instant, pretty, say, tell};
 use crate::app::config::Config;
 use crate::app::{preview, ways};
 use crate::domain::board::Board;
+use crate::domain::published::reminders::sentence;
+use crate::domain::reasons;
 use crate::domain::wall;
 use crate::service::office::Ways;
 use crate::service::outlook::{Burst, Leaving, totals};
@@ -71,8 +73,19 @@ pub(super) fn run(options: &Options) -> Exit {
                     "price": cost.price, "cost": (!cost.bill.is_unknown()).then(|| cost.bill.to_string()) })
             })
             .collect();
+        let grounds: Vec<_> = reasons::rests_on(&plan.board, plan.lines.iter().map(|line| &line.wanted))
+            .into_iter()
+            .map(|(notices, why)| json!({ "notices": notices, "why": why }))
+            .collect();
+        let beside: Vec<_> = reasons::beside(&plan.board.season)
+            .into_iter()
+            .map(|(day, step)| {
+                json!({ "from": day.to_string(), "what": step.words(), "why": sentence(step.grounds()) })
+            })
+            .collect();
         say(pretty(
             &json!({ "at": at.to_string(), "zone": plan.board.season.zone_name, "messages": messages,
+            "grounds": grounds, "beside": beside,
             "costs": costs, "weeks": weeks.iter().map(preview::week_json).collect::<Vec<_>>(), "late": late }),
         ));
         return Exit::Done;
@@ -92,6 +105,13 @@ pub(super) fn run(options: &Options) -> Exit {
     }
     for burst in plan.bursts.iter().filter(|burst| burst.late > 0) {
         tell(late_words(burst, &plan.board));
+    }
+    for (names, why) in reasons::rests_on(&plan.board, plan.lines.iter().map(|line| &line.wanted)) {
+        tell(format!("{}: {why}", names.join("; ")));
+    }
+    for (day, step) in reasons::beside(&plan.board.season) {
+        let (words, why) = (step.words(), sentence(step.grounds()));
+        tell(format!("beside the messages from {}: {words}. {why}", day.strftime("%a %d %b %Y")));
     }
     if options.config.is_none() {
         tell(

@@ -16,11 +16,16 @@ use super::messages::Skip;
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{PlanBurst, PlanDay, PlanDayPage, PlanLine, PlanPage, PlanTotal, SpecimenPage, StartForm};
+use super::views::{
+    PlanBurst, PlanDay, PlanDayPage, PlanGround, PlanLine, PlanPage, PlanStep, PlanTotal, SpecimenPage,
+    StartForm,
+};
 use crate::domain::board::Board;
 use crate::domain::money::Bill;
 use crate::domain::plan::Wanted;
-use crate::domain::season::Channel;
+use crate::domain::published::reminders::{Step, sentence};
+use crate::domain::reasons;
+use crate::domain::season::{Channel, Season};
 use crate::domain::segments;
 use crate::service::outlook::{Burst, Leaving, Outlook, totals};
 use crate::service::ports::{Content, Course, Gateway, Hand, Outcome, Store};
@@ -101,7 +106,32 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
             .collect(),
         days: days(board, &outlook.bursts),
         specimens: specimens(board, &outlook.all),
+        steps: steps(season),
+        grounds: grounds(board, outlook.all.iter().map(|one| &one.wanted)),
     }))
+}
+
+/// What people do beside the messages, and from which page.
+fn steps(season: &Season) -> Vec<PlanStep> {
+    let step = |(day, step): (Date, Step)| {
+        let (href, page) = match step {
+            Step::ClassDoor => ("/season/door", "The class door"),
+            Step::Calls => ("/season/chase", "Whom to ring"),
+            Step::OnlyChanges => ("", ""),
+        };
+        let when = format!("From {}", ENGLISH.day(&day));
+        PlanStep { when, what: step.words(), why: sentence(step.grounds()), href, page }
+    };
+    reasons::beside(season).into_iter().map(step).collect()
+}
+
+/// What the notices of messages rest on.
+fn grounds<'a>(board: &'a Board, messages: impl IntoIterator<Item = &'a Wanted>) -> Vec<PlanGround> {
+    let ground = |(names, why): (Vec<&str>, &str)| {
+        let names: Vec<String> = names.into_iter().map(str::to_owned).collect();
+        PlanGround { notices: names.join("; "), why: why.to_owned() }
+    };
+    reasons::rests_on(board, messages).into_iter().map(ground).collect()
 }
 
 fn heading(outlook: &Outlook) -> String {
@@ -227,6 +257,7 @@ async fn day_page<S: Store + 'static, G: Gateway + 'static>(
         season: board.season.name.clone(),
         as_of: shown::as_of(&board.season.zone, outlook.now),
         heading,
+        grounds: grounds(board, lines.iter().map(|one| &one.wanted)),
         later: (lines.len() > next).then(|| format!("/season/plan/{day}?skip={next}")),
         lines: lines.into_iter().skip(skip).take(ON_A_PAGE).map(|one| plan_line(board, one)).collect(),
     }))
@@ -316,6 +347,7 @@ async fn specimen_page<S: Store + 'static, G: Gateway + 'static>(
         notice,
         heading: format!("What {} will read, {}", names(&board, &wanted), road(channel)),
         why: format!("Due {}. {why}.", moment(&board, wanted.due)),
+        grounds: grounds(&board, [&wanted]),
         subject,
         words,
         language: language(&board, &wanted),

@@ -38,7 +38,10 @@ pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
 pub use messages::{Life, MessagesPage, Person, Said};
 pub use next::NextPage;
 pub use paper::PaperPage;
-pub use plan::{PlanBurst, PlanDay, PlanDayPage, PlanLine, PlanPage, PlanTotal, SpecimenPage, StartForm};
+pub use plan::{
+    PlanBurst, PlanDay, PlanDayPage, PlanGround, PlanLine, PlanPage, PlanStep, PlanTotal, SpecimenPage,
+    StartForm,
+};
 pub(super) use preview::plural;
 pub use preview::{
     ChangesPage, EditField, EditForm, EditPage, Entry, LookPage, MadeChange, MessageChange, Preview, Subject,

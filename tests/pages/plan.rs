@@ -31,6 +31,22 @@ fn burst(what: &str, messages: usize, when: &str, segments: &str, late: &str) ->
     }
 }
 
+fn step(when: &str, href: &'static str, page: &'static str) -> PlanStep {
+    let what = "At the class door, paper and pen in hand";
+    PlanStep { when: when.into(), what, why: "More forms came back so.".into(), href, page }
+}
+
+fn grounds() -> Vec<PlanGround> {
+    let ground = |notices: &str, why: &str| PlanGround { notices: notices.into(), why: why.into() };
+    vec![
+        ground(
+            "Dress rehearsal, call sheet; Shows, call sheet",
+            "A word in advance helps (an invented study, 2019).",
+        ),
+        ground("<script>alert(4)</script>", "<script>alert(5)</script>"),
+    ]
+}
+
 fn plan() -> PlanPage {
     let total = |week: &str, channel, messages, segments: &str, cost: &str| PlanTotal {
         week: week.into(),
@@ -86,6 +102,12 @@ fn plan() -> PlanPage {
             ("/season/plan/0f".into(), "call sheet, by mail, English".into()),
             ("/season/plan/1e".into(), "call sheet, by mail, Spanish".into()),
         ],
+        steps: vec![
+            step("From Friday 7 May", "/season/door", "The class door"),
+            step("From Sunday 30 May", "/season/chase", "Whom to ring"),
+            step("From Friday 4 June", "", ""),
+        ],
+        grounds: grounds(),
     }
 }
 
@@ -105,6 +127,8 @@ fn empty() -> PlanPage {
         totals: Vec::new(),
         days: Vec::new(),
         specimens: Vec::new(),
+        steps: Vec::new(),
+        grounds: Vec::new(),
         ..going()
     }
 }
@@ -125,6 +149,7 @@ fn day(to: &str) -> PlanDayPage {
         as_of: as_of(),
         heading: "Friday 28 May: 311 messages leave".into(),
         lines: vec![line(1), line(2)],
+        grounds: grounds(),
         later: Some("/season/plan/2027-05-28?skip=50".into()),
     }
 }
@@ -137,6 +162,7 @@ fn specimen(child: &str) -> SpecimenPage {
         notice: None,
         heading: "What Marisol Alder will read, by text".into(),
         why: "Due Friday 28 May, 10:00. Dress rehearsal, call sheet: 7 days before the call at 10:00.".into(),
+        grounds: grounds(),
         subject: String::new(),
         words: format!("{child}: Dress rehearsal Fri 4 June.\nPark by 16:35, door 17:00."),
         language: "en".into(),

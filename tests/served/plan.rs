@@ -133,6 +133,39 @@ async fn the_plan_says_what_leaves_when_why_and_at_what_cost() {
 }
 
 #[tokio::test]
+async fn the_plan_says_what_its_notices_rest_on_and_what_people_do_beside_them() {
+    let house = House::in_other_ways(|_| {}).await;
+    let mut book = season::book();
+    book.sheet_mut("notices").rows[0].set("why", "A week is enough <b> (common practice, no source).");
+    house.bring_only(book).await;
+    house.clock.set("2027-05-22T09:00:00Z");
+    let token = house.office.coordinator_link().await.unwrap();
+    let plan = house.coordinator_get(&token, "/season/plan").await;
+    let words = plan.plain();
+    // The first show is on 5 June.
+    for expected in [
+        "From Saturday 8 May. At the class door, paper and pen in hand",
+        "From Monday 31 May. Volunteers ring",
+        "From Saturday 5 June. On the days of the shows",
+        "Journal of School Health",
+        "What the notices rest on",
+    ] {
+        assert!(words.contains(expected), "{expected}: {words}");
+    }
+    assert!(plan.text.contains("href=\"/season/door\"") && plan.text.contains("href=\"/season/chase\""));
+    let message = plan.text.split("href=\"/season/plan/").filter(|rest| !rest.starts_with("2027")).nth(1);
+    let message = format!("/season/plan/{}", message.unwrap().split('"').next().unwrap());
+    for path in ["/season/plan", "/season/plan/2027-05-28", &message] {
+        let page = house.coordinator_get(&token, path).await;
+        assert!(page.plain().contains("A week is enough"), "{path}: {}", page.plain());
+        assert!(!page.text.contains("enough <b>"), "{path}");
+    }
+    // A day of other notices says nothing of this one's.
+    let other = house.coordinator_get(&token, "/season/plan/2027-06-03").await;
+    assert!(!other.plain().contains("A week is enough") && other.plain().contains("messages leave"));
+}
+
+#[tokio::test]
 async fn a_burst_beyond_the_gateways_rate_says_when_its_last_leaves_and_how_many_cannot() {
     // One text in 1,000 seconds: of two due ten minutes before the call at 17:30 the second is too late.
     let slow = || {

@@ -47,6 +47,30 @@ pub struct PlanTotal {
     pub cost: String,
 }
 
+/// What people do beside the messages.
+#[derive(Debug, Clone)]
+pub struct PlanStep {
+    /// From which day on.
+    pub when: String,
+    /// What is done.
+    pub what: &'static str,
+    /// What it rests on.
+    pub why: String,
+    /// Address of the page it is done from; empty if there is none.
+    pub href: &'static str,
+    /// What that page is called.
+    pub page: &'static str,
+}
+
+/// What notices rest on.
+#[derive(Debug, Clone)]
+pub struct PlanGround {
+    /// Their names.
+    pub notices: String,
+    /// What they rest on, as the workbook says.
+    pub why: String,
+}
+
 /// The deliberate step that sets a season going.
 #[derive(Debug, Clone)]
 pub struct StartForm {
@@ -82,6 +106,10 @@ pub struct PlanPage {
     pub days: Vec<PlanDay>,
     /// One message of each wording: address, and what it is.
     pub specimens: Vec<(String, String)>,
+    /// What people do beside the messages.
+    pub steps: Vec<PlanStep>,
+    /// What the notices rest on.
+    pub grounds: Vec<PlanGround>,
 }
 
 /// One planned message.
@@ -113,6 +141,8 @@ pub struct PlanDayPage {
     pub heading: String,
     /// Messages in order of when they leave.
     pub lines: Vec<PlanLine>,
+    /// What their notices rest on.
+    pub grounds: Vec<PlanGround>,
     /// Address of the page with later ones; none if there are none.
     pub later: Option<String>,
 }
@@ -133,6 +163,8 @@ pub struct SpecimenPage {
     pub heading: String,
     /// When it leaves, and why then.
     pub why: String,
+    /// What its notices rest on.
+    pub grounds: Vec<PlanGround>,
     /// Subject of a mail; empty for a text.
     pub subject: String,
     /// Its words.
