@@ -212,6 +212,26 @@ fn a_season_is_brought_served_and_verified_on_postgresql() {
     a_season_goes_by_on(&runtime.block_on(cluster.database()));
 }
 
+/// Most children are gone from a workbook: saying yes is not enough, saying how many lines go is.
+fn a_halved_roster_is_held(folder: &Path) {
+    let (mut few, _) = allheard::workbook::read(&folder.join("back.xlsx")).expect("it is read");
+    let children = &mut few.sheet_mut("children").rows;
+    children.truncate(children.len() / 3);
+    allheard::workbook::write(&few, &folder.join("few.xlsx")).expect("it is written");
+    let bring = ["bring", "few.xlsx", "--config", "allheard.toml", "--yes"];
+    let held = allheard(folder, &bring);
+    assert_eq!(held.status.code(), Some(1), "{}", out(&held));
+    assert!(out(&held).contains("held: ") && out(&held).contains("children are left"), "{}", out(&held));
+    let words = err(&held);
+    let going = words.split("--so-few ").nth(1).and_then(|rest| rest.split_whitespace().next());
+    let going = going.unwrap_or_else(|| panic!("{words}"));
+    let wrong = allheard(folder, &[&bring[..], &["--so-few", "1"]].concat());
+    assert_eq!(wrong.status.code(), Some(1), "{}", err(&wrong));
+    let taken = allheard(folder, &[&bring[..], &["--so-few", going]].concat());
+    assert_eq!(taken.status.code(), Some(0), "{}", err(&taken));
+    assert!(err(&taken).contains("revision 2"), "{}", err(&taken));
+}
+
 /// Brings, serves and verifies a season on the database of an address; empty is the usual one.
 fn a_season_goes_by_on(database: &str) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -231,6 +251,7 @@ fn a_season_goes_by_on(database: &str) {
     it_is_started_and_paused(folder);
     let again = allheard(folder, &["bring", "back.xlsx", "--config", "allheard.toml", "--yes"]);
     assert!(out(&again).contains("nothing changes"), "{}", out(&again));
+    a_halved_roster_is_held(folder);
 
     let mut daemon = Command::new(env!("CARGO_BIN_EXE_allheard"))
         .args(["serve", "--config", "allheard.toml"])

@@ -57,11 +57,9 @@ impl Board {
         let programme = Programme::of(&season);
         let fingerprints = fingerprints(&season, &programme);
         let mut cares_by_household = vec![Vec::new(); season.households.len()];
-        for care in &season.cares {
-            cares_by_household[care.household.at()].push(care.clone());
-        }
         let mut cares_by_person: HashMap<Person, Vec<usize>> = HashMap::new();
         for (at, care) in season.cares.iter().enumerate() {
+            cares_by_household[care.household.at()].push(care.clone());
             cares_by_person.entry(care.who).or_default().push(at);
         }
         let mut board = Board {

@@ -26,7 +26,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
             Ok(book) => book,
             Err(fault) => return Ok(Err(fault)),
         };
-        let questions = refs::adopt_above(&mut book, Some(&stored.book), &stored.given);
+        let questions = match edit.adds_rows() {
+            true => refs::adopt_above(&mut book, Some(&stored.book), &stored.given),
+            false => Vec::new(),
+        };
         let mut bringing = self.look(Some(&stored), &kept, book, Vec::new(), questions).await?;
         bringing.what = edit.words(&board.season);
         only_new(&mut bringing, &warnings);

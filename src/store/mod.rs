@@ -11,6 +11,7 @@ mod incoming;
 mod ledger;
 mod messages;
 mod people;
+mod placing;
 mod seasons;
 pub mod sql;
 

@@ -1,12 +1,15 @@
 //! The workbook in force, row by row.
 
 use super::db::{Row as DbRow, Value};
-use super::{SqlStore, changes, instant, ledger, ms, set, sql};
+use super::{SqlStore, changes, instant, ledger, ms, placing, set, sql};
 use crate::domain::book::{Book, Cell, Row, Sheet};
 use crate::domain::layout::SHEETS;
 use crate::service::ports::{StoreFault, StoredSeason};
 use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
+
+/// The number of the first row below the header.
+pub(super) const FIRST_ROW: u32 = 2;
 
 /// The name of a stored row: its sheet, and its ref or place there.
 pub(super) type Line = (String, String);
@@ -40,7 +43,9 @@ fn lines_of(rows: &[DbRow]) -> Result<Lines, StoreFault> {
 /// A workbook of stored rows.
 pub(super) fn book_of(lines: Lines) -> Result<Book, StoreFault> {
     let mut sheets: HashMap<String, Vec<Row>> = HashMap::new();
-    for ((sheet, line), (position, cells)) in lines {
+    let mut lines: Vec<_> = lines.into_iter().collect();
+    lines.sort_by_key(|(_, (position, _))| *position);
+    for ((sheet, line), (_, cells)) in lines {
         let cells: BTreeMap<String, String> =
             serde_json::from_str(&cells).map_err(|error| StoreFault::BrokenRow {
                 table: "season_row",
@@ -48,83 +53,19 @@ pub(super) fn book_of(lines: Lines) -> Result<Book, StoreFault> {
                 reason: error.to_string(),
             })?;
         let cells = cells.into_iter().map(|(column, text)| (column, Cell::Text(text))).collect();
-        sheets.entry(sheet).or_default().push(Row { number: u32::try_from(position).unwrap_or(0), cells });
+        let rows = sheets.entry(sheet).or_default();
+        // As a spreadsheet shows them, whatever gaps changes have left between the stored positions.
+        let number = u32::try_from(rows.len()).map_or(u32::MAX, |at| at.saturating_add(FIRST_ROW));
+        rows.push(Row { number, cells });
     }
     let sheets = SHEETS
         .iter()
         .filter_map(|layout| {
-            let mut rows = sheets.remove(layout.name)?;
-            rows.sort_by_key(|row| row.number);
+            let rows = sheets.remove(layout.name)?;
             Some(Sheet { name: layout.name.to_owned(), rows })
         })
         .collect();
     Ok(Book { sheets })
-}
-
-/// The names of a workbook's rows as stored, with their positions.
-fn named(book: &Book) -> impl Iterator<Item = (Line, (i64, &Row))> {
-    book.sheets.iter().flat_map(|sheet| {
-        let has_ref = SHEETS.iter().any(|l| l.name == sheet.name && l.letter.is_some());
-        sheet.rows.iter().enumerate().map(move |(at, row)| {
-            let reference = row.text("ref");
-            // House rules share one ref over several languages, so the language is part of the line's name.
-            let line = if has_ref && !reference.is_empty() {
-                format!("{reference} {}", row.text("language"))
-            } else {
-                format!("#{at:06}")
-            };
-            ((sheet.name.clone(), line), (at as i64 + 2, row))
-        })
-    })
-}
-
-/// The cells of a row as stored.
-fn cells(row: &Row) -> String {
-    let cells: BTreeMap<&str, &str> = row
-        .cells
-        .iter()
-        .filter_map(|(column, cell)| match cell {
-            Cell::Text(text) => Some((column.as_str(), text.as_str())),
-            Cell::Fault(_) => None,
-        })
-        .collect();
-    serde_json::json!(cells).to_string()
-}
-
-/// What a workbook replaces in another.
-struct Replaced {
-    /// Rows that are new or other than they were.
-    changed: BTreeMap<Line, (i64, String)>,
-    /// Rows that are gone.
-    gone: Vec<Line>,
-    /// What stood in place of both.
-    was: Lines,
-}
-
-/// Against rows as stored.
-fn against_stored(book: &Book, stored: Lines) -> Replaced {
-    let wanted: BTreeMap<Line, (i64, String)> =
-        named(book).map(|(line, (at, row))| (line, (at, cells(row)))).collect();
-    let gone: Vec<Line> = stored.keys().filter(|line| !wanted.contains_key(*line)).cloned().collect();
-    let changed = wanted.into_iter().filter(|(line, value)| stored.get(line) != Some(value)).collect();
-    Replaced { changed, gone, was: stored }
-}
-
-/// Against a workbook at hand; only what differs is written out.
-fn against_book(book: &Book, before: &Book) -> Replaced {
-    let mut old: HashMap<Line, (i64, &Row)> = named(before).collect();
-    let (mut changed, mut was) = (BTreeMap::new(), Lines::new());
-    for (line, (at, row)) in named(book) {
-        match old.remove(&line) {
-            Some((then, other)) if then == at && other.cells == row.cells => continue,
-            Some((then, other)) => drop(was.insert(line.clone(), (then, cells(other)))),
-            None => {}
-        }
-        changed.insert(line, (at, cells(row)));
-    }
-    let gone: Vec<Line> = old.keys().cloned().collect();
-    was.extend(old.into_iter().map(|(line, (at, row))| (line, (at, cells(row)))));
-    Replaced { changed, gone, was }
 }
 
 pub(super) async fn put(
@@ -148,12 +89,15 @@ pub(super) async fn put(
         let Some(row) = rows.first() else { return Ok(false) };
         (id, row.int(0)?)
     };
-    let Replaced { changed, gone, was } = match before {
-        Some(before) => against_book(book, before),
-        None => against_stored(book, lines_of(&tx.fetch(sql::SEASON_ROWS, vec![season.into()]).await?)?),
-    };
-    let replaced: Vec<&Line> = changed.keys().chain(&gone).collect();
-    changes::note(&mut tx, season, (revision, at, what), &was, &replaced).await?;
+    // Sheets that are as they were are neither read nor written.
+    let unlike = |sheet: &&str| before.is_none_or(|before| before.rows(sheet) != book.rows(sheet));
+    let unlike: Vec<&str> = SHEETS.iter().map(|layout| layout.name).filter(unlike).collect();
+    let stored = lines_of(&tx.fetch(sql::SEASON_ROWS_OF, vec![season.into(), set(&unlike)?]).await?)?;
+    let wanted = placing::placed(book.sheets.iter().filter(|s| unlike.contains(&s.name.as_str())), &stored);
+    let changed: Vec<_> = wanted.iter().filter(|(line, value)| stored.get(*line) != Some(*value)).collect();
+    let gone: Vec<&Line> = stored.keys().filter(|line| !wanted.contains_key(*line)).collect();
+    let replaced: Vec<&Line> = changed.iter().map(|(line, _)| *line).chain(gone.iter().copied()).collect();
+    changes::note(&mut tx, season, (revision, at, what), &stored, &replaced).await?;
     changes::give(&mut tx, season, book).await?;
     let changed: Vec<_> = changed
         .into_iter()

@@ -10,6 +10,7 @@ const fn s(binds: usize, text: &'static str) -> Statement {
 pub const ALL: &[(&str, Statement)] = &[
     ("SEASON", SEASON),
     ("SEASON_ROWS", SEASON_ROWS),
+    ("SEASON_ROWS_OF", SEASON_ROWS_OF),
     ("SEASON_ADD", SEASON_ADD),
     ("SEASON_REVISE", SEASON_REVISE),
     ("SEASON_BUMP", SEASON_BUMP),
@@ -111,6 +112,11 @@ pub(super) const SEASON: Statement =
     s(0, "SELECT id, reference, revision, revised_ms FROM season ORDER BY id DESC LIMIT 1");
 pub(super) const SEASON_ROWS: Statement =
     s(1, "SELECT sheet, line, position, cells FROM season_row WHERE season = $1 ORDER BY sheet, position");
+pub(super) const SEASON_ROWS_OF: Statement = s(
+    2,
+    "SELECT sheet, line, position, cells FROM season_row WHERE season = $1 \
+     AND sheet IN (SELECT value FROM json_each($2)) ORDER BY sheet, position",
+);
 pub(super) const SEASON_ADD: Statement = s(
     2,
     "INSERT INTO season (reference, revision, revised_ms, pulse) VALUES ($1, 1, $2, 1) \

@@ -171,6 +171,15 @@ impl Edit {
         Ok(new)
     }
 
+    /// Whether rows come of it that have no refs yet.
+    pub fn adds_rows(&self) -> bool {
+        match self {
+            Edit::Joins(_) => true,
+            Edit::Replace { by, .. } => matches!(**by, Substitute::New { .. }),
+            _ => false,
+        }
+    }
+
     /// What it does, in a few words.
     pub fn words(&self, season: &Season) -> String {
         let event = |reference: &Ref| called(season, reference);

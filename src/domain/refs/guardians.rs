@@ -35,10 +35,11 @@ pub(super) fn adopt(
         .iter()
         .map(|all| all.iter().map(|at| &mentions[*at].reference).find(|r| !r.is_empty()).cloned())
         .collect();
+    let known: BTreeSet<&Ref> = old.values().flatten().map(|guardian| &guardian.reference).collect();
     for (person, reference) in chosen.iter().enumerate() {
         let Some(reference) = reference else { continue };
         let mention = &mentions[of[person][0]];
-        let unknown = previous.is_some() && !old.values().flatten().any(|g| g.reference == *reference);
+        let unknown = previous.is_some() && !known.contains(reference);
         let problem = malformed(reference, GUARDIAN_LETTER)
             .or_else(|| unknown.then(|| format!("the ref {reference} was never given out by this program")));
         if let Some(reason) = problem {

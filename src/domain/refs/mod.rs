@@ -230,6 +230,7 @@ impl Task {
         claimed: &mut BTreeMap<Ref, usize>,
         questions: &mut Vec<Question>,
     ) {
+        let old: BTreeSet<&Ref> = self.old.iter().map(|(r, _)| r).collect();
         for at in 0..rows.len() {
             let written = rows[at].text("ref").to_uppercase();
             if written.is_empty() {
@@ -246,7 +247,7 @@ impl Task {
                 ));
                 continue;
             }
-            if self.known && !self.old.iter().any(|(r, _)| *r == written) {
+            if self.known && !old.contains(&written) {
                 let reason = format!("the ref {written} was never given out by this program");
                 questions.push(self.question(
                     rows,
