@@ -7,7 +7,7 @@ use super::lists::{child_line, children_of};
 use super::office::{Office, OfficeFault};
 use super::overview;
 use super::ports::{
-    COORDINATOR, Gateway, LinkKind, NewDigest, NewLink, NewReply, SaidDigest, Store, StoredDigest,
+    COORDINATOR, Course, Gateway, LinkKind, NewDigest, NewLink, NewReply, SaidDigest, Store, StoredDigest,
 };
 use super::wording;
 use crate::domain::board::Board;
@@ -69,6 +69,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let desk = self.desk().await?;
             (desk.season, desk.board.clone())
         };
+        // A digest is no reply: like a planned message it leaves only while the season is going.
+        if !matches!(self.store.course(season).await?, Course::Going { .. }) {
+            return Ok(Digested { put: 0, next: None });
+        }
         let greetings = greetings(&board);
         let next = next(&board, &greetings, now);
         let hours = window(&board.season);

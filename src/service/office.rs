@@ -233,7 +233,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }
     }
 
-    /// Lays a workbook just taken in on the desk, so that nothing of it is read back. Where it names the same people,
+    /// Lays a workbook just taken in on the desk, so that nothing of it is read back. Where it has the same people,
     /// events and notices as the one before, what has happened stays as it is.
     pub(super) async fn lay_out(&self, stored: StoredSeason, ready: &Ready) {
         let mut held = self.desk.lock().await;
@@ -241,7 +241,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if desk.revision + 1 != stored.revision || desk.season != stored.id {
             return;
         }
-        if same_names(&desk.board.season, &ready.board.season) {
+        // What failed at an address counts only while that is the address.
+        let same_people = desk.kept.is_same(&ready.kept);
+        if same_people && same_names(&desk.board.season, &ready.board.season) {
             desk.record.revised_at = stored.revised_at;
             desk.pulse += 1;
         } else {

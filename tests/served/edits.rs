@@ -14,7 +14,7 @@ use allheard::domain::standing::{Standing, standing};
 use allheard::service::bringing::Bringing;
 use allheard::service::office::rebuild;
 use allheard::service::planning::Planned;
-use allheard::service::ports::{LinkKind, NewAttempt, NewLink, Store as _, StoredMessage};
+use allheard::service::ports::{Hand, LinkKind, NewAttempt, NewLink, Store as _, StoredMessage};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::BTreeMap;
 
@@ -130,6 +130,7 @@ impl Play {
         let house = House::empty().await;
         let bringing = house.office.preview(season(), Vec::new()).await.unwrap();
         house.office.bring(&bringing).await.unwrap();
+        assert!(house.office.set_going(Hand::Command).await.unwrap());
         let now: Timestamp = "2027-05-28T08:50:00Z".parse().unwrap();
         house.clock.set(&now.to_string());
         let dice = Dice::new(seed, "edits");
