@@ -96,12 +96,10 @@ pub struct Rooms {
 impl Rooms {
     /// Where a child waits before its part in a number (by position of the number), as far as a room is written.
     pub fn before(&self, child: ChildId, number: usize) -> Option<RoomId> {
-        self.stretches.iter().find_map(|stretch| match stretch.place {
-            Whereabouts::Room(room)
-                if (stretch.child, stretch.number) == (child, number) && Some(room) != self.quick_change =>
-            {
-                Some(room)
-            }
+        let from = self.stretches.partition_point(|stretch| stretch.child < child);
+        let own = self.stretches[from..].iter().take_while(|stretch| stretch.child == child);
+        own.filter(|stretch| stretch.number == number).find_map(|stretch| match stretch.place {
+            Whereabouts::Room(room) if Some(room) != self.quick_change => Some(room),
             _ => None,
         })
     }

@@ -236,7 +236,7 @@ pub const CALL_AND_TEXT: Ground = recalled(
 );
 /// What is wanted when it presses.
 pub const URGENT: Ground = seen(
-    "When it presses, 73% of parents want a call and 48% a text; mail is not among their first five",
+    "When it presses, 73% of parents want an automatic call and 48% a text; mail is not among their first five",
     "Education press",
     "survey of parents in the United States, 15 October",
     2019,

@@ -118,7 +118,7 @@ fn line(
 
 /// Where the child comes from: the start of its day, or another number.
 fn before(paper: &Paper<'_>, part: &Part, starts_with_her: Option<bool>) -> String {
-    let turn = paper.day.turns.iter().find(|t| t.child == part.child && t.into == part.at);
+    let turn = paper.turns_into.get(&(part.child, part.at));
     match turn {
         Some(turn) => format!("{} {}", from_word(turn.ease), paper.number(turn.from)),
         None if starts_with_her == Some(true) => "starts with you".to_owned(),
@@ -128,7 +128,7 @@ fn before(paper: &Paper<'_>, part: &Part, starts_with_her: Option<bool>) -> Stri
 
 /// Where the child goes: another number, or the end of its day.
 fn after(paper: &Paper<'_>, part: &Part, ends_with_her: Option<bool>) -> String {
-    let turn = paper.day.turns.iter().find(|t| t.child == part.child && t.from == part.at);
+    let turn = paper.turns_from.get(&(part.child, part.at));
     match turn {
         Some(turn) => {
             let to = paper.day.chaperones(paper.day.numbers[turn.into].number);

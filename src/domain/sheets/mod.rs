@@ -13,6 +13,7 @@ use super::board::Board;
 use super::book::Book;
 use super::day::Day;
 use super::day::rooms::Rooms;
+use super::day::turns::Turn;
 use super::digest;
 use super::season::{ChaperoneId, ChildId, EventId, Person, RoomId, Season, Side};
 use super::words::key;
@@ -137,7 +138,9 @@ pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<
     let day = Day::of(&board.season, event);
     let labels = labels(&board.season, &day.children());
     let rooms = day.rooms(&board.programme);
-    let paper = Paper { board, day: &day, rooms, standings, labels };
+    let turns_into = day.turns.iter().map(|turn| ((turn.child, turn.into), turn)).collect();
+    let turns_from = day.turns.iter().map(|turn| ((turn.child, turn.from), turn)).collect();
+    let paper = Paper { board, day: &day, rooms, standings, labels, turns_into, turns_from };
     let mut sheets = vec![
         staff::roll(&paper),
         waiting::rooms(&paper),
@@ -162,6 +165,10 @@ struct Paper<'a> {
     rooms: Rooms,
     standings: Standings<'a>,
     labels: HashMap<ChildId, String>,
+    /// Turnarounds by child and the number it goes to.
+    turns_into: HashMap<(ChildId, usize), &'a Turn>,
+    /// Turnarounds by child and the number it comes from.
+    turns_from: HashMap<(ChildId, usize), &'a Turn>,
 }
 
 /// What children are called among staff: no more letters of the family name than tell them apart, and the ref where names
