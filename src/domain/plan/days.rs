@@ -42,10 +42,11 @@ pub(super) fn spread(
     let mut days: BTreeMap<(GuardianId, Date), Vec<Parts>> = BTreeMap::new();
     let today = wall::local(zone, now).date();
     sent_lately(board, record, household, &mut days);
-    // The soonest first; of those due together the one that is soonest of no more use.
+    // The soonest first, whatever the time is: who waits for whom must not change while it is sent. Of those due together
+    // the one that is soonest of no more use.
     let mut order: Vec<usize> = (0..all.len()).filter(|at| !is_change(&all[*at])).collect();
     order.sort_by(|a, b| {
-        let key = |at: &usize| (all[*at].due.max(now), all[*at].until, &all[*at].key);
+        let key = |at: &usize| (all[*at].due, all[*at].until, &all[*at].key);
         key(a).cmp(&key(b))
     });
     for at in order {
