@@ -187,3 +187,27 @@ fn a_plan_spread_over_days_stays_as_it_is_while_it_is_sent() {
         assert_eq!(moments(&board, &record, at(now), "C003"), rest, "{now}");
     }
 }
+
+#[test]
+fn who_waits_for_whom_does_not_change_with_the_hour() {
+    // A third, due on the day to which the second was put off, waits for it at any hour of that day.
+    let mut book = crowded();
+    let mut third = book.rows("notices")[0].clone();
+    for (column, value) in
+        [("ref", "T010"), ("name", "Third"), ("days before", "6"), ("at", "9:00"), ("wording", "eve")]
+    {
+        third.set(column, value);
+    }
+    book.sheet_mut("notices").rows.push(third);
+    let board = board(&book);
+    let mut record = Record::default();
+    let all = ["03-18 10:00 mail G002", "03-19 18:00 text G002", "03-20 09:00 mail G002"];
+    assert_eq!(moments(&board, &record, early(), "C005"), all);
+    let dress = item(&board, "C005", "E001");
+    told(&board, &mut record, "G002", dress, NoticeKey::Rule(0), Channel::Mail, at("2027-03-18T10:00:00Z"));
+    for now in
+        ["2027-03-18T11:00:00Z", "2027-03-19T08:00:00Z", "2027-03-19T12:00:00Z", "2027-03-19T17:59:00Z"]
+    {
+        assert_eq!(moments(&board, &record, at(now), "C005"), all[1..], "{now}");
+    }
+}

@@ -15,7 +15,7 @@
 //! more.
 //!
 //! **The range** holds 80 %, chance and the doubt about the fitted figures together. It is worked out, not drawn: no
-//! randomness. `tests/forecast.rs` holds it against seasons of other distributions than those fitted.
+//! randomness. `tests/forecast/` holds it against seasons of other distributions than those fitted.
 
 pub mod bell;
 pub mod cases;

@@ -9,7 +9,7 @@ use super::nature::Nature;
 use super::stage::{Asked, Group, Leaving, Stage, planned};
 use crate::domain::board::{Board, Item};
 use crate::domain::plan::{self, Wanted};
-use crate::domain::record::{Answer, AnswerKind, Ask, Cover, NoticeKey, Record};
+use crate::domain::record::{Answer, AnswerKind, Ask, Cover, Record};
 use crate::domain::season::{Channel, EventId, GuardianId};
 use crate::domain::standing::{self, Standing};
 use jiff::Timestamp;
@@ -329,39 +329,8 @@ impl<'a> Life<'a> {
             }
             self.count_settled(*item, at);
         }
-        for home in 0..self.plans.len() {
-            if self.stale[home].is_some() || self.concerns(home, items) {
-                self.stale[home] = Some(at);
-            } else {
-                debug_assert!(self.stands(home, at), "an answer changed a plan that asks nothing about it");
-            }
-        }
-    }
-
-    /// Whether an answer can change what is left of a household's plan: where that asks those not heard from, or
-    /// is late already. What goes to everyone goes whatever was answered.
-    fn concerns(&self, home: usize, items: &[Item]) -> bool {
-        let notices = &self.stage.board.season.notices;
-        let (plan, gone) = &self.plans[home];
-        plan[*gone..].iter().any(|leaving| {
-            let asks = |(item, notice): &(Item, NoticeKey)| match notice {
-                NoticeKey::Rule(at) => {
-                    let notice = &notices[*at];
-                    (notice.to.of_unheard() || plan::spans_households(notice)) && items.contains(item)
-                }
-                NoticeKey::Change(_) => true,
-            };
-            leaving.at != leaving.wanted.due || leaving.wanted.parts.iter().any(asks)
-        })
-    }
-
-    /// Whether what is left of a household's plan is what would be planned now.
-    fn stands(&self, home: usize, now: Timestamp) -> bool {
-        let anew = planned(&self.stage.board, &self.record, self.group.households[home], now);
-        let (plan, gone) = &self.plans[home];
-        let left = &plan[*gone..];
-        left.len() == anew.len()
-            && left.iter().zip(&anew).all(|(old, new)| (old.at, &old.wanted.key) == (new.at, &new.wanted.key))
+        // A message that is no longer wanted may free its day for another.
+        self.stale.iter_mut().for_each(|stale| *stale = Some(at));
     }
 
     fn count_heard(&mut self, item: Item, at: Timestamp) {
