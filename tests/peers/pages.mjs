@@ -17,6 +17,8 @@ const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-pra
 const TARGET_PX = 44;
 // Keys sent before their effect is waited for.
 const TABS_AT_ONCE = 50;
+// Tabs inside a field of a date or a time: its parts and its picker; none of them moves the focus of the page.
+const TABS_INSIDE = 4;
 // In the dark only colours differ.
 const IN_THE_DARK = { type: 'rule', values: ['color-contrast'] };
 const EVERYTHING = { type: 'tag', values: RULES };
@@ -58,7 +60,8 @@ function measure(targetPx) {
   const over = document.documentElement.scrollWidth - document.documentElement.clientWidth;
   if (over > 0) findings.push(`${over}px wider than the window`);
   for (const act of document.querySelectorAll('button, summary, textarea, select, input:not([type=hidden]), main a, nav a, footer a')) {
-    const box = (act.matches('input[type=radio]') ? act.closest('label') : act).getBoundingClientRect();
+    const labelled = act.matches('input[type=radio], input[type=checkbox]');
+    const box = (labelled ? act.closest('label') ?? act : act).getBoundingClientRect();
     if (box.width > 0 && box.height < targetPx - 0.5) {
       findings.push(`target of ${box.height.toFixed(1)}px: ${act.textContent.trim().slice(0, 40) || act.id}`);
     }
@@ -88,9 +91,11 @@ async function keyboard(page) {
   const all = await page.evaluate(watchFocus);
   const keys = await page.context().newCDPSession(page);
   const tab = { key: 'Tab', code: 'Tab', windowsVirtualKeyCode: 9 };
+  const inside = TABS_INSIDE * await page.locator('input[type=date], input[type=time]').count();
   // One more than there are acts: by then the focus has left the page. They are not waited for one by one.
-  for (let sent = 0; sent <= all; sent += TABS_AT_ONCE) {
-    const some = Array.from({ length: Math.min(TABS_AT_ONCE, all + 1 - sent) }, () => [
+  const needed = all + inside + 1;
+  for (let sent = 0; sent < needed; sent += TABS_AT_ONCE) {
+    const some = Array.from({ length: Math.min(TABS_AT_ONCE, needed - sent) }, () => [
       keys.send('Input.dispatchKeyEvent', { type: 'rawKeyDown', ...tab }),
       keys.send('Input.dispatchKeyEvent', { type: 'keyUp', ...tab }),
     ]);
