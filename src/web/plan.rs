@@ -11,14 +11,14 @@ use jiff::civil::Date;
 
 use super::course::line;
 use super::fields::Fields;
-use super::labels::ENGLISH;
+use super::labels::{ENGLISH, capitalised};
 use super::messages::Skip;
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
 use super::views::{
-    PlanBurst, PlanDay, PlanDayPage, PlanGround, PlanLine, PlanPage, PlanStep, PlanTotal, SpecimenPage,
-    StartForm,
+    PlanBurst, PlanDay, PlanDayPage, PlanGround, PlanLine, PlanPage, PlanStep, PlanTotal, PlanWording,
+    SpecimenPage, StartForm,
 };
 use crate::domain::board::Board;
 use crate::domain::money::Bill;
@@ -177,9 +177,9 @@ fn days(board: &Board, bursts: &[Burst]) -> Vec<PlanDay> {
 
 fn burst(board: &Board, one: &Burst) -> PlanBurst {
     let clock = |at: Timestamp| shown::as_of(&board.season.zone, at).time.strftime("%H:%M:%S").to_string();
-    let when = match one.span {
-        Some((first, last)) if first == last => format!("at {}", clock(first)),
-        Some((first, last)) => format!("the first at {}, the last at {}", clock(first), clock(last)),
+    let when = match one.span.map(|(first, last)| (clock(first), clock(last))) {
+        Some((first, last)) if first == last => format!("at {first}"),
+        Some((first, last)) => format!("the first at {first}, the last at {last}"),
         None => "none in time".to_owned(),
     };
     let late = match (one.late, one.start) {
@@ -200,20 +200,27 @@ fn burst(board: &Board, one: &Burst) -> PlanBurst {
     }
 }
 
-/// The first message of each wording, channel and language.
-fn specimens(board: &Board, all: &[Leaving]) -> Vec<(String, String)> {
+/// The first message of each wording, channel and language, by wording.
+fn specimens(board: &Board, all: &[Leaving]) -> Vec<PlanWording> {
     let mut firsts: BTreeMap<(&str, Channel, String), &Leaving> = BTreeMap::new();
     for one in all {
         let language = language(board, &one.wanted);
         firsts.entry((&one.wanted.wording, one.wanted.channel, language)).or_insert(one);
     }
     let several = firsts.keys().any(|(_, _, language)| *language != board.season.language.0);
-    let words = |(wording, channel, language): (&str, Channel, String)| {
+    let mut wordings: Vec<(&str, PlanWording)> = Vec::new();
+    for ((wording, channel, language), one) in firsts {
         let name = shown::language_name(&crate::domain::season::Language(language));
-        let language = if several { format!(", {name}") } else { String::new() };
-        format!("{}, {}{language}", wording.replace('-', " "), road(channel))
-    };
-    firsts.into_iter().map(|(key, one)| (format!("/season/plan/{}", one.wanted.key), words(key))).collect()
+        let words = if several { format!("{}, {name}", road(channel)) } else { road(channel).to_owned() };
+        if wordings.last().is_none_or(|(last, _)| *last != wording) {
+            let name = capitalised(&wording.replace('-', " "));
+            wordings.push((wording, PlanWording { name, links: Vec::new() }));
+        }
+        if let Some((_, last)) = wordings.last_mut() {
+            last.links.push((format!("/season/plan/{}", one.wanted.key), capitalised(&words)));
+        }
+    }
+    wordings.into_iter().map(|(_, wording)| wording).collect()
 }
 
 /// The language a message is written in, as far as its reader asked for one.

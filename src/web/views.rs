@@ -39,8 +39,8 @@ pub use messages::{Life, MessagesPage, Person, Said};
 pub use next::NextPage;
 pub use paper::PaperPage;
 pub use plan::{
-    PlanBurst, PlanDay, PlanDayPage, PlanGround, PlanLine, PlanPage, PlanStep, PlanTotal, SpecimenPage,
-    StartForm,
+    PlanBurst, PlanDay, PlanDayPage, PlanGround, PlanLine, PlanPage, PlanStep, PlanTotal, PlanWording,
+    SpecimenPage, StartForm,
 };
 pub(super) use preview::plural;
 pub use preview::{

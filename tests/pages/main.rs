@@ -234,9 +234,28 @@ fn a_called_off_event_asks_for_reading_only() {
 }
 
 #[test]
-fn the_caution_stands_on_every_page_with_times() {
+fn the_caution_stands_on_every_page_with_times_or_children() {
     for (name, lang, html) in samples() {
-        let with_times = ["guardian", "chaperone", "season", "show", "next", "plan", "specimen"];
+        let with_times = [
+            "guardian",
+            "chaperone",
+            "chase",
+            "class-door",
+            "season",
+            "event",
+            "family",
+            "messages",
+            "forecast",
+            "show",
+            "next",
+            "plan",
+            "specimen",
+            "trial",
+            "edit",
+            "look",
+            "changes",
+            "bring",
+        ];
         if with_times.iter().any(|start| name.starts_with(start)) {
             let words = if lang == "es" { "no es para emergencias" } else { "not for emergencies" };
             assert!(html.contains(words), "{name}");
@@ -351,4 +370,19 @@ fn what_is_held_is_confirmed_only_at_the_second_look() {
 #[test]
 fn only_the_latest_change_may_be_taken_back() {
     assert_eq!(page("changes").matches("value=\"take_back\"").count(), 1);
+}
+
+#[test]
+fn the_range_stands_in_words_beside_its_picture() {
+    let html = page("forecast");
+    for words in [
+        "Between 226 and 244 of 260 heard from by Monday 31 May, 17:30",
+        "190 are heard from now. That leaves 16 to 34 guardians to ring, most likely 25.",
+        "<td class=\"n\">15 of 22</td><td class=\"n\">1 to 4</td>",
+        "<td class=\"n\">31 of 31</td><td class=\"n\">0</td>",
+        "Guardians heard from over time: 190 of 260 now; 226 to 244 by Monday 31 May, 17:30.",
+    ] {
+        assert!(html.contains(words), "{words}");
+    }
+    assert!(page("forecast-past").contains("The call has passed: 190 of 260 heard from"));
 }

@@ -98,10 +98,13 @@ fn plan() -> PlanPage {
                 )],
             },
         ],
-        specimens: vec![
-            ("/season/plan/0f".into(), "call sheet, by mail, English".into()),
-            ("/season/plan/1e".into(), "call sheet, by mail, Spanish".into()),
-        ],
+        specimens: vec![PlanWording {
+            name: "Call sheet".into(),
+            links: vec![
+                ("/season/plan/0f".into(), "By mail, English".into()),
+                ("/season/plan/1e".into(), "By mail, Spanish".into()),
+            ],
+        }],
         steps: vec![
             step("From Friday 7 May", "/season/door", "The class door"),
             step("From Sunday 30 May", "/season/chase", "Whom to ring"),

@@ -108,7 +108,15 @@ fn edit(name: &str) -> EditPage {
                 button: "See what it changes".into(),
             },
         ],
-        others: vec![("A child there".into(), vec![("/season/change/child?child=C001".into(), name.into())])],
+        others: vec![
+            ("Chaperones there".into(), vec![("/season/change/person?person=V001".into(), name.into())]),
+            (
+                "Children there".into(),
+                (1..=13)
+                    .map(|n| (format!("/season/change/child?child=C{n:03}"), format!("{name} {n}")))
+                    .collect(),
+            ),
+        ],
     }
 }
 

@@ -14,6 +14,8 @@ use crate::web::views::{EditField, EditForm, EditPage, Entry, Pick};
 pub(super) const EVERYWHERE: &str = "everywhere";
 /// The value that means somebody who is no chaperone yet.
 pub(super) const NOBODY_KNOWN: &str = "new";
+/// The words where nobody asked whether an address may be used.
+const NOBODY_ASKED: &str = "nobody asked";
 /// Guardians that may be written beside a child who joins; more stand in the workbook.
 pub(super) const GUARDIANS_ASKED: usize = 2;
 
@@ -118,8 +120,9 @@ fn pick(value: &str, words: impl Into<String>, chosen: bool) -> Pick {
     Pick { value: value.to_owned(), words: words.into(), chosen }
 }
 
-fn yes_no(name: &str, label: &str, value: &str) -> EditField {
-    let answers = [("", "nobody asked"), ("yes", "yes"), ("no", "no")];
+/// A question with yes, no, and words for neither.
+fn yes_no(name: &str, label: &str, value: &str, neither: &str) -> EditField {
+    let answers = [("", neither), ("yes", "yes"), ("no", "no")];
     let picks = answers.map(|(word, words)| pick(word, words, word == value)).to_vec();
     field(name, label, Entry::Pick(picks), value)
 }
@@ -232,7 +235,7 @@ fn people_at(board: &Board, event: EventId) -> Vec<(String, Vec<(String, String)
             Person::Chaperone(_) => chaperones.push((person_href(reference), season.full_name(it.who))),
         }
     }
-    let lists = [("A chaperone there", chaperones), ("A child there", children)];
+    let lists = [("Chaperones there", chaperones), ("Children there", children)];
     let mut lists: Vec<_> = lists.into_iter().map(|(title, links)| (title.to_owned(), links)).collect();
     lists.retain(|(_, links)| !links.is_empty());
     lists.iter_mut().for_each(|(_, links)| links.sort_by(|a, b| a.1.cmp(&b.1)));
@@ -274,8 +277,8 @@ fn contact_fields(contact: &ContactText, prefix: &str) -> Vec<EditField> {
             Entry::Text,
             contact.language.clone(),
         ),
-        yes_no(&name("texts"), "May be texted", &contact.texts.to_lowercase()),
-        yes_no(&name("mails"), "May be mailed", &contact.mails.to_lowercase()),
+        yes_no(&name("texts"), "May be texted", &contact.texts.to_lowercase(), NOBODY_ASKED),
+        yes_no(&name("mails"), "May be mailed", &contact.mails.to_lowercase(), NOBODY_ASKED),
         field(&name("agreed"), "Who agreed, and when", Entry::Text, contact.agreed.clone()),
     ]
 }
@@ -334,7 +337,7 @@ fn joins() -> EditForm {
         let household = format!("{which}: household word; the same for those who live together");
         fields.push(field(&format!("{prefix}household"), &household, Entry::Text, ""));
         for (part, words) in [("brings", "brings the child"), ("collects", "collects the child")] {
-            fields.push(yes_no(&format!("{prefix}{part}"), &format!("{which}: {words}"), ""));
+            fields.push(yes_no(&format!("{prefix}{part}"), &format!("{which}: {words}"), "", "not said"));
         }
     }
     let note = "Notices that have gone to the others already come as one message. Further guardians are written in the workbook.";

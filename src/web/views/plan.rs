@@ -47,6 +47,15 @@ pub struct PlanTotal {
     pub cost: String,
 }
 
+/// One wording, and a message in each channel and language it leaves in.
+#[derive(Debug, Clone)]
+pub struct PlanWording {
+    /// What it is called.
+    pub name: String,
+    /// Address of each message, and how it goes.
+    pub links: Vec<(String, String)>,
+}
+
 /// What people do beside the messages.
 #[derive(Debug, Clone)]
 pub struct PlanStep {
@@ -104,8 +113,8 @@ pub struct PlanPage {
     pub totals: Vec<PlanTotal>,
     /// By day.
     pub days: Vec<PlanDay>,
-    /// One message of each wording: address, and what it is.
-    pub specimens: Vec<(String, String)>,
+    /// One message of each wording, by channel and language.
+    pub specimens: Vec<PlanWording>,
     /// What people do beside the messages.
     pub steps: Vec<PlanStep>,
     /// What the notices rest on.

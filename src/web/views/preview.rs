@@ -228,6 +228,9 @@ impl Entry {
     }
 }
 
+/// Links that stand open under a heading; more are folded.
+const LINKS_UNFOLDED: usize = 12;
+
 /// One field.
 #[derive(Debug, Clone)]
 pub struct EditField {
@@ -276,6 +279,13 @@ pub struct EditPage {
     pub forms: Vec<EditForm>,
     /// Other pages of this sort, under headings: address and words of each.
     pub others: Vec<(String, Vec<(String, String)>)>,
+}
+
+impl EditPage {
+    /// Whether a list is so long that it is folded.
+    pub fn folded(&self, links: &[(String, String)]) -> bool {
+        links.len() > LINKS_UNFOLDED
+    }
 }
 
 /// One change that was made.
