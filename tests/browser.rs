@@ -8,8 +8,12 @@ mod support;
 
 #[path = "pages/family.rs"]
 mod family;
+#[path = "pages/forecast.rs"]
+mod forecast;
 #[path = "pages/live.rs"]
 mod live;
+#[path = "pages/plan.rs"]
+mod plan;
 #[path = "pages/staff.rs"]
 mod staff;
 #[path = "pages/workbook.rs"]
@@ -67,7 +71,7 @@ fn every_sample_page_is_good_in_a_browser() {
     }
     let mut pages: HashMap<String, (&str, String)> = HashMap::new();
     let all = family::samples().into_iter().chain(staff::samples()).chain(live::samples());
-    let all = all.chain(workbook::samples());
+    let all = all.chain(workbook::samples()).chain(plan::samples()).chain(forecast::samples());
     for (name, _, html) in all {
         pages.insert(format!("/{name}.html"), ("text/html; charset=utf-8", html));
     }

@@ -1,6 +1,6 @@
 //! The demo season's plan, written out as files by the simplest hand, against the checker that shares no code with it.
 
-use allheard::audit::{Line, Violations, count};
+use allheard::audit::{Ledger, Line, Violations, count};
 use allheard::demo;
 use allheard::domain::board::Board;
 use allheard::domain::book::{Book, Row};
@@ -108,7 +108,7 @@ impl Run {
     }
 
     fn count(&self) -> Violations {
-        count(&[(self.start, self.book.clone())], self.outbox.path(), &self.ledger)
+        count(&[(self.start, self.book.clone())], self.outbox.path(), &Ledger::of(&self.ledger))
     }
 }
 

@@ -24,7 +24,7 @@ use support::peers::{here, node_package, program, python, read_calendars, ready,
 use tempfile::TempDir;
 
 /// Mails to send, at least: the house rules to everybody first, which have no calendar, then call sheets, which have.
-const MAILS: u64 = 800;
+const MAILS: u64 = 1_100;
 /// How long the mail server may take to put the last of them into its mailbox.
 const DELIVERY: Duration = Duration::from_secs(60);
 

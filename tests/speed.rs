@@ -6,16 +6,13 @@
 
 mod support;
 
-use allheard::domain::edit::Edit;
 use allheard::domain::graph::State;
-use allheard::domain::season::{Channel, EventKind, Slot};
-use allheard::gateway::Road;
-use allheard::gateway::memory::{Fate, Memory};
+use allheard::domain::season::Channel;
 use allheard::gateway::smtp::Protection;
 use allheard::service::ports::{Gateway as _, Outcome, Store as _};
 use std::process::Command;
 use std::time::{Duration, Instant};
-use support::office::{Season, enlarged, gateways, parcel, server, smtp};
+use support::office::{Season, parcel, server, smtp};
 use support::peers::{Running, free_port, program, ready};
 use support::server::{MailServer, Script};
 use tempfile::TempDir;
@@ -89,57 +86,4 @@ async fn the_whole_office_keeps_one_session_busy() {
     );
     let floor = if cfg!(debug_assertions) { PER_SECOND_UNOPTIMISED } else { PER_SECOND };
     assert!(rate >= floor, "{rate:.0} mails a second");
-}
-
-/// A number is cut from one show of a season of some ten thousand guardians: what is written is its own.
-#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-async fn a_change_of_one_number_in_a_large_season_touches_only_its_rows() {
-    const COPIES: u32 = 20;
-    let _alone = ALONE.lock().await;
-    let folder = TempDir::new().unwrap();
-    let memory = Road::Memory(Memory::new(|_, _| Fate::Taken));
-    let book = enlarged(3, COPIES, Channel::Mail);
-    let season = Season::open_with(folder.path(), book, gateways(memory)).await;
-    season.office.plan_tick().await.unwrap();
-    let row = season.row().await;
-    let board = season.office.desk().await.unwrap().board.clone();
-    let show =
-        board.season.events.iter().rfind(|event| event.kind == EventKind::Show && event.ordered).unwrap();
-    let numbers = show.order.iter().filter_map(|slot| match slot {
-        Slot::Number { number, .. } => Some(*number),
-        Slot::Interval(_) => None,
-    });
-    let numbers: Vec<_> = numbers.collect();
-    let number = numbers[numbers.len() / 2];
-    let edit = Edit::Cut {
-        number: board.season.numbers[number.at()].reference.clone(),
-        events: vec![show.reference.clone()],
-    };
-    let began = Instant::now();
-    let bringing = season.office.preview_edit(&edit).await.unwrap().unwrap();
-    let looked = began.elapsed();
-    assert!(!bringing.has_errors(), "{:?}", bringing.problems);
-    let began = Instant::now();
-    let brought = season.office.bring(&bringing).await.unwrap();
-    let taken = began.elapsed();
-    let ledger = season.office.store.ledger(row, 0, 1_000_000).await.unwrap();
-    let about = ledger.iter().rfind(|line| line.entry.kind == "season").unwrap().entry.about.clone();
-    println!(
-        "{} guardians, {} children touched: looked at in {looked:?}, taken in {taken:?}; {about}; {:?}",
-        board.season.families().len(),
-        bringing.people.children.len(),
-        brought.planned
-    );
-    let figure = |name: &str| -> usize {
-        let word = about.split(' ').find_map(|part| part.strip_prefix(name));
-        word.unwrap().trim_start_matches('=').parse().unwrap()
-    };
-    // The number's own row, and the places of those behind it in that show.
-    let behind = show.order.len() - numbers.len() / 2;
-    assert!(figure("gone") <= behind + 1 && figure("changed") <= behind, "{about}");
-    let foreseen = &bringing.foreseen;
-    assert_eq!(
-        (brought.planned.added, brought.planned.withdrawn, brought.planned.moved),
-        (foreseen.added.len(), foreseen.withdrawn.len(), foreseen.moved.len())
-    );
 }

@@ -355,14 +355,15 @@ impl Demo {
     /// What the independent checker makes of it.
     pub async fn violations(&self) -> Result<Violations, DemoFault> {
         let season = self.house.desk().await?.season;
-        let mut lines = Vec::new();
+        let mut ledger = audit::Ledger::default();
         let mut after = 0;
         loop {
             let page = self.house.store.ledger(season, after, LEDGER_PAGE).await?;
             let Some(last) = page.last() else { break };
             after = last.seq;
-            lines.extend(page.into_iter().map(|line| {
-                Line {
+            let lines: Vec<Line> = page
+                .into_iter()
+                .map(|line| Line {
                     at: line.entry.at,
                     kind: line.entry.kind,
                     about: line
@@ -372,10 +373,11 @@ impl Demo {
                         .filter_map(|pair| pair.split_once('='))
                         .map(|(name, value)| (name.to_owned(), value.to_owned()))
                         .collect::<BTreeMap<_, _>>(),
-                }
-            }));
+                })
+                .collect();
+            ledger.add(&lines);
         }
-        Ok(audit::count(&self.books, &self.outbox, &lines))
+        Ok(audit::count(&self.books, &self.outbox, &ledger))
     }
 
     /// The season as one JSON object, but for time and memory.

@@ -68,9 +68,27 @@ impl Violations {
     }
 }
 
+/// The record as the checker keeps it: what the lines say and not the lines, which are most of a season's memory.
+#[derive(Debug, Default)]
+pub struct Ledger(record::Record);
+
+impl Ledger {
+    /// The whole record at once.
+    pub fn of(lines: &[Line]) -> Ledger {
+        let mut ledger = Ledger::default();
+        ledger.add(lines);
+        ledger
+    }
+
+    /// More of it, none older than what came before.
+    pub fn add(&mut self, lines: &[Line]) {
+        self.0.add(lines);
+    }
+}
+
 /// Counts what went wrong in a season: `books` are the workbooks with the instant from which each was in force, `outbox` the
 /// folder with `mail/new/*.eml` and `texts/*.txt`, `ledger` the whole record. A folder that is not there counts as empty.
-pub fn count(books: &[(Timestamp, Book)], outbox: &Path, ledger: &[Line]) -> Violations {
+pub fn count(books: &[(Timestamp, Book)], outbox: &Path, ledger: &Ledger) -> Violations {
     let mut found = Violations::default();
     let mut views: Vec<view::View> =
         books.iter().filter_map(|(from, book)| view::View::of(*from, book)).collect();
@@ -78,9 +96,9 @@ pub fn count(books: &[(Timestamp, Book)], outbox: &Path, ledger: &[Line]) -> Vio
     if views.is_empty() {
         return found;
     }
-    let record = record::Record::of(ledger);
+    let record = &ledger.0;
     let sent = outbox::read(outbox, &mut found);
-    let season = record::Season { views: &views, record: &record };
+    let season = record::Season { views: &views, record };
     let linked: Vec<record::Linked> = sent.iter().map(|file| season.link(file)).collect();
     faults::count(&season, &linked, &mut found);
     owed::count(&season, &linked, &mut found);

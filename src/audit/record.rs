@@ -70,15 +70,14 @@ pub(super) struct Record {
 }
 
 impl Record {
-    /// Sorts out the lines.
-    pub fn of(ledger: &[Line]) -> Record {
-        let mut record = Record { last: ledger.iter().map(|line| line.at).max(), ..Record::default() };
-        let mut ordered: Vec<&Line> = ledger.iter().collect();
+    /// Sorts out more lines, none of them older than those before.
+    pub fn add(&mut self, lines: &[Line]) {
+        self.last = self.last.max(lines.iter().map(|line| line.at).max());
+        let mut ordered: Vec<&Line> = lines.iter().collect();
         ordered.sort_by_key(|line| line.at);
         for line in ordered {
-            record.take(line);
+            self.take(line);
         }
-        record
     }
 
     fn take(&mut self, line: &Line) {

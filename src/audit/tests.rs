@@ -1,6 +1,6 @@
 //! Planted faults: a tiny season in which everything is right, and one thing wrong at a time.
 
-use super::{Line, Violations, count};
+use super::{Ledger, Line, Violations, count};
 use crate::domain::book::{Book, Row};
 use jiff::Timestamp;
 use std::collections::BTreeMap;
@@ -234,7 +234,7 @@ impl Stage {
     }
 
     fn count(&self) -> Violations {
-        count(&self.books, self.folder.path(), &self.ledger)
+        count(&self.books, self.folder.path(), &Ledger::of(&self.ledger))
     }
 
     /// Expects the counts in the order duplicate, out of hours, after opt-out, stale facts, lost, unaccounted.

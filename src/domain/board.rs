@@ -90,10 +90,10 @@ impl Board {
             !notice.introduces() || it.numbers.iter().any(|n| looked_after.contains(&(it.event, *n)))
         };
         for (at, notice) in self.season.notices.iter().enumerate() {
-            if notice.about == About::Season {
-                if let Some(due) = due::due(&self.season, notice, None) {
-                    self.season_dues.insert(at, due);
-                }
+            if notice.about == About::Season
+                && let Some(due) = due::due(&self.season, notice, None)
+            {
+                self.season_dues.insert(at, due);
             }
         }
         let notices = self.season.notices.len();

@@ -1,5 +1,6 @@
 //! The pages as a browser meets them: requests in, answers out, with a real database and a clock set by hand.
 
+#![allow(clippy::print_stdout, reason = "figures are shown")]
 #![allow(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
 mod bringing;

@@ -52,7 +52,10 @@ pub struct Reading {
 
 /// Who people are as one workbook says it.
 #[derive(Debug, Clone, Default)]
-pub struct Kept(Option<Arc<(Known, (Vec<Problem>, usize))>>);
+pub struct Kept(Option<Arc<(Known, Found)>>);
+
+/// Problems, and how many more there are.
+type Found = (Vec<Problem>, usize);
 
 impl Kept {
     /// Whether nothing about people was read anew between the two.
