@@ -355,6 +355,7 @@ impl Demo {
     /// What the independent checker makes of it.
     pub async fn violations(&self) -> Result<Violations, DemoFault> {
         let season = self.house.desk().await?.season;
+        self.house.clear_desk().await;
         let mut ledger = audit::Ledger::default();
         let mut after = 0;
         loop {

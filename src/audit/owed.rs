@@ -31,9 +31,9 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
     let evidence = Evidence::of(season, files);
     for (at, view) in season.views.iter().enumerate() {
         let until = season.views.get(at + 1).map_or(Timestamp::MAX, |next| next.from);
-        for debt in debts(season, view) {
+        debts(season, view, &mut |debt| {
             if debt.due < view.from || debt.due >= until || debt.leaves > last {
-                continue;
+                return;
             }
             if let Some(channel) = evidence.missing(view, &debt) {
                 found.lost += 1;
@@ -43,17 +43,16 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
                     notice.reference
                 ));
             }
-        }
+        });
     }
 }
 
 /// Everything a workbook owes, whatever the time.
-fn debts<'a>(season: &'a Season, view: &'a View) -> Vec<Debt<'a>> {
-    let mut debts = Vec::new();
+fn debts<'a>(season: &'a Season, view: &'a View, each: &mut dyn FnMut(Debt<'a>)) {
     for notice in &view.notices {
         if notice.about == "season" {
             for child in view.children.keys() {
-                add(season, view, notice, child, "-", None, &mut debts);
+                add(season, view, notice, child, "-", None, each);
             }
         }
         let chaperones = notice.to.starts_with("chaperones");
@@ -65,12 +64,11 @@ fn debts<'a>(season: &'a Season, view: &'a View) -> Vec<Debt<'a>> {
                     continue;
                 }
                 if let Some(times) = view.times(child, event) {
-                    add(season, view, notice, child, &event.reference, Some(times), &mut debts);
+                    add(season, view, notice, child, &event.reference, Some(times), each);
                 }
             }
         }
     }
-    debts
 }
 
 fn add<'a>(
@@ -80,7 +78,7 @@ fn add<'a>(
     child: &'a str,
     event: &'a str,
     times: Option<Times>,
-    debts: &mut Vec<Debt<'a>>,
+    each: &mut dyn FnMut(Debt<'a>),
 ) {
     let Some(due) = view.due(notice, times) else {
         return;
@@ -89,7 +87,7 @@ fn add<'a>(
     if view.chaperones.contains_key(child) {
         // A chaperone is asked about her own duties.
         if notice.to == "chaperones" || !answered(season, view, child, child, event, leaves) {
-            debts.push(Debt { guardian: child, child, event, notice, times, due, leaves });
+            each(Debt { guardian: child, child, event, notice, times, due, leaves });
         }
         return;
     }
@@ -99,7 +97,7 @@ fn add<'a>(
     }
     for guardian in &found.guardians {
         if notice.to != "not heard from" || !answered(season, view, guardian, child, event, leaves) {
-            debts.push(Debt { guardian, child, event, notice, times, due, leaves });
+            each(Debt { guardian, child, event, notice, times, due, leaves });
         }
     }
 }

@@ -1,6 +1,6 @@
 //! `allheard demo`: an invented season, end to end.
 
-use super::{Exit, block_on_exit, pretty, say, tell};
+use super::{Exit, block_on_exit, block_on_here, pretty, say, tell};
 use crate::app::demo::{Demo, DemoFault, peak_rss_bytes};
 use crate::app::pages::{Pages, ended};
 use crate::service::ports::Clock as _;
@@ -56,7 +56,8 @@ pub(super) fn run(options: Options) -> Exit {
             return Exit::Wrong;
         }
     };
-    block_on_exit(async {
+    let at_once = options.once;
+    let work = async move {
         let done = if options.once { once(&options, &folder).await } else { live(&options, &folder).await };
         match done {
             Ok(exit) => exit,
@@ -65,7 +66,8 @@ pub(super) fn run(options: Options) -> Exit {
                 Exit::Wrong
             }
         }
-    })
+    };
+    if at_once { block_on_here(work) } else { block_on_exit(work) }
 }
 
 async fn once(options: &Options, folder: &Folder) -> Result<Exit, DemoFault> {

@@ -177,6 +177,17 @@ fn block_on<T>(work: impl Future<Output = T>) -> Result<T, std::io::Error> {
     Ok(runtime.block_on(work))
 }
 
+/// As [`block_on_exit`], on this thread alone: each thread keeps memory of its own that the others cannot use again.
+fn block_on_here(work: impl Future<Output = Exit>) -> Exit {
+    match tokio::runtime::Builder::new_current_thread().enable_all().build() {
+        Ok(runtime) => runtime.block_on(work),
+        Err(error) => {
+            tell(format!("the program cannot start its runtime: {error}"));
+            Exit::Unreachable
+        }
+    }
+}
+
 /// As [`block_on`], for work that ends in an exit.
 fn block_on_exit(work: impl Future<Output = Exit>) -> Exit {
     block_on(work).unwrap_or_else(|error| {

@@ -221,6 +221,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Ok(Desk { season, revision, stored, kept, board, warnings, record, pulse })
     }
 
+    /// Clears the desk, which is read again when it is next needed: for work that needs the memory more.
+    pub async fn clear_desk(&self) {
+        *self.desk.lock().await = None;
+    }
+
     /// The workbook in force, as far as there is one, and who people are by it.
     pub(super) async fn in_force(&self) -> Result<(Option<Arc<StoredSeason>>, Kept), OfficeFault> {
         match self.desk().await {

@@ -3,6 +3,7 @@
 //! Only this file knows which database is behind it. Portable types only: i64, text, bool, bytes.
 
 use crate::service::ports::{CrashPoint, StoreFault};
+use futures_util::TryStreamExt as _;
 use sqlx::postgres::{PgArguments, PgConnectOptions, PgPool, PgPoolOptions, PgRow};
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
@@ -256,6 +257,32 @@ impl Db {
                 Ok(rows.into_iter().map(Row::Postgres).collect())
             }
         }
+    }
+
+    /// Reads rows outside a transaction, each made something of as it comes: the rows themselves are never all there.
+    pub async fn fetch_each<T>(
+        &self,
+        statement: Statement,
+        values: Vec<Value>,
+        make: impl Fn(Row) -> Result<T, StoreFault>,
+    ) -> Result<Vec<T>, StoreFault> {
+        assert_eq!(statement.binds, values.len(), "binds of: {}", statement.text);
+        let mut made = Vec::new();
+        match self {
+            Db::Sqlite { readers, .. } => {
+                let mut rows = bound(statement, values).fetch(readers);
+                while let Some(row) = rows.try_next().await.map_err(database)? {
+                    made.push(make(Row::Sqlite(row))?);
+                }
+            }
+            Db::Postgres { pool } => {
+                let mut rows = sent(statement, values).fetch(pool);
+                while let Some(row) = rows.try_next().await.map_err(database)? {
+                    made.push(make(Row::Postgres(row))?);
+                }
+            }
+        }
+        Ok(made)
     }
 
     /// Number of placeholders the database finds in a statement.

@@ -25,25 +25,23 @@ pub(super) async fn read(store: &SqlStore, season: i64) -> Result<History, Store
 
 async fn tellings(store: &SqlStore, season: i64) -> Result<Vec<StoredTelling>, StoreFault> {
     const TABLE: &str = "message_part";
-    let rows = store.db.fetch(sql::TELLINGS, vec![season.into()]).await?;
-    rows.iter()
-        .map(|row| {
-            let child = row.text(3)?;
-            Ok(StoredTelling {
-                guardians: row.text(0)?.split(' ').map(str::to_owned).collect(),
-                channel: channel(TABLE, &child, &row.text(1)?)?,
-                state: state(TABLE, &child, &row.text(2)?)?,
-                at: instant(TABLE, &child, row.int(7)?)?,
-                failed_at: row.text(8)?,
-                part: StoredPart {
-                    event: row.text(4)?,
-                    notice: row.text(5)?,
-                    fingerprint: fingerprint(TABLE, &child, &row.text(6)?)?,
-                    child,
-                },
-            })
+    let telling = |row: DbRow| {
+        let child = row.text(3)?;
+        Ok(StoredTelling {
+            guardians: row.text(0)?.split(' ').map(str::to_owned).collect(),
+            channel: channel(TABLE, &child, &row.text(1)?)?,
+            state: state(TABLE, &child, &row.text(2)?)?,
+            at: instant(TABLE, &child, row.int(7)?)?,
+            failed_at: row.text(8)?,
+            part: StoredPart {
+                event: row.text(4)?,
+                notice: row.text(5)?,
+                fingerprint: fingerprint(TABLE, &child, &row.text(6)?)?,
+                child,
+            },
         })
-        .collect()
+    };
+    store.db.fetch_each(sql::TELLINGS, vec![season.into()], telling).await
 }
 
 async fn answers(store: &SqlStore, season: i64) -> Result<Vec<StoredAnswer>, StoreFault> {

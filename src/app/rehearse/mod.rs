@@ -31,7 +31,7 @@ use std::sync::Mutex;
 const BLOCK_WORDS: u128 = 16;
 /// Threads that live through seasons at once, at most.
 const THREADS_MAX: usize = 8;
-/// Those not heard from are rung at this local time ([A]: when people are at home).
+/// Those not heard from are rung at this local time (an assumption: when people are at home).
 const RING_AT: Time = Time::constant(18, 0, 0, 0);
 
 /// The draws of a seed: one block of the cipher's key stream a page, found by its number and never in passing.

@@ -10,9 +10,9 @@ use crate::domain::season::{Channel, GuardianId};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::BTreeMap;
 
-/// An assumption weighs as much as so many people seen ([A]).
+/// An assumption weighs as much as so many people seen (an assumption).
 pub const WEIGHT: f64 = 20.0;
-/// Only askings so old say how many answer ([A]: most answers have come by then).
+/// Only askings so old say how many answer (an assumption: most answers have come by then).
 pub const RIPE: SignedDuration = SignedDuration::from_hours(72);
 
 /// Askings of one guardian about one item: when each fell due, and by which channels it went.

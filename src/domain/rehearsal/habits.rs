@@ -62,32 +62,32 @@ pub struct Fitted {
 }
 
 impl Habits {
-    /// The assumptions, each as good as its mark: [A] is an assumption without source.
+    /// The assumptions, each as good as its mark.
     pub const fn assumed() -> Habits {
         Habits {
-            // [A]; the order of text, mail and both follows published trials of reminders.
+            // An assumption; the order of text, mail and both follows published trials of reminders.
             first_text: 0.55,
             first_mail: 0.35,
             first_both: 0.65,
-            // [A].
+            // An assumption.
             later: [0.30, 0.20, 0.15],
-            // [A].
+            // An assumption.
             ring: 0.70,
             // Computed: after 65 in 100, then 30, 20 and 15 of each rest and 70 of the last, 5 in 100 are left.
             never: 0.05,
-            // [A]; 61 in 100 within an hour, close to the 60 that carriers publish.
+            // An assumption; 61 in 100 within an hour, close to the 60 that carriers publish.
             text: Waiting { median_minutes: 35.0, sigma: 2.0 },
-            // [A]; 68 in 100 within a day.
+            // An assumption; 68 in 100 within a day.
             mail: Waiting { median_minutes: 600.0, sigma: 1.9 },
-            // [A].
+            // An assumption.
             wrong: 0.06,
-            // [A].
+            // An assumption.
             wrong_refused: 0.5,
-            // [A].
+            // An assumption.
             stops_texts: 0.01,
-            // [A].
+            // An assumption.
             cant_come: 0.015,
-            // [A].
+            // An assumption.
             question: 0.025,
         }
     }

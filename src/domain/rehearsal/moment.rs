@@ -7,13 +7,13 @@ use jiff::civil::Time;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp, ToSpan};
 
-/// Nobody answers from this local time on ([A]) ...
+/// Nobody answers from this local time on (an assumption) ...
 pub const ASLEEP_FROM: Time = Time::constant(22, 0, 0, 0);
-/// ... until this one ([A]),
+/// ... until this one (an assumption),
 pub const AWAKE_FROM: Time = Time::constant(6, 30, 0, 0);
-/// and then within so many minutes ([A]).
+/// and then within so many minutes (an assumption).
 pub const MORNING_MINUTES: f64 = 120.0;
-/// Nobody answers later than so many days after a message ([A]).
+/// Nobody answers later than so many days after a message (an assumption).
 pub const LONGEST_DAYS: f64 = 21.0;
 
 /// The moment of an answer to a message sent at `sent`: a log-normal time after it, and where that falls in the night, some

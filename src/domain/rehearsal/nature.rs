@@ -3,9 +3,9 @@
 use super::chance::DRAWS;
 use super::habits::Habits;
 
-/// Texts that somebody puts up with at least before asking for no more ([A]) ...
+/// Texts that somebody puts up with at least before asking for no more (an assumption) ...
 const PATIENCE_LEAST: u32 = 2;
-/// ... and so many different numbers of them ([A]).
+/// ... and so many different numbers of them (an assumption).
 const PATIENCES: f64 = 4.0;
 
 /// What a guardian is like.
