@@ -1,18 +1,42 @@
 //! Chaperones with children of their own in the show, and chaperones who dance in it themselves.
 
 use super::Day;
-use crate::domain::season::{Chaperone, ChaperoneId, Child, ChildId, Guardian, Season};
+use crate::domain::season::{ChaperoneId, Child, ChildId, Guardian, Season};
 use crate::domain::words::key;
+use std::collections::{BTreeSet, HashMap};
 
-/// Whether a chaperone and a guardian are one person: the same mobile or the same mail address.
-fn is_guardian(chaperone: &Chaperone, guardian: &Guardian) -> bool {
-    let (hers, theirs) = (&chaperone.contact, &guardian.contact);
-    same_phone(chaperone, guardian) || hers.mail.is_some() && hers.mail == theirs.mail
+/// Chaperones by what tells who somebody is, so that a season's guardians and children are gone through once.
+struct Known<'a> {
+    by_phone: HashMap<&'a str, Vec<ChaperoneId>>,
+    by_mail: HashMap<&'a str, Vec<ChaperoneId>>,
 }
 
-fn same_phone(chaperone: &Chaperone, guardian: &Guardian) -> bool {
-    let phones = chaperone.contact.phone.as_ref().zip(guardian.contact.phone.as_ref());
-    phones.is_some_and(|(a, b)| a.e164 == b.e164)
+impl<'a> Known<'a> {
+    fn of(season: &'a Season) -> Known<'a> {
+        let mut known = Known { by_phone: HashMap::new(), by_mail: HashMap::new() };
+        for (at, chaperone) in (0_u32..).zip(&season.chaperones) {
+            let contact = &chaperone.contact;
+            if let Some(phone) = &contact.phone {
+                known.by_phone.entry(&phone.e164).or_default().push(ChaperoneId(at));
+            }
+            if let Some(mail) = &contact.mail {
+                known.by_mail.entry(&mail.0).or_default().push(ChaperoneId(at));
+            }
+        }
+        known
+    }
+
+    /// The chaperones with the mobile of a guardian.
+    fn with_phone(&self, guardian: &Guardian) -> &[ChaperoneId] {
+        let phone = guardian.contact.phone.as_ref();
+        phone.and_then(|phone| self.by_phone.get(phone.e164.as_str())).map_or(&[], Vec::as_slice)
+    }
+
+    /// The chaperones with the mail address of a guardian.
+    fn with_mail(&self, guardian: &Guardian) -> &[ChaperoneId] {
+        let mail = guardian.contact.mail.as_ref();
+        mail.and_then(|mail| self.by_mail.get(mail.0.as_str())).map_or(&[], Vec::as_slice)
+    }
 }
 
 fn full_name(child: &Child) -> String {
@@ -22,41 +46,44 @@ fn full_name(child: &Child) -> String {
 /// Every chaperone who is herself among the children: one of the same name, or one who is her own guardian in the
 /// workbook and has the chaperone's mobile. In the order of the chaperones.
 pub fn dancers(season: &Season) -> Vec<(ChaperoneId, ChildId)> {
-    let names: Vec<String> = season.children.iter().map(full_name).collect();
-    let own: Vec<(&Guardian, ChildId)> = season
-        .cares
-        .iter()
-        .filter_map(|care| Some((&season.guardians[care.guardian.at()], care.who.child()?)))
-        .filter(|(guardian, child)| key(&guardian.name) == names[child.at()])
-        .collect();
-    let mut found = Vec::new();
+    let mut by_name: HashMap<String, Vec<ChaperoneId>> = HashMap::new();
     for (at, chaperone) in (0_u32..).zip(&season.chaperones) {
-        let name = key(&chaperone.name);
-        let named = (0_u32..).zip(&names).filter(|(_, child)| **child == name).map(|(at, _)| ChildId(at));
-        let rung =
-            own.iter().filter(|(guardian, _)| same_phone(chaperone, guardian)).map(|(_, child)| *child);
-        let mut children: Vec<ChildId> = named.chain(rung).collect();
-        children.sort_unstable();
-        children.dedup();
-        found.extend(children.into_iter().map(|child| (ChaperoneId(at), child)));
+        by_name.entry(key(&chaperone.name)).or_default().push(ChaperoneId(at));
     }
+    let named = (0_u32..).zip(&season.children).flat_map(|(at, child)| {
+        let same = by_name.get(&full_name(child)).map_or(&[][..], Vec::as_slice);
+        same.iter().map(move |chaperone| (*chaperone, ChildId(at)))
+    });
+    let known = Known::of(season);
+    let rung = season.cares.iter().filter_map(|care| {
+        let (guardian, child) = (&season.guardians[care.guardian.at()], care.who.child()?);
+        let same = known.with_phone(guardian);
+        let own = !same.is_empty() && key(&guardian.name) == full_name(&season.children[child.at()]);
+        own.then(|| same.iter().map(move |chaperone| (*chaperone, child)))
+    });
+    let mut found: Vec<(ChaperoneId, ChildId)> = named.chain(rung.flatten()).collect();
+    found.sort_unstable();
+    found.dedup();
     found
 }
 
+/// The children of each chaperone: of whom a guardian has her mobile or her mail address.
+pub fn children(season: &Season) -> HashMap<ChaperoneId, BTreeSet<ChildId>> {
+    let known = Known::of(season);
+    let mut children: HashMap<ChaperoneId, BTreeSet<ChildId>> = HashMap::new();
+    for care in &season.cares {
+        let Some(child) = care.who.child() else { continue };
+        let guardian = &season.guardians[care.guardian.at()];
+        for chaperone in known.with_phone(guardian).iter().chain(known.with_mail(guardian)) {
+            children.entry(*chaperone).or_default().insert(child);
+        }
+    }
+    children
+}
+
 impl Day<'_> {
-    /// The numbers (by position) in which a chaperone's own child dances.
-    pub fn watched_by(&self, chaperone: ChaperoneId) -> Vec<usize> {
-        let season = self.season;
-        let chaperone = &season.chaperones[chaperone.at()];
-        let cares =
-            season.cares.iter().filter(|care| is_guardian(chaperone, &season.guardians[care.guardian.at()]));
-        let mut places: Vec<usize> = cares
-            .filter_map(|care| care.who.child())
-            .flat_map(|child| self.of_child(child))
-            .map(|part| part.at)
-            .collect();
-        places.sort_unstable();
-        places.dedup();
-        places
+    /// The numbers (by position) in which one of some children dances.
+    pub fn danced_by<'a>(&self, children: impl IntoIterator<Item = &'a ChildId>) -> BTreeSet<usize> {
+        children.into_iter().flat_map(|child| self.of_child(*child)).map(|part| part.at).collect()
     }
 }

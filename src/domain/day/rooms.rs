@@ -211,20 +211,20 @@ impl Day<'_> {
                 None => *stays = stays.or(duty.room),
             }
         }
-        let dancers = own::dancers(self.season);
+        let (dancers, own) = (own::dancers(self.season), own::children(self.season));
         let mut posts = Vec::new();
         for (who, Held { numbers, stays }) in duties.into_iter().filter(|(who, _)| self.counts(*who)) {
             let (mut waiting, mut absences) = (Vec::new(), Vec::new());
             let (mut free_from, mut room) = (i64::MIN, stays.filter(|_| numbers.is_empty()));
-            for (at, own) in numbers {
+            for (at, named) in numbers {
                 let number = &self.numbers[at];
-                room = own.or(of_number[at]).or(room);
+                room = named.or(of_number[at]).or(room);
                 waiting.extend(room.map(|room| (room, free_from, number.ends)));
                 absences.push((number.ready, number.ends));
                 free_from = number.ends;
             }
             waiting.extend(room.map(|room| (room, free_from, i64::MAX)));
-            let watching = self.watched_by(who).into_iter().map(|at| {
+            let watching = self.danced_by(own.get(&who).into_iter().flatten()).into_iter().map(|at| {
                 let number = &self.numbers[at];
                 (number.starts, number.ends)
             });

@@ -189,16 +189,15 @@ pub fn labels(season: &Season, children: &[ChildId]) -> HashMap<ChildId, String>
     let mut labels = HashMap::new();
     let mut open: Vec<ChildId> = children.to_vec();
     for letters in 1..=longest.max(1) {
-        let mut same: HashMap<String, Vec<ChildId>> = HashMap::new();
+        let mut same: HashMap<String, Vec<(ChildId, String)>> = HashMap::new();
         for child in open.drain(..) {
-            same.entry(key(&called(&child, letters))).or_default().push(child);
+            let name = called(&child, letters);
+            same.entry(key(&name)).or_default().push((child, name));
         }
-        for alike in same.into_values() {
-            match alike[..] {
-                [child] => {
-                    labels.insert(child, called(&child, letters));
-                }
-                _ => open.extend(alike),
+        for mut alike in same.into_values() {
+            match alike.len() {
+                1 => labels.extend(alike.pop()),
+                _ => open.extend(alike.into_iter().map(|(child, _)| child)),
             }
         }
     }

@@ -38,13 +38,14 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
         })
         .map(|(who, _)| *who)
         .collect();
-    let dancers = own::dancers(season);
+    let (dancers, children) = (own::dancers(season), own::children(season));
     let mut rows: Vec<Vec<String>> = tasks
         .iter()
         .map(|(who, tasks)| {
             let chaperone = &season.chaperones[who.at()];
             let counts = if paper.day.counts(*who) { "yes" } else { "no" };
-            let watched = paper.day.watched_by(*who).into_iter().map(|at| paper.number(at));
+            let hers = children.get(who).into_iter().flatten();
+            let watched = paper.day.danced_by(hers).into_iter().map(|at| paper.number(at));
             let herself = dancers
                 .iter()
                 .filter(|(chaperone, _)| chaperone == who)
