@@ -196,8 +196,12 @@ fn block_on_exit(work: impl Future<Output = Exit>) -> Exit {
     })
 }
 
-/// An instant as typed: local time of the season, or with its offset.
+/// An instant as typed after `--at`: local time of the season, or with its offset. What is none has been told.
 fn instant(season: &Season, text: &str) -> Option<Timestamp> {
     let local = || text.parse::<DateTime>().ok().map(|local| wall::instant(&season.zone, local));
-    if text.ends_with(['Z', 'z']) || text.contains('+') { text.parse().ok() } else { local() }
+    let at = if text.ends_with(['Z', 'z']) || text.contains('+') { text.parse().ok() } else { local() };
+    if at.is_none() {
+        tell(format!("--at '{text}' is no instant; write 2027-02-01T09:00 or 2027-02-01T09:00:00Z"));
+    }
+    at
 }

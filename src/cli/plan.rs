@@ -38,10 +38,7 @@ pub(super) fn run(options: &Options) -> Exit {
         check::show(&checked.problems);
         return Exit::Wrong;
     };
-    let Some(at) = instant(&season, &options.at) else {
-        tell(format!("--at '{}' is no instant; write 2027-02-01T09:00 or 2027-02-01T09:00:00Z", options.at));
-        return Exit::Wrong;
-    };
+    let Some(at) = instant(&season, &options.at) else { return Exit::Wrong };
     let wording = match Wording::load(None) {
         Ok(wording) => wording,
         Err(faults) => {

@@ -75,7 +75,6 @@ pub(super) fn run(options: &Options) -> Exit {
     if let Some(text) = &options.at {
         from = instant(&season, text);
         if from.is_none() {
-            tell(format!("--at '{text}' is no instant; write 2027-02-01T09:00 or 2027-02-01T09:00:00Z"));
             return Exit::Wrong;
         }
     }

@@ -39,10 +39,7 @@ pub(super) fn run(options: &Options) -> Exit {
         None => HostClock.now(),
         Some(text) => match instant(&season, text) {
             Some(at) => at,
-            None => {
-                tell(format!("--at '{text}' is no instant; write 2027-06-03T12:00 or 2027-06-03T12:00:00Z"));
-                return Exit::Wrong;
-            }
+            None => return Exit::Wrong,
         },
     };
     let called = (0_u32..).zip(&season.events).filter(|(_, event)| !event.cancelled);
