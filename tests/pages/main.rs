@@ -377,7 +377,7 @@ fn the_range_stands_in_words_beside_its_picture() {
     let html = page("forecast");
     for words in [
         "Between 226 and 244 of 260 heard from by Monday 31 May, 17:30",
-        "190 are heard from now. That leaves 16 to 34 guardians to ring, most likely 25.",
+        "190 have been heard from so far. That leaves 16 to 34 guardians to ring, most likely 25.",
         "<td class=\"n\">15 of 22</td><td class=\"n\">1 to 4</td>",
         "<td class=\"n\">31 of 31</td><td class=\"n\">0</td>",
         "Guardians heard from over time: 190 of 260 now; 226 to 244 by Monday 31 May, 17:30.",

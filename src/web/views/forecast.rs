@@ -141,13 +141,13 @@ impl ForecastPage {
             return format!("{most} {guardians} not heard from.");
         }
         let now = match heard {
-            0 => "Nobody is".to_owned(),
-            1 => "One is".to_owned(),
-            more => format!("{more} are"),
+            0 => "Nobody has".to_owned(),
+            1 => "One has".to_owned(),
+            more => format!("{more} have"),
         };
         let left = span(fewest, most);
         let likely = all - self.foretold.middle;
-        format!("{now} heard from now. That leaves {left} {guardians} to ring, most likely {likely}.")
+        format!("{now} been heard from so far. That leaves {left} {guardians} to ring, most likely {likely}.")
     }
 
     /// The picture in a sentence.
