@@ -56,6 +56,8 @@ CREATE UNIQUE INDEX message_key ON message (season, key) WHERE wanted = 1;
 -- The one index that a change of state touches.
 CREATE INDEX message_state ON message (season, state, channel, ready_ms, until_ms);
 CREATE INDEX message_household ON message (household, season);
+-- Announcements of changes, which are few.
+CREATE INDEX message_change ON message (season, household) WHERE wording IN ('change', 'cancelled');
 
 CREATE TABLE message_part (
     message BIGINT NOT NULL REFERENCES message (id),

@@ -212,18 +212,19 @@ pub(super) const OPEN_OF_ALL: Statement = s(
      attempts, why FROM message WHERE season = $1 \
      AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') ORDER BY id",
 );
+/// What is asked in this way of the state is looked up by household; by state every open message would be gone through.
 pub(super) const OPEN_OF_HOUSEHOLDS: Statement = s(
     2,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
      attempts, why FROM message WHERE season = $1 AND household IN (SELECT value FROM json_each($2)) \
-     AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') ORDER BY id",
+     AND (state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain')) IS TRUE ORDER BY id",
 );
 /// One row a household, since a row a message costs more to hand over than to read.
 pub(super) const OPEN_LINES: Statement = s(
     2,
     "SELECT household, string_agg(key || ' ' || due_ms || ' ' || until_ms || ' ' || at_once || ' ' || state, ',') \
      FROM message WHERE season = $1 AND household IN (SELECT value FROM json_each($2)) \
-     AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') GROUP BY household",
+     AND (state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain')) IS TRUE GROUP BY household",
 );
 pub(super) const OPEN_HOUSEHOLDS: Statement = s(
     1,
