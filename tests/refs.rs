@@ -45,7 +45,7 @@ fn school(children: &[(u8, u8, u8)]) -> Book {
 
 fn without_refs(book: &Book) -> Book {
     let mut book = book.clone();
-    for row in book.sheets.iter_mut().filter(|s| s.name != "season").flat_map(|s| &mut s.rows) {
+    for row in book.sheets_mut().filter(|s| s.name != "season").flat_map(|s| &mut s.rows) {
         row.cells.retain(|column, _| column != "ref" && !column.ends_with(" ref"));
     }
     book
@@ -53,7 +53,7 @@ fn without_refs(book: &Book) -> Book {
 
 fn shuffled(book: &Book, turns: usize) -> Book {
     let mut book = book.clone();
-    for sheet in book.sheets.iter_mut().filter(|s| s.name != "season") {
+    for sheet in book.sheets_mut().filter(|s| s.name != "season") {
         let length = sheet.rows.len().max(1);
         sheet.rows.rotate_left(turns % length);
         if turns.is_multiple_of(2) {

@@ -3,7 +3,6 @@
 use super::dice::Dice;
 use super::numbers::{FIRST_ACT, PLANS};
 use super::planted::PLANTED;
-use super::season::number_rows;
 use super::words::DRESS;
 use crate::domain::book::{Book, Row};
 use jiff::civil::{Date, Time};
@@ -38,7 +37,7 @@ pub fn changes(seed: u64, book: &Book) -> Vec<(Timestamp, Book)> {
     ];
     for (days_before, time, change) in steps {
         change(&mut current, &mut dice);
-        number_rows(&mut current);
+        current.number_rows();
         let day = dress.saturating_sub(days_before.days());
         if let Ok(at) = day.to_datetime(time).to_zoned_datetime(zone.clone()) {
             changes.push((at.timestamp(), current.clone()));

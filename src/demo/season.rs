@@ -51,17 +51,8 @@ pub fn book(seed: u64) -> Book {
     chaperones(&mut book, &members, seed);
     house_rules(&mut book);
     notices(&mut book);
-    number_rows(&mut book);
+    book.number_rows();
     book
-}
-
-/// Numbers the rows of every sheet as a spreadsheet shows them, below the header.
-pub(super) fn number_rows(book: &mut Book) {
-    for sheet in &mut book.sheets {
-        for (row, number) in sheet.rows.iter_mut().zip(2u32..) {
-            row.number = number;
-        }
-    }
 }
 
 /// Lengths and changeovers in seconds, by position in the running order.

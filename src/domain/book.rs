@@ -4,6 +4,10 @@
 //! yes and no as `yes` / `no`. Meaning is given to it in one place only, [`super::reading`].
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// The first row below the header, as a spreadsheet numbers it.
+pub const FIRST_ROW: u32 = 2;
 
 /// The number of the workbook layout this program writes and reads (setting `version` of the sheet `season`).
 pub const LAYOUT_VERSION: u32 = 1;
@@ -58,8 +62,8 @@ pub struct Sheet {
 /// A whole workbook.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Book {
-    /// Sheets in layout order.
-    pub sheets: Vec<Sheet>,
+    /// Sheets in layout order. Workbooks that differ in one sheet share the others.
+    pub sheets: Vec<Arc<Sheet>>,
 }
 
 impl Book {
@@ -73,11 +77,48 @@ impl Book {
         let at = match self.sheets.iter().position(|s| s.name == name) {
             Some(at) => at,
             None => {
-                self.sheets.push(Sheet { name: name.to_owned(), rows: Vec::new() });
+                self.sheets.push(Arc::new(Sheet { name: name.to_owned(), rows: Vec::new() }));
                 self.sheets.len() - 1
             }
         };
-        &mut self.sheets[at]
+        Arc::make_mut(&mut self.sheets[at])
+    }
+
+    /// Every sheet, to be changed.
+    pub fn sheets_mut(&mut self) -> impl Iterator<Item = &mut Sheet> {
+        self.sheets.iter_mut().map(Arc::make_mut)
+    }
+
+    /// Numbers the rows of every sheet as a spreadsheet shows them, below the header.
+    pub fn number_rows(&mut self) {
+        let numbered = |sheet: &Sheet| sheet.rows.iter().zip(FIRST_ROW..).all(|(row, at)| row.number == at);
+        for sheet in self.sheets.iter_mut().filter(|sheet| !numbered(sheet)).map(Arc::make_mut) {
+            for (row, number) in sheet.rows.iter_mut().zip(FIRST_ROW..) {
+                row.number = number;
+            }
+        }
+    }
+
+    /// Takes from another workbook, in place of its own, every sheet that says the same in the same rows.
+    pub fn share(&mut self, other: &Book) {
+        for sheet in &mut self.sheets {
+            if let Some(same) = other.sheets.iter().find(|one| *one == sheet) {
+                *sheet = Arc::clone(same);
+            }
+        }
+    }
+
+    /// Whether a sheet of two workbooks is one and the same, which is known at once.
+    pub fn shares(&self, other: &Book, sheet: &str) -> bool {
+        let of = |book: &Book| book.sheets.iter().find(|one| one.name == sheet).map(Arc::as_ptr);
+        of(self) == of(other)
+    }
+
+    /// Whether a sheet of two workbooks says the same, line by line, wherever its lines stand.
+    pub fn agrees(&self, other: &Book, sheet: &str) -> bool {
+        let (own, theirs) = (self.rows(sheet), other.rows(sheet));
+        let alike = |(one, other): (&Row, &Row)| one.cells == other.cells;
+        self.shares(other, sheet) || own.len() == theirs.len() && own.iter().zip(theirs).all(alike)
     }
 }
 

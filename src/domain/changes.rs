@@ -70,13 +70,10 @@ const fn sort(
 pub fn changes(old: &Book, new: &Book) -> Vec<Change> {
     let mut out = Vec::new();
     for sort in SORTS {
-        let (before, after) = (old.rows(sort.sheet), new.rows(sort.sheet));
-        if before.len() == after.len()
-            && before.iter().zip(after).all(|(one, other)| one.cells == other.cells)
-        {
+        if old.agrees(new, sort.sheet) {
             continue;
         }
-        sheet(sort, before, after, &mut out);
+        sheet(sort, old.rows(sort.sheet), new.rows(sort.sheet), &mut out);
         if sort.sheet == "children" {
             guardians(old.rows(sort.sheet), new.rows(sort.sheet), &mut out);
         }

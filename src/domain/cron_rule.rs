@@ -58,7 +58,7 @@ const WEEKDAYS: [&str; 7] =
 const WALKED_WEEKDAYS: [&str; 7] = ["SUN", "MON", "TUE", "WED", "THU", "FRI", "SAT"];
 
 /// A rule that can be walked.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct CronRule {
     minutes: Field,
     hours: Field,

@@ -70,8 +70,7 @@ pub fn breaches(season: &Season, programme: &Programme, table: &Table) -> Vec<Br
     let mut found = Vec::new();
     for (at, child) in (0_u32..).zip(&season.children) {
         let Some(band) = child.ages.and_then(|(youngest, _)| table.band(youngest)) else { continue };
-        let itineraries =
-            programme.of_person(ChildId(at).into()).iter().map(|it| &programme.itineraries[*it]);
+        let itineraries = programme.of_person(ChildId(at).into()).map(|it| &programme[it]);
         let mut spells: Vec<Spell<'_>> = itineraries.filter_map(|it| spell(season, it)).collect();
         spells.sort_by_key(|spell| (spell.event.date, spell.from, spell.id));
         let mut judge = Judge { season, table, band, child: ChildId(at), found: &mut found };

@@ -45,7 +45,8 @@ pub fn greetings(board: &Board) -> Vec<Greeting> {
     let notices: Vec<usize> =
         (0..season.notices.len()).filter(|at| season.notices[*at].introduces()).collect();
     let mut found: BTreeMap<(ChaperoneId, usize), (Due, BTreeSet<ChildId>)> = BTreeMap::new();
-    for (position, it) in board.programme.itineraries.iter().enumerate() {
+    for position in board.programme.ids() {
+        let it = &board.programme[position];
         let Some(child) = it.who.child() else { continue };
         let dues: Vec<(usize, Due)> =
             notices.iter().filter_map(|notice| Some((*notice, board.due(position, *notice)?))).collect();

@@ -1,16 +1,17 @@
 //! What one child, or one chaperone, must do at one event, worked out from the season.
 
 use super::release::{Ends, Release};
-use super::running_order::{placed, quick_changes};
-use super::season::{
-    ChaperoneId, Child, ChildId, Event, EventId, EventKind, NumberId, Person, Place, Season, Slot,
-};
+use super::running_order::{placed, quick_changes_in};
+use super::season::{ChaperoneId, Child, ChildId, Event, EventId, NumberId, Person, Place, Season, Slot};
 use super::shift::{self, Shift};
+use super::unchanged::Unchanged;
 use super::{wall, way};
 use jiff::civil::{DateTime, Time};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Span, Timestamp};
 use std::collections::HashMap;
+use std::ops::Index;
+use std::sync::Arc;
 
 /// Published ends are rounded up to whole steps of this many minutes, so that nobody waits for a stopwatch.
 const COLLECT_STEP_MINUTES: u32 = 5;
@@ -46,67 +47,180 @@ pub struct Itinerary {
     pub shift: Option<Shift>,
 }
 
-/// Every itinerary of a season, computed once for each version of it.
-#[derive(Debug, Default)]
-pub struct Programme {
-    /// By event, then child; after the children of an event its chaperones.
-    pub itineraries: Vec<Itinerary>,
-    by_pair: HashMap<(Person, EventId), usize>,
-    by_person: HashMap<Person, Vec<usize>>,
+/// Where an itinerary stands in its [`Programme`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ItineraryId {
+    /// At which event.
+    pub event: EventId,
+    nth: u32,
 }
+
+impl ItineraryId {
+    /// Which of its event's it is.
+    pub fn nth(self) -> usize {
+        self.nth as usize
+    }
+}
+
+/// Everybody's itineraries at one event: the children's, then the chaperones'.
+#[derive(Debug, Default)]
+struct Attendance {
+    itineraries: Vec<Itinerary>,
+    /// Position in `itineraries`, by child; [`ABSENT`] for one who is not called.
+    of_child: Vec<u32>,
+    /// The same by chaperone.
+    of_chaperone: Vec<u32>,
+}
+
+/// Not called.
+const ABSENT: u32 = u32::MAX;
+
+impl Attendance {
+    fn position(&self, who: Person) -> Option<u32> {
+        let at = match who {
+            Person::Child(child) => self.of_child.get(child.at()),
+            Person::Chaperone(chaperone) => self.of_chaperone.get(chaperone.at()),
+        };
+        at.copied().filter(|at| *at != ABSENT)
+    }
+
+    fn put(&mut self, it: Itinerary) {
+        let at = self.itineraries.len() as u32;
+        let (list, who) = match it.who {
+            Person::Child(child) => (&mut self.of_child, child.at()),
+            Person::Chaperone(chaperone) => (&mut self.of_chaperone, chaperone.at()),
+        };
+        if list.len() <= who {
+            list.resize(who + 1, ABSENT);
+        }
+        list[who] = at;
+        self.itineraries.push(it);
+    }
+}
+
+/// Every itinerary of a season, computed once for each version of it.
+#[derive(Debug, Clone, Default)]
+pub struct Programme {
+    /// By event.
+    events: Vec<Arc<Attendance>>,
+    handed_in: Arc<HandedIn>,
+}
+
+/// For each child with a quick change at a show, the numbers changed into: those costumes wait at the theatre.
+type HandedIn = HashMap<ChildId, Vec<NumberId>>;
 
 impl Programme {
     /// Works out every itinerary of events that are not called off.
     pub fn of(season: &Season) -> Programme {
-        let mut programme = Programme::default();
-        let signers = Signers::of(season);
-        let handed_in = handed_in(season);
-        for (at, event) in season.events.iter().enumerate().filter(|(_, e)| !e.cancelled) {
-            let id = EventId(at as u32);
-            let frame = Frame::of(season, event);
-            for (child_at, child) in season.children.iter().enumerate() {
-                if let Some(it) =
-                    frame.itinerary(season, id, ChildId(child_at as u32), child, &signers, &handed_in)
-                {
-                    programme.push(it);
-                }
-            }
-            for chaperone in (0..season.chaperones.len()).map(|at| ChaperoneId(at as u32)) {
-                if let Some(it) = frame.shift(season, id, chaperone) {
-                    programme.push(it);
-                }
-            }
-        }
-        programme
+        Programme::again(season, None)
     }
 
-    fn push(&mut self, it: Itinerary) {
-        let at = self.itineraries.len();
-        self.by_pair.insert((it.who, it.event), at);
-        self.by_person.entry(it.who).or_default().push(at);
-        self.itineraries.push(it);
+    /// As [`Programme::of`]; events about which nothing differs are taken over from an earlier version.
+    pub fn again(season: &Season, before: Option<(&Season, &Programme)>) -> Programme {
+        let signers = Signers::of(season);
+        let unchanged = before.map(|(old, _)| Unchanged::of(old, season)).unwrap_or_default();
+        let shows = season.shows().all(|show| unchanged.event(show));
+        let handed_in = match before {
+            Some((_, programme)) if shows => Arc::clone(&programme.handed_in),
+            _ => Arc::new(handed_in(season)),
+        };
+        let earlier = before.map(|(_, programme)| programme);
+        let as_handed_in = earlier.is_some_and(|earlier| earlier.handed_in == handed_in);
+        let of_event = |(id, event): (EventId, &Event)| {
+            let known = earlier.filter(|_| unchanged.event(id) && (as_handed_in || !event.turn_in));
+            match known {
+                Some(earlier) => Arc::clone(&earlier.events[id.at()]),
+                None => Arc::new(attendance(season, id, &signers, &handed_in)),
+            }
+        };
+        let events = (0_u32..).map(EventId).zip(&season.events).map(of_event).collect();
+        Programme { events, handed_in }
+    }
+
+    /// Whether everything about an event is as in another version: itineraries and all that they are worked out of.
+    pub fn shares(&self, other: &Programme, event: EventId) -> bool {
+        match (self.events.get(event.at()), other.events.get(event.at())) {
+            (Some(one), Some(other)) => Arc::ptr_eq(one, other),
+            _ => false,
+        }
+    }
+
+    /// How many events there are, called off or not.
+    pub fn events(&self) -> usize {
+        self.events.len()
+    }
+
+    /// Where every itinerary stands: by event, then child; after the children of an event its chaperones.
+    pub fn ids(&self) -> impl Iterator<Item = ItineraryId> {
+        (0..self.events.len() as u32).flat_map(|event| self.ids_at(EventId(event)))
+    }
+
+    /// Where the itineraries of one event stand.
+    pub fn ids_at(&self, event: EventId) -> impl Iterator<Item = ItineraryId> + use<> {
+        let many = self.events.get(event.at()).map_or(0, |one| one.itineraries.len() as u32);
+        (0..many).map(move |nth| ItineraryId { event, nth })
+    }
+
+    /// Every itinerary, in that order.
+    pub fn itineraries(&self) -> impl Iterator<Item = &Itinerary> {
+        self.events.iter().flat_map(|one| &one.itineraries)
+    }
+
+    /// The itineraries at one event, in that order.
+    pub fn at(&self, event: EventId) -> &[Itinerary] {
+        self.events.get(event.at()).map_or(&[], |one| &one.itineraries)
     }
 
     /// The itinerary of a person at an event, if that person is called there.
     pub fn get(&self, who: impl Into<Person>, event: EventId) -> Option<&Itinerary> {
-        self.by_pair.get(&(who.into(), event)).map(|&at| &self.itineraries[at])
+        self.position(who, event).map(|id| &self[id])
     }
 
-    /// Position in [`Programme::itineraries`] of a person at an event.
-    pub fn position(&self, who: impl Into<Person>, event: EventId) -> Option<usize> {
-        self.by_pair.get(&(who.into(), event)).copied()
+    /// Where the itinerary of a person at an event stands.
+    pub fn position(&self, who: impl Into<Person>, event: EventId) -> Option<ItineraryId> {
+        let nth = self.events.get(event.at())?.position(who.into())?;
+        Some(ItineraryId { event, nth })
     }
 
-    /// Positions in [`Programme::itineraries`] of a person's itineraries, soonest event first.
-    pub fn of_person(&self, who: Person) -> &[usize] {
-        self.by_person.get(&who).map_or(&[], Vec::as_slice)
+    /// Where a person's itineraries stand, in the order of the events.
+    pub fn of_person(&self, who: Person) -> impl Iterator<Item = ItineraryId> {
+        let places = (0_u32..).map(EventId).zip(&self.events);
+        places.filter_map(move |(event, one)| Some(ItineraryId { event, nth: one.position(who)? }))
     }
 
     /// The children's itineraries at an event, with the children.
     pub fn children_at(&self, event: EventId) -> impl Iterator<Item = (ChildId, &Itinerary)> {
-        let at_event = self.itineraries.iter().filter(move |it| it.event == event);
-        at_event.filter_map(|it| Some((it.who.child()?, it)))
+        self.at(event).iter().filter_map(|it| Some((it.who.child()?, it)))
     }
+}
+
+impl Index<ItineraryId> for Programme {
+    type Output = Itinerary;
+
+    fn index(&self, id: ItineraryId) -> &Itinerary {
+        &self.events[id.event.at()].itineraries[id.nth()]
+    }
+}
+
+/// Everybody's itineraries at an event, nobody's where it is called off.
+fn attendance(season: &Season, id: EventId, signers: &Signers, handed_in: &HandedIn) -> Attendance {
+    let event = &season.events[id.at()];
+    let mut all = Attendance::default();
+    if event.cancelled {
+        return all;
+    }
+    let mut frame = Frame::of(season, event);
+    for (child_at, child) in season.children.iter().enumerate() {
+        if let Some(it) = frame.itinerary(id, ChildId(child_at as u32), child, signers, handed_in) {
+            all.put(it);
+        }
+    }
+    for chaperone in (0..season.chaperones.len()).map(|at| ChaperoneId(at as u32)) {
+        if let Some(it) = frame.shift(season, id, chaperone) {
+            all.put(it);
+        }
+    }
+    all
 }
 
 /// What all children of one event share.
@@ -118,6 +232,10 @@ struct Frame<'a> {
     calls: HashMap<NumberId, Option<Time>>,
     ends_by_number: HashMap<NumberId, u32>,
     last: Option<DateTime>,
+    /// Worked out once for all children who are called at a time.
+    arrivals: HashMap<Time, Arrival>,
+    /// Worked out once for all children whose last number ends so many seconds from curtain up.
+    leavings: HashMap<Option<u32>, (Option<Release>, Timestamp)>,
 }
 
 impl<'a> Frame<'a> {
@@ -143,17 +261,18 @@ impl<'a> Frame<'a> {
             ends_by_number: order.iter().map(|p| (p.number, p.end)).collect(),
             // Nobody leaves before the last number, whatever end was announced.
             last: event.ends.map(|end| not_before(starts, event, end)).max(computed),
+            arrivals: HashMap::new(),
+            leavings: HashMap::new(),
         }
     }
 
     fn itinerary(
-        &self,
-        season: &Season,
+        &mut self,
         id: EventId,
         child_id: ChildId,
         child: &Child,
         signers: &Signers,
-        handed_in: &HashMap<ChildId, Vec<NumberId>>,
+        handed_in: &HandedIn,
     ) -> Option<Itinerary> {
         if !in_cast(self.event, child) {
             return None;
@@ -161,21 +280,17 @@ impl<'a> Frame<'a> {
         let numbers: Vec<NumberId> =
             child.castings.iter().map(|c| c.number).filter(|n| self.calls.contains_key(n)).collect();
         let call_time = numbers.iter().map(|n| self.calls[n].unwrap_or(self.event.call)).min()?;
-        let call = self.event.date.to_datetime(call_time);
-        let longest = self.place.ways.iter().map(|w| w.walk.1).max();
-        let ends = Ends { event: self.last, own: self.own_last(&numbers) };
-        let fixed = |time| not_before(self.starts, self.event, time);
-        let collect_from = Release::by(self.event.dismissal, ends, fixed);
-        let over = collect_from.map(Release::at).or(self.last).unwrap_or(self.starts).max(self.starts);
+        let Arrival { call, call_at, park_by } = self.arrival(call_time);
+        let (collect_from, over_at) = self.leaving(&numbers);
         Some(Itinerary {
             who: Person::Child(child_id),
             event: id,
             call,
-            call_at: wall::instant(&season.zone, call),
-            park_by: longest.map(|walk| way::park_by(call, walk, self.place.sign_in_minutes)),
+            call_at,
+            park_by,
             starts: self.starts,
             collect_from,
-            over_at: wall::instant(&season.zone, over),
+            over_at,
             turn_in: if self.event.turn_in {
                 handed_in.get(&child_id).cloned().unwrap_or_default()
             } else {
@@ -218,16 +333,40 @@ impl<'a> Frame<'a> {
         })
     }
 
-    fn own_last(&self, numbers: &[NumberId]) -> Option<DateTime> {
-        if !self.event.ordered {
-            return None;
-        }
-        numbers
-            .iter()
-            .filter_map(|n| self.ends_by_number.get(n))
-            .max()
-            .map(|&end| after(self.zone, self.starts, end))
+    /// How children who are called at a time of the day arrive.
+    fn arrival(&mut self, call: Time) -> Arrival {
+        let Frame { event, zone, place, .. } = *self;
+        *self.arrivals.entry(call).or_insert_with(|| {
+            let call = event.date.to_datetime(call);
+            let longest = place.ways.iter().map(|w| w.walk.1).max();
+            Arrival {
+                call,
+                call_at: wall::instant(zone, call),
+                park_by: longest.map(|walk| way::park_by(call, walk, place.sign_in_minutes)),
+            }
+        })
     }
+
+    /// From when a child of some numbers may be collected, and from when on nothing about its day is useful.
+    fn leaving(&mut self, numbers: &[NumberId]) -> (Option<Release>, Timestamp) {
+        let Frame { event, zone, starts, last, .. } = *self;
+        let own = numbers.iter().filter_map(|n| self.ends_by_number.get(n)).max().copied();
+        let own = own.filter(|_| event.ordered);
+        *self.leavings.entry(own).or_insert_with(|| {
+            let ends = Ends { event: last, own: own.map(|end| after(zone, starts, end)) };
+            let collect_from = Release::by(event.dismissal, ends, |time| not_before(starts, event, time));
+            let over = collect_from.map(Release::at).or(last).unwrap_or(starts).max(starts);
+            (collect_from, wall::instant(zone, over))
+        })
+    }
+}
+
+/// How a child arrives.
+#[derive(Debug, Clone, Copy)]
+struct Arrival {
+    call: DateTime,
+    call_at: Timestamp,
+    park_by: Option<DateTime>,
 }
 
 /// Whether a child performs at an event as far as casts go.
@@ -291,16 +430,15 @@ impl Signers {
     }
 }
 
-/// For each child with a quick change at a show, the numbers changed into: those costumes wait at the theatre.
-fn handed_in(season: &Season) -> HashMap<ChildId, Vec<NumberId>> {
-    let mut out: HashMap<ChildId, Vec<NumberId>> = HashMap::new();
-    let shows: Vec<&Event> =
-        season.events.iter().filter(|e| e.kind == EventKind::Show && !e.cancelled).collect();
+fn handed_in(season: &Season) -> HandedIn {
+    let mut out = HandedIn::new();
+    let shows = season.shows().map(|show| &season.events[show.at()]).filter(|show| show.ordered);
+    let shows: Vec<_> = shows.map(|show| (show, placed(season, show))).collect();
     for (at, child) in season.children.iter().enumerate() {
         let mut numbers: Vec<NumberId> = shows
             .iter()
-            .filter(|show| in_cast(show, child))
-            .flat_map(|show| quick_changes(season, show, child))
+            .filter(|(show, _)| in_cast(show, child))
+            .flat_map(|(_, order)| quick_changes_in(season, order, child))
             .map(|(_, into)| into)
             .collect();
         numbers.sort();

@@ -45,6 +45,7 @@ pub mod shift;
 pub mod standing;
 pub mod touched;
 pub mod typed;
+mod unchanged;
 pub mod wall;
 pub mod way;
 pub mod words;

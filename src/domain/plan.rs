@@ -84,8 +84,8 @@ pub fn plan(board: &Board, record: &Record, now: Timestamp) -> Vec<Wanted> {
 pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, now: Timestamp) -> Vec<Wanted> {
     let mut asks = Vec::new();
     for care in board.cares(household) {
-        for &it_at in board.programme.of_person(care.who) {
-            let item = Item { who: care.who, event: Some(board.programme.itineraries[it_at].event) };
+        for it_at in board.programme.of_person(care.who) {
+            let item = Item { who: care.who, event: Some(it_at.event) };
             for notice in 0..board.season.notices.len() {
                 if let Some(due) = board.due(it_at, notice) {
                     by_rule(board, record, care.guardian, item, notice, due, now, &mut asks);

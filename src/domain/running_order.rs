@@ -49,10 +49,11 @@ pub fn is_quick(season: &Season, same_act: bool, between: usize) -> bool {
 ///
 /// Without a running order nothing is known and nothing is returned.
 pub fn quick_changes(season: &Season, event: &Event, child: &Child) -> Vec<(NumberId, NumberId)> {
-    if !event.ordered {
-        return Vec::new();
-    }
-    let order = placed(season, event);
+    if event.ordered { quick_changes_in(season, &placed(season, event), child) } else { Vec::new() }
+}
+
+/// As [`quick_changes`], in a running order that is placed already.
+pub fn quick_changes_in(season: &Season, order: &[Placed], child: &Child) -> Vec<(NumberId, NumberId)> {
     let mine: Vec<(usize, &Placed)> = order
         .iter()
         .enumerate()

@@ -5,7 +5,9 @@
 
 mod people;
 
-pub use people::{Care, Consent, Contact, Guardian, Household, Language, Line, MailAddress, Person, Phone};
+pub use people::{
+    Care, Consent, Contact, Guardian, Household, Language, Line, MailAddress, People, Person, Phone,
+};
 
 use super::cron_rule::CronRule;
 use super::layout::INTRODUCTION_WORDING;
@@ -15,6 +17,8 @@ use jiff::Timestamp;
 use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 use std::collections::BTreeMap;
+use std::ops::Deref;
+use std::sync::Arc;
 
 /// The lasting name of a workbook row, such as `C017`; holds nothing personal.
 pub type Ref = String;
@@ -60,7 +64,7 @@ pub enum Side {
 }
 
 /// A child's place in one number.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Casting {
     /// Which number.
     pub number: NumberId,
@@ -73,7 +77,7 @@ pub struct Casting {
 }
 
 /// One child. No birth date is kept, only an age band.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Child {
     /// Lasting name.
     pub reference: Ref,
@@ -92,7 +96,7 @@ pub struct Child {
 }
 
 /// A way from a car park or stop to the door.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Way {
     /// Name of the car park, stop or gate.
     pub name: String,
@@ -101,7 +105,7 @@ pub struct Way {
 }
 
 /// Somewhere events happen.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Place {
     /// Lasting name.
     pub reference: Ref,
@@ -118,7 +122,7 @@ pub struct Place {
 }
 
 /// A room where children wait. Never told to families.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Room {
     /// Where.
     pub place: PlaceId,
@@ -157,7 +161,7 @@ pub enum Dismissal {
 }
 
 /// One line of a running order.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Slot {
     /// A number, with a call of its own where it has one.
     Number {
@@ -171,7 +175,7 @@ pub enum Slot {
 }
 
 /// One event.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Event {
     /// Lasting name.
     pub reference: Ref,
@@ -215,7 +219,7 @@ pub struct Event {
 }
 
 /// One dance, song or scene.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Number {
     /// Lasting name.
     pub reference: Ref,
@@ -234,7 +238,7 @@ pub struct Number {
 }
 
 /// A volunteer in charge of children.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Chaperone {
     /// Lasting name.
     pub reference: Ref,
@@ -251,7 +255,7 @@ pub struct Chaperone {
 }
 
 /// What a chaperone does at an event.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Duty {
     /// Who.
     pub chaperone: ChaperoneId,
@@ -281,7 +285,7 @@ pub struct Series {
 }
 
 /// A rule families acknowledge.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HouseRule {
     /// Lasting name.
     pub reference: Ref,
@@ -406,7 +410,7 @@ pub enum By {
 }
 
 /// A rule of the season: who is told what, when, how.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
     /// Lasting name.
     pub reference: Ref,
@@ -470,8 +474,14 @@ pub struct Declared<T: 'static> {
     pub set_by: String,
 }
 
+impl<T> PartialEq for Declared<T> {
+    fn eq(&self, other: &Self) -> bool {
+        std::ptr::eq(self.table, other.table) && self.set_by == other.set_by
+    }
+}
+
 /// The season's figures. Defaults are common practice without a source unless said otherwise.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
     /// First permitted local time of the day for messages.
     pub quiet_until: Time,
@@ -568,16 +578,8 @@ pub struct Season {
     pub series: Vec<Series>,
     /// Numbers in workbook order.
     pub numbers: Vec<Number>,
-    /// Children in workbook order.
-    pub children: Vec<Child>,
-    /// Guardians, each once; after them every chaperone, who is written to in the same way.
-    pub guardians: Vec<Guardian>,
-    /// Households; after them every chaperone's own.
-    pub households: Vec<Household>,
-    /// Who answers for whom.
-    pub cares: Vec<Care>,
-    /// Chaperones.
-    pub chaperones: Vec<Chaperone>,
+    /// Who people are; read as the season's own, see [`People`].
+    pub people: Arc<People>,
     /// Duties.
     pub duties: Vec<Duty>,
     /// House rules.
@@ -623,30 +625,22 @@ impl Season {
         }
     }
 
-    /// Guardians of children: those who are not there only as chaperones.
-    pub fn families(&self) -> &[Guardian] {
-        &self.guardians[..self.guardians.len().saturating_sub(self.chaperones.len())]
+    /// The shows that are not called off.
+    pub fn shows(&self) -> impl Iterator<Item = EventId> {
+        let of_kind = |event: &Event| event.kind == EventKind::Show && !event.cancelled;
+        (0_u32..).map(EventId).zip(&self.events).filter(move |(_, event)| of_kind(event)).map(|(id, _)| id)
     }
 
-    /// Puts every chaperone among those who are written to, as answerable for herself.
-    pub fn seat_chaperones(&mut self) {
-        let chaperones = self.chaperones.clone();
-        for (at, chaperone) in (0_u32..).zip(chaperones) {
-            let guardian = GuardianId(self.guardians.len() as u32);
-            let household = HouseholdId(self.households.len() as u32);
-            self.households.push(Household { reference: format!("H{}", chaperone.reference) });
-            self.cares.push(Care {
-                who: Person::Chaperone(ChaperoneId(at)),
-                guardian,
-                household,
-                brings: false,
-                collects: false,
-            });
-            self.guardians.push(Guardian {
-                reference: chaperone.reference,
-                name: chaperone.name,
-                contact: chaperone.contact,
-            });
-        }
+    /// The duties at an event, in workbook order.
+    pub fn duties_at(&self, event: EventId) -> impl Iterator<Item = &Duty> {
+        self.duties.iter().filter(move |duty| duty.event == event)
+    }
+}
+
+impl Deref for Season {
+    type Target = People;
+
+    fn deref(&self) -> &People {
+        &self.people
     }
 }

@@ -7,8 +7,9 @@ use super::board::{Board, Item, NO_EVENT};
 use super::book::{Book, Cell, Row};
 use super::due;
 use super::facts::Facts;
+use super::itinerary::ItineraryId;
 use super::layout::{self, GUARDIANS_PER_CHILD, SHEETS, guardian_column};
-use super::season::{ChildId, Event, Person, Ref, Season, Slot};
+use super::season::{ChildId, Event, EventId, Person, Ref, Season, Slot};
 use super::words::key;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -60,9 +61,12 @@ pub fn touched(old: (&Book, &Board), new: (&Book, &Board)) -> Touched {
         by_line(line, boards, &mut touched);
     }
     for (one, other) in [(old.1, new.1), (new.1, old.1)] {
-        for at in 0..one.programme.itineraries.len() {
+        let unlike = (0..one.programme.events() as u32)
+            .map(EventId)
+            .filter(|event| !one.programme.shares(&other.programme, *event));
+        for at in unlike.flat_map(|event| one.programme.ids_at(event)) {
             if !same_day(one, at, other) {
-                let it = &one.programme.itineraries[at];
+                let it = &one.programme[at];
                 let people = match it.who {
                     Person::Child(_) => &mut touched.children,
                     Person::Chaperone(_) => &mut touched.chaperones,
@@ -100,13 +104,13 @@ pub fn touched(old: (&Book, &Board), new: (&Book, &Board)) -> Touched {
 }
 
 /// Whether somebody's day at an event is told and timed in one season as in the other.
-fn same_day(one: &Board, at: usize, other: &Board) -> bool {
-    let it = &one.programme.itineraries[at];
+fn same_day(one: &Board, at: ItineraryId, other: &Board) -> bool {
+    let it = &one.programme[at];
     let event = &one.season.events[it.event.at()].reference;
     let there = other.item(one.season.reference_of(it.who), event);
     let there = there.and_then(|item| other.programme.position(item.who, item.event?));
     there.is_some_and(|there| {
-        let same = &other.programme.itineraries[there];
+        let same = &other.programme[there];
         one.fingerprint_at(at) == other.fingerprint_at(there)
             && (it.call_at, it.over_at, it.starts, it.park_by)
                 == (same.call_at, same.over_at, same.starts, same.park_by)
@@ -199,20 +203,17 @@ fn is_contact(column: &str) -> bool {
 fn of_person(board: &Board, reference: &str, events: &mut BTreeSet<Ref>) {
     let Some(item) = board.item(reference, NO_EVENT) else { return };
     for at in board.programme.of_person(item.who) {
-        let event = board.programme.itineraries[*at].event;
-        events.insert(board.season.events[event.at()].reference.clone());
+        events.insert(board.season.events[at.event.at()].reference.clone());
     }
 }
 
 fn lines<'a>(old: &'a Book, new: &'a Book) -> Vec<Line<'a>> {
     let mut out = Vec::new();
     for layout in SHEETS {
-        let (before, after) = (old.rows(layout.name), new.rows(layout.name));
-        let unchanged = before.len() == after.len()
-            && before.iter().zip(after).all(|(one, other)| one.cells == other.cells);
-        if unchanged {
+        if old.agrees(new, layout.name) {
             continue;
         }
+        let (before, after) = (old.rows(layout.name), new.rows(layout.name));
         if layout.letter.is_some() {
             by_ref(layout.name, before, after, &mut out);
         } else {

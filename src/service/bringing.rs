@@ -2,7 +2,7 @@
 
 use super::falling::{Fall, falls};
 use super::foreseeing::{Foreseen, Papers, papers};
-use super::office::{Office, OfficeFault, Ready};
+use super::office::{InForce, Office, OfficeFault, Ready};
 use super::planning::Planned;
 use super::ports::{Gateway, Store, StoredSeason};
 use crate::domain::board::Board;
@@ -10,7 +10,7 @@ use crate::domain::book::{Book, Problem, Weight};
 use crate::domain::changes::{Change, ChangeKind, changes};
 use crate::domain::holds::{Hold, holds};
 use crate::domain::layout::{self, GUARDIAN_LETTER, SHEETS, setting_text};
-use crate::domain::reading::{self, Kept, Reading};
+use crate::domain::reading::{self, Reading};
 use crate::domain::refs::{self, Given, Question};
 use crate::domain::season::{Ref, Season, Series};
 use crate::domain::touched::{Touched, touched};
@@ -135,24 +135,25 @@ impl<S: Store, G: Gateway> Office<S, G> {
         found: Vec<Problem>,
         replies: &Replies,
     ) -> Result<Bringing, OfficeFault> {
-        let (stored, kept) = self.in_force().await?;
-        let previous = stored.as_ref().map(|s| (&s.book, &s.given));
+        let in_force = self.in_force().await?;
+        let previous = in_force.as_ref().map(|one| (&one.stored.book, &one.stored.given));
         let questions = adopted(&mut book, previous, replies);
-        self.look(stored.as_deref(), &kept, book, found, questions).await
+        self.look(in_force.as_ref(), book, found, questions).await
     }
 
     /// What a workbook with its refs would change in the one in force.
     pub(super) async fn look(
         &self,
-        stored: Option<&StoredSeason>,
-        kept: &Kept,
+        in_force: Option<&InForce>,
         book: Book,
         found: Vec<Problem>,
         questions: Vec<Question>,
     ) -> Result<Bringing, OfficeFault> {
         let none = Book::default();
+        let stored = in_force.map(|one| &*one.stored);
         let previous = stored.map_or(&none, |s| &s.book);
-        let Reading { season, problems: read, kept } = reading::read(&book, Some((previous, kept)));
+        let Reading { season, programme, problems: read, kept } =
+            reading::read(&book, in_force.map(InForce::before));
         let warnings = Arc::new(read.clone());
         let children = (previous.rows("children").len(), book.rows("children").len());
         let mut bringing = Bringing {
@@ -174,24 +175,24 @@ impl<S: Store, G: Gateway> Office<S, G> {
         bringing.problems.extend(held);
         bringing.problems.sort_by_key(|p| p.weight);
         let (Some(season), Some(stored)) = (season, stored) else { return Ok(bringing) };
-        let new = Arc::new(Board::of(season));
-        let (id, old) = match self.desk().await {
-            Ok(desk) => {
-                bringing.falls = falls(&desk.board, &desk.record, &new);
-                bringing.problems.extend(dropped(&desk.board, &new, self.now()));
-                (desk.season, Arc::clone(&desk.board))
-            }
+        let before = in_force.and_then(|one| one.board.as_deref());
+        let new = Arc::new(Board::with(season, programme, before));
+        let mut desk = match self.desk().await {
+            Ok(desk) => desk,
             // A stored workbook that no longer reads has nobody to ask again; the new one mends it.
             Err(OfficeFault::NoSeason | OfficeFault::Workbook(_)) => return Ok(bringing),
             Err(fault) => return Err(fault),
         };
+        let old = Arc::clone(&desk.board);
+        bringing.falls = falls(&old, &desk.record, &new);
+        bringing.problems.extend(dropped(&old, &new, self.now()));
         if bringing.changes.is_empty() {
             return Ok(bringing);
         }
         let touched = touched((&stored.book, &old), (&bringing.book, &new));
         bringing.people = people(&old.season, &new.season, &touched);
         bringing.papers = papers(&old, &new, &touched.events, self.now());
-        bringing.foreseen = self.foresee(id, &old, &new, &touched).await?;
+        bringing.foreseen = self.foresee(&mut desk, &new, &kept, &touched).await?;
         bringing.ready = Some(Ready { board: new, kept, warnings, touched });
         Ok(bringing)
     }
@@ -215,7 +216,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if !bringing.questions.is_empty() {
             return Err(BringFault::Questions(bringing.questions.len()));
         }
-        let (stored, _) = self.in_force().await?;
+        let stored = self.in_force().await?.map(|one| one.stored);
         if stored.as_ref().map_or(0, |s| s.revision) != bringing.revision {
             return Err(BringFault::Moved);
         }
@@ -305,7 +306,8 @@ fn dropped(old: &Board, new: &Board, now: Timestamp) -> Vec<Problem> {
 
 /// Gives the workbook its refs and leaves the questions that the replies do not answer.
 fn adopted(book: &mut Book, previous: Option<(&Book, &Given)>, replies: &Replies) -> Vec<Question> {
-    for sheet in &mut book.sheets {
+    let asked = |name: &str| replies.keys().any(|key| key.split('/').next() == Some(name));
+    for sheet in book.sheets.iter_mut().filter(|sheet| asked(&sheet.name)).map(Arc::make_mut) {
         let name = sheet.name.clone();
         for row in &mut sheet.rows {
             let prefix = format!("{name}/{}/", row.number);
@@ -314,6 +316,9 @@ fn adopted(book: &mut Book, previous: Option<(&Book, &Given)>, replies: &Replies
                 row.set(&key[prefix.len()..], text);
             }
         }
+    }
+    if let Some((previous, _)) = previous {
+        book.share(previous);
     }
     let mut open = Vec::new();
     let none = Given::new();

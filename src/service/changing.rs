@@ -18,10 +18,11 @@ pub type Looked = Result<Bringing, EditFault>;
 impl<S: Store, G: Gateway> Office<S, G> {
     /// What an edit of the season in force would change. Writes nothing.
     pub async fn preview_edit(&self, edit: &Edit) -> Result<Looked, OfficeFault> {
-        let (board, warnings, stored, kept) = {
+        let (board, warnings, in_force) = {
             let desk = self.desk().await?;
-            (Arc::clone(&desk.board), Arc::clone(&desk.warnings), Arc::clone(&desk.stored), desk.kept.clone())
+            (Arc::clone(&desk.board), Arc::clone(&desk.warnings), desk.in_force())
         };
+        let stored = &in_force.stored;
         let mut book = match edit.apply(&stored.book, &board.season) {
             Ok(book) => book,
             Err(fault) => return Ok(Err(fault)),
@@ -30,7 +31,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             true => refs::adopt_above(&mut book, Some(&stored.book), &stored.given),
             false => Vec::new(),
         };
-        let mut bringing = self.look(Some(&stored), &kept, book, Vec::new(), questions).await?;
+        let mut bringing = self.look(Some(&in_force), book, Vec::new(), questions).await?;
         bringing.what = edit.words(&board.season);
         only_new(&mut bringing, &warnings);
         Ok(Ok(bringing))
@@ -39,15 +40,17 @@ impl<S: Store, G: Gateway> Office<S, G> {
     /// What taking the latest change back would do; none if it is not the latest any more, or what it replaced is not
     /// known.
     pub async fn preview_undo(&self, revision: i64) -> Result<Option<Bringing>, OfficeFault> {
-        let (warnings, stored, kept) = {
+        let (warnings, in_force) = {
             let desk = self.desk().await?;
-            (Arc::clone(&desk.warnings), Arc::clone(&desk.stored), desk.kept.clone())
+            (Arc::clone(&desk.warnings), desk.in_force())
         };
-        let Some(book) = self.store.book_before(stored.id, revision).await? else { return Ok(None) };
+        let stored = &in_force.stored;
+        let Some(mut book) = self.store.book_before(stored.id, revision).await? else { return Ok(None) };
+        book.share(&stored.book);
         let changes = self.store.changes(stored.id, 1).await?;
         let what = changes.into_iter().find(|change| change.revision == revision).map(|change| change.what);
         // Its rows have their refs, also those that are gone meanwhile.
-        let mut bringing = self.look(Some(&stored), &kept, book, Vec::new(), Vec::new()).await?;
+        let mut bringing = self.look(Some(&in_force), book, Vec::new(), Vec::new()).await?;
         only_new(&mut bringing, &warnings);
         bringing.what = format!("taken back: {}", what.unwrap_or_default());
         Ok((bringing.revision == revision).then_some(bringing))

@@ -174,7 +174,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let Some(moment) = moment(board, rule, before, now) else { return Ok(None) };
         let turn = Turn { holder: COORDINATOR, kind: LIST, moment };
         // When the season is over nobody needs to be hurried any more; what still lies there stands on her pages.
-        if board.programme.itineraries.iter().all(|it| it.over_at <= now) {
+        if board.programme.itineraries().all(|it| it.over_at <= now) {
             return Ok(Some(turn.taken(None)));
         }
         let before = before.map(|d| d.form.as_str()).filter(|form| !form.is_empty());

@@ -1,6 +1,6 @@
 //! Which acknowledgements a change withdraws, and by which facts.
 
-use crate::domain::board::{Board, NO_EVENT};
+use crate::domain::board::{Board, Item, NO_EVENT};
 use crate::domain::facts::{Difference, Field};
 use crate::domain::record::Record;
 use crate::domain::standing::heard;
@@ -24,7 +24,9 @@ pub struct Fall {
 /// The acknowledgements in force that the facts of another season withdraw, by event and by what changes.
 pub(super) fn falls(old: &Board, record: &Record, new: &Board) -> Vec<Fall> {
     let mut groups: BTreeMap<(usize, String, String), (Vec<String>, usize)> = BTreeMap::new();
-    let mut answered: Vec<_> = record.answers.keys().copied().collect();
+    // Nothing falls at an event about which nothing differs.
+    let may_fall = |item: &Item| item.event.is_none_or(|event| !new.programme.shares(&old.programme, event));
+    let mut answered: Vec<_> = record.answers.keys().filter(|(_, item)| may_fall(item)).copied().collect();
     answered.sort();
     for (guardian, item) in answered {
         if heard(old, record, guardian, item).is_none() {

@@ -1,15 +1,16 @@
 //! What a change would do to messages and to paper, worked out without writing anything.
 
-use super::office::{Office, OfficeFault, rebuild};
-use super::planning::difference;
-use super::ports::{Gateway, Store, StoredMessage};
+use super::office::{Desk, Office, OfficeFault, rebuild};
+use super::ports::{Gateway, OpenLine, Store, StoredMessage};
 use crate::domain::board::{Board, NO_EVENT};
-use crate::domain::plan;
+use crate::domain::plan::{self, Wanted};
+use crate::domain::reading::Kept;
+use crate::domain::record::Record;
 use crate::domain::season::{Channel, EventId, HouseholdId, Ref};
 use crate::domain::sheets::{self, Sheet};
 use crate::domain::touched::Touched;
 use jiff::Timestamp;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A message that a change adds, withdraws or moves.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,43 +51,59 @@ impl<S: Store, G: Gateway> Office<S, G> {
     /// What planning would do if `new` were in force, as far as the households touched go.
     pub(super) async fn foresee(
         &self,
-        season: i64,
-        old: &Board,
+        desk: &mut Desk,
         new: &Board,
+        kept: &Kept,
         touched: &Touched,
     ) -> Result<Foreseen, OfficeFault> {
-        let now = self.now();
-        let history = self.store.history(season).await?;
-        let record = rebuild(new, &history, now);
+        let (now, season) = (self.now(), desk.season);
         // An announcement that has not left yet is counted from the latest change, whatever that is about.
         let announced = self.store.announced(season).await?;
         let concerned: BTreeSet<&str> =
             touched.households.iter().chain(&announced).map(String::as_str).collect();
-        let concerns = |household: &Ref| touched.all_messages || concerned.contains(household.as_str());
-        let households = (0_u32..).map(HouseholdId).zip(&new.season.households);
-        let wanted = households
-            .filter(|(_, household)| concerns(&household.reference))
-            .flat_map(|(id, _)| plan::plan_household(new, &record, id, now))
-            .collect();
-        let concerned: Vec<&str> = concerned.into_iter().collect();
-        let some = (!touched.all_messages).then_some(concerned.as_slice());
-        let open = self.store.open_messages(season, some).await?;
-        let delta = difference(new, &record, wanted, &open);
-        let by_id: HashMap<i64, &StoredMessage> = open.iter().map(|message| (message.id, message)).collect();
-        let told = |message: &StoredMessage, at| foretold([new, old], message, at);
-        let mut foreseen = Foreseen {
-            added: delta.add.iter().map(|message| told(message, message.due)).collect(),
-            withdrawn: delta
-                .withdraw
-                .iter()
-                .filter_map(|(id, _)| by_id.get(id).map(|message| told(message, message.due)))
-                .collect(),
-            moved: delta
-                .retime
-                .iter()
-                .filter_map(|(id, due, _, _)| by_id.get(id).map(|message| told(message, *due)))
-                .collect(),
+        let mut other;
+        let record = if desk.has_same_names(new, kept) {
+            &mut desk.record
+        } else {
+            other = rebuild(new, &self.store.history(season).await?, now);
+            &mut other
         };
+        let households: Vec<HouseholdId> = if touched.all_messages {
+            (0..new.season.households.len() as u32).map(HouseholdId).collect()
+        } else {
+            concerned.iter().filter_map(|household| new.household(household)).collect()
+        };
+        let wanted = planned(new, record, &households, now);
+        let boards = [new, &desk.board];
+        let refs: Vec<&str> = if touched.all_messages {
+            let gone = desk.board.season.households.iter().chain(&new.season.households);
+            gone.map(|household| household.reference.as_str()).collect::<BTreeSet<_>>().into_iter().collect()
+        } else {
+            concerned.into_iter().collect()
+        };
+        let mut stored = self.store.open_lines(season, &refs).await?;
+        let mut foreseen = Foreseen::default();
+        for want in &wanted {
+            let household = &new.season.households[want.household.at()].reference;
+            let lines = stored.get_mut(household);
+            match lines.and_then(|lines| take(lines, want)) {
+                None => foreseen.added.push(wanted_told(boards, want)),
+                Some(line) if line.movable && !is_timed_as(&line, want) => {
+                    foreseen.moved.push(wanted_told(boards, want));
+                }
+                Some(_) => {}
+            }
+        }
+        // Only of what no longer goes is more to be read than when it would have gone.
+        stored.values_mut().for_each(|lines| lines.retain(|line| line.movable));
+        stored.retain(|_, lines| !lines.is_empty());
+        let refs: Vec<&str> = stored.keys().map(String::as_str).collect();
+        for message in self.store.open_messages(season, Some(&refs)).await? {
+            let left = stored.get(&message.household).into_iter().flatten();
+            if left.map(|line| line.key).any(|key| Some(key) == number(&message.key)) {
+                foreseen.withdrawn.push(foretold(boards, &message));
+            }
+        }
         for list in [&mut foreseen.added, &mut foreseen.withdrawn, &mut foreseen.moved] {
             list.sort_by(|a, b| (a.at, &a.to, a.channel).cmp(&(b.at, &b.to, b.channel)));
         }
@@ -94,9 +111,56 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 }
 
-/// A message in words; what is gone from one season is named as the other knows it.
-fn foretold(boards: [&Board; 2], message: &StoredMessage, at: Timestamp) -> Foretold {
-    let guardian = |reference: &String| {
+/// Plans households as if the season had changed just now.
+fn planned(board: &Board, record: &mut Record, households: &[HouseholdId], now: Timestamp) -> Vec<Wanted> {
+    let revised_at = std::mem::replace(&mut record.revised_at, now);
+    let plan = |household: &HouseholdId| plan::plan_household(board, record, *household, now);
+    let wanted = households.iter().flat_map(plan).collect();
+    record.revised_at = revised_at;
+    wanted
+}
+
+/// The stored line of a message, taken from those of its household.
+fn take(lines: &mut Vec<OpenLine>, want: &Wanted) -> Option<OpenLine> {
+    let key = number(&want.key)?;
+    let at = lines.iter().position(|line| line.key == key)?;
+    Some(lines.swap_remove(at))
+}
+
+fn is_timed_as(line: &OpenLine, want: &Wanted) -> bool {
+    (line.due, line.until, line.at_once)
+        == (want.due.as_millisecond(), want.until.as_millisecond(), want.at_once)
+}
+
+fn number(key: &str) -> Option<u128> {
+    u128::from_str_radix(key, 16).ok()
+}
+
+/// A stored message in words.
+fn foretold(boards: [&Board; 2], message: &StoredMessage) -> Foretold {
+    let events = message.parts.iter().map(|part| part.event.as_str());
+    let (to, about) = (message.guardians.iter().map(String::as_str), events);
+    in_words(boards, message.channel, to, about, &message.wording, message.due)
+}
+
+/// A message that is wanted, in words.
+fn wanted_told(boards: [&Board; 2], want: &Wanted) -> Foretold {
+    let season = &boards[0].season;
+    let to = want.guardians.iter().map(|guardian| season.guardians[guardian.at()].reference.as_str());
+    let about = want.parts.iter().map(|(item, _)| boards[0].item_refs(*item).1);
+    in_words(boards, want.channel, to, about, &want.wording, want.due)
+}
+
+/// A message in words, by refs; what is gone from one season is named as the other knows it.
+fn in_words<'a>(
+    boards: [&Board; 2],
+    channel: Channel,
+    to: impl Iterator<Item = &'a str>,
+    events: impl Iterator<Item = &'a str>,
+    wording: &str,
+    at: Timestamp,
+) -> Foretold {
+    let guardian = |reference: &str| {
         let mut found = boards.iter().filter_map(|board| {
             board.guardian(reference).map(|id| board.season.guardians[id.at()].name.clone())
         });
@@ -109,18 +173,11 @@ fn foretold(boards: [&Board; 2], message: &StoredMessage, at: Timestamp) -> Fore
         found.next()
     };
     let mut about: Vec<String> = Vec::new();
-    for part in &message.parts {
-        let rules = part.event == NO_EVENT;
-        let name = if rules { Some("house rules".to_owned()) } else { event(&part.event) };
+    for reference in events {
+        let name = if reference == NO_EVENT { Some("house rules".to_owned()) } else { event(reference) };
         about.extend(name.filter(|name| !about.contains(name)));
     }
-    Foretold {
-        channel: message.channel,
-        to: message.guardians.iter().filter_map(guardian).collect(),
-        about,
-        wording: message.wording.clone(),
-        at,
-    }
+    Foretold { channel, to: to.filter_map(guardian).collect(), about, wording: wording.to_owned(), at }
 }
 
 /// The sheets that differ, of events to come, by event.
@@ -133,9 +190,14 @@ pub(super) fn papers(old: &Board, new: &Board, events: &BTreeSet<Ref>, now: Time
         if ![was, is].into_iter().flatten().any(|one| begins(one) > now) {
             continue;
         }
-        let mut before = by_name(was);
+        // The two are worked out side by side: they are most of a look at a change.
+        let (mut before, now) = std::thread::scope(|scope| {
+            let before = scope.spawn(move || by_name(was));
+            let now = by_name(is);
+            (before.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)), now)
+        });
         let mut sheets = Vec::new();
-        for (name, sheet) in by_name(is) {
+        for (name, sheet) in now {
             if before.remove(&name).as_ref() != Some(&sheet) {
                 sheets.push(sheet.short);
             }

@@ -93,7 +93,7 @@ fn has_duties(board: &Board, chaperone: &str) -> bool {
 
 /// When the last event of a season is over, also one that is called off.
 fn ends_at(board: &Board) -> Timestamp {
-    let itineraries = board.programme.itineraries.iter().map(|it| it.over_at);
+    let itineraries = board.programme.itineraries().map(|it| it.over_at);
     let events = (0..board.season.events.len() as u32)
         .map(|at| board.season.curtain_up(crate::domain::season::EventId(at)));
     itineraries.chain(events).max().unwrap_or_default()

@@ -352,7 +352,7 @@ pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
 }
 
 fn chaperones_at(board: &Board, record: &Record, event: EventId) -> Vec<(ChaperoneId, Standing)> {
-    let at_event = board.programme.itineraries.iter().filter(|it| it.event == event);
+    let at_event = board.programme.at(event).iter();
     at_event
         .filter_map(|it| match it.who {
             Person::Chaperone(chaperone) => Some((chaperone, duty_standing(board, record, chaperone, event))),

@@ -10,7 +10,7 @@ use crate::domain::book::Problem;
 use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::plan::CHANGE;
-use crate::domain::reading::{self, Kept, Reading};
+use crate::domain::reading::{self, Before, Kept, Reading};
 use crate::domain::record::{Answer, Ask, CallEnd, Cover, NoticeKey, Record, Rung};
 use crate::domain::season::{Channel, GuardianId, Season};
 use crate::domain::touched::Touched;
@@ -101,6 +101,40 @@ pub struct Desk {
     pub record: Record,
     /// The store's pulse this was read at, or that of our own last write.
     pub pulse: i64,
+}
+
+impl Desk {
+    /// The workbook in force, and what follows from it.
+    pub(super) fn in_force(&self) -> InForce {
+        let board = Some(Arc::clone(&self.board));
+        InForce { stored: Arc::clone(&self.stored), kept: self.kept.clone(), board }
+    }
+
+    /// Whether another season has the same people, events and notices in the same places, so that indices mean the same
+    /// there. What failed at an address counts only while that is the address, so people have to be quite the same.
+    pub(super) fn has_same_names(&self, other: &Board, kept: &Kept) -> bool {
+        fn names(season: &Season) -> impl Iterator<Item = &str> {
+            let events = season.events.iter().map(|event| event.reference.as_str());
+            events.chain(season.notices.iter().map(|notice| notice.reference.as_str()))
+        }
+        let (own, other) = (&self.board.season, &other.season);
+        self.kept.is_same(kept) && own.events.len() == other.events.len() && names(own).eq(names(other))
+    }
+}
+
+/// The workbook in force, and what follows from it as far as it can be read.
+pub(super) struct InForce {
+    pub(super) stored: Arc<StoredSeason>,
+    kept: Kept,
+    pub(super) board: Option<Arc<Board>>,
+}
+
+impl InForce {
+    /// As a new workbook is held against it.
+    pub(super) fn before(&self) -> Before<'_> {
+        let season = self.board.as_ref().map(|board| (&board.season, &board.programme));
+        Before { book: &self.stored.book, kept: &self.kept, season }
+    }
 }
 
 /// A season made ready to be laid on the desk.
@@ -210,9 +244,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
             }
         }
         let stored = self.store.season().await?.ok_or(OfficeFault::NoSeason)?;
-        let Reading { season, problems, kept } = reading::read(&stored.book, None);
+        let Reading { season, programme, problems, kept } = reading::read(&stored.book, None);
         let Some(season) = season else { return Err(OfficeFault::Workbook(problems)) };
-        let (board, warnings) = (Arc::new(Board::of(season)), Arc::new(problems));
+        let (board, warnings) = (Arc::new(Board::with(season, programme, None)), Arc::new(problems));
         let history = self.store.history(stored.id).await?;
         let record = rebuild(&board, &history, stored.revised_at);
         // Read after the workbook, the pulse may be that of a newer one, which the next look must notice.
@@ -226,13 +260,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
         *self.desk.lock().await = None;
     }
 
-    /// The workbook in force, as far as there is one, and who people are by it.
-    pub(super) async fn in_force(&self) -> Result<(Option<Arc<StoredSeason>>, Kept), OfficeFault> {
+    /// The workbook in force, as far as there is one.
+    pub(super) async fn in_force(&self) -> Result<Option<InForce>, OfficeFault> {
         match self.desk().await {
-            Ok(desk) => Ok((Some(Arc::clone(&desk.stored)), desk.kept.clone())),
+            Ok(desk) => Ok(Some(desk.in_force())),
             // A stored workbook that no longer reads is still the one that a new one is held against.
             Err(OfficeFault::NoSeason | OfficeFault::Workbook(_)) => {
-                Ok((self.store.season().await?.map(Arc::new), Kept::default()))
+                let stored = self.store.season().await?.map(Arc::new);
+                Ok(stored.map(|stored| InForce { stored, kept: Kept::default(), board: None }))
             }
             Err(fault) => Err(fault),
         }
@@ -246,9 +281,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if desk.revision + 1 != stored.revision || desk.season != stored.id {
             return;
         }
-        // What failed at an address counts only while that is the address.
-        let same_people = desk.kept.is_same(&ready.kept);
-        if same_people && same_names(&desk.board.season, &ready.board.season) {
+        if desk.has_same_names(&ready.board, &ready.kept) {
             desk.record.revised_at = stored.revised_at;
             desk.pulse += 1;
         } else {
@@ -271,19 +304,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
         list.sort_by_key(|(channel, _)| *channel);
         list
     }
-}
-
-/// Whether both seasons have the same people, events and notices in the same places, so that indices mean the same.
-fn same_names(one: &Season, other: &Season) -> bool {
-    let names = |season: &Season| -> Vec<String> {
-        let people = season.children.iter().map(|c| &c.reference);
-        let guardians = season.guardians.iter().map(|g| &g.reference);
-        let events = season.events.iter().map(|e| &e.reference);
-        let notices = season.notices.iter().map(|n| &n.reference);
-        let chaperones = season.chaperones.iter().map(|c| &c.reference);
-        people.chain(guardians).chain(events).chain(notices).chain(chaperones).cloned().collect()
-    };
-    names(one) == names(other)
 }
 
 /// Rebuilds the record from everything that happened; rows that are gone from the season are left out.

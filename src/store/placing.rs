@@ -1,8 +1,8 @@
 //! Where the rows of a workbook are stored: each keeps its name and its position as long as it can, so that a change
 //! writes its own rows and no others.
 
-use super::seasons::{FIRST_ROW, Line, Lines};
-use crate::domain::book::{Cell, Row, Sheet};
+use super::seasons::{Line, Lines};
+use crate::domain::book::{Cell, FIRST_ROW, Row, Sheet};
 use crate::domain::layout::SHEETS;
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
@@ -88,7 +88,7 @@ mod tests {
     }
 
     fn stored(book: &Book, before: &Lines) -> Lines {
-        placed(book.sheets.iter(), before).into_iter().collect()
+        placed(book.sheets.iter().map(|sheet| &**sheet), before).into_iter().collect()
     }
 
     /// Rows written and dropped in going from one workbook to another, and the order they are read back in.

@@ -2,14 +2,14 @@
 
 use super::db::{Row as DbRow, Value};
 use super::{SqlStore, changes, instant, ledger, ms, placing, set, sql};
-use crate::domain::book::{Book, Cell, Row, Sheet};
+use crate::domain::book::{Book, Cell, FIRST_ROW, Row, Sheet};
 use crate::domain::layout::SHEETS;
 use crate::service::ports::{StoreFault, StoredSeason};
 use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 /// The number of the first row below the header.
-pub(super) const FIRST_ROW: u32 = 2;
 
 /// The name of a stored row: its sheet, and its ref or place there.
 pub(super) type Line = (String, String);
@@ -62,7 +62,7 @@ pub(super) fn book_of(lines: Lines) -> Result<Book, StoreFault> {
         .iter()
         .filter_map(|layout| {
             let rows = sheets.remove(layout.name)?;
-            Some(Sheet { name: layout.name.to_owned(), rows })
+            Some(Arc::new(Sheet { name: layout.name.to_owned(), rows }))
         })
         .collect();
     Ok(Book { sheets })
@@ -90,10 +90,15 @@ pub(super) async fn put(
         (id, row.int(0)?)
     };
     // Sheets that are as they were are neither read nor written.
-    let unlike = |sheet: &&str| before.is_none_or(|before| before.rows(sheet) != book.rows(sheet));
+    let unlike = |sheet: &&str| {
+        before.is_none_or(|before| !before.shares(book, sheet) && before.rows(sheet) != book.rows(sheet))
+    };
     let unlike: Vec<&str> = SHEETS.iter().map(|layout| layout.name).filter(unlike).collect();
     let stored = lines_of(&tx.fetch(sql::SEASON_ROWS_OF, vec![season.into(), set(&unlike)?]).await?)?;
-    let wanted = placing::placed(book.sheets.iter().filter(|s| unlike.contains(&s.name.as_str())), &stored);
+    let wanted = placing::placed(
+        book.sheets.iter().map(Arc::as_ref).filter(|s| unlike.contains(&s.name.as_str())),
+        &stored,
+    );
     let changed: Vec<_> = wanted.iter().filter(|(line, value)| stored.get(*line) != Some(*value)).collect();
     let gone: Vec<&Line> = stored.keys().filter(|line| !wanted.contains_key(*line)).collect();
     let replaced: Vec<&Line> = changed.iter().map(|(line, _)| *line).chain(gone.iter().copied()).collect();

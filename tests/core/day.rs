@@ -254,7 +254,7 @@ fn nobody_is_released_before_the_last_number() {
         let board = board(&book);
         let last = twin_places(&board.season).into_iter().map(|place| place.3).max().unwrap();
         let end = jiff::civil::date(2027, 3, 27).at(19, 0, 0, 0) + jiff::Span::new().seconds(last);
-        assert!(!board.programme.itineraries.is_empty());
+        assert!(board.programme.itineraries().next().is_some());
         for (_, it) in board.programme.children_at(EventId(0)) {
             assert!(it.collect_from.unwrap().at() >= end, "seed {seed}: {it:?}");
         }

@@ -171,7 +171,7 @@ fn check_clock(on: &str, starts: &str, expect: [&str; 5], release: jiff::civil::
     let clocks: Vec<String> =
         day.numbers.iter().map(|n| day.clock(n.starts).strftime("%H:%M").to_string()).collect();
     assert_eq!(clocks, expect, "{on} {starts}");
-    let it = board.programme.itineraries.iter().find(|it| it.event == event).unwrap();
+    let it = board.programme.itineraries().find(|it| it.event == event).unwrap();
     assert_eq!(
         (it.collect_from.unwrap().at(), it.over_at.to_string()),
         (release, over.to_owned()),

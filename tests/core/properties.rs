@@ -22,7 +22,7 @@ static DEMO: LazyLock<Board> = LazyLock::new(|| board(&demo::book(7)));
 fn shuffled(book: &Book, seed: u64) -> Book {
     let mut book = book.clone();
     let mut dice = Dice::new(seed, "rows");
-    for sheet in book.sheets.iter_mut() {
+    for sheet in book.sheets_mut() {
         dice.shuffle(&mut sheet.rows);
         for (row, number) in sheet.rows.iter_mut().zip(2..) {
             row.number = number;
@@ -40,7 +40,7 @@ fn keyed(wanted: &[Wanted]) -> BTreeMap<&str, (Timestamp, Timestamp, Channel)> {
 fn some_told(board: &Board, seed: u64) -> Record {
     let mut dice = Dice::new(seed, "told");
     let mut record = Record { revised_at: early(), ..Record::default() };
-    for it in &board.programme.itineraries {
+    for it in board.programme.itineraries() {
         for care in board.cares_of(it.who) {
             if dice.chance(0.3) {
                 let who = &board.season.guardians[care.guardian.at()].reference;

@@ -37,7 +37,7 @@ fn table(name: &str) -> &'static hours::Table {
 #[track_caller]
 fn check(name: &str, ages: &str, events: &[Called], expect: &[(Rule, i64)]) {
     let board = board(&season(ages, events));
-    assert_eq!(board.programme.itineraries.len(), events.len());
+    assert_eq!(board.programme.itineraries().count(), events.len());
     let found: Vec<(Rule, i64)> = breaches(&board.season, &board.programme, table(name))
         .into_iter()
         .map(|breach| (breach.rule, breach.found))

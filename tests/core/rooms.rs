@@ -294,8 +294,8 @@ fn no_room_reaches_a_family() {
     bare.sheet_mut("duties").rows.iter_mut().for_each(|row| row.set("room", ""));
     let without = board(&bare);
     // Five children and five chaperones, whose own messages name no room either.
-    assert_eq!(with_rooms.programme.itineraries.len(), 10);
-    for (a, b) in with_rooms.programme.itineraries.iter().zip(&without.programme.itineraries) {
+    assert_eq!(with_rooms.programme.itineraries().count(), 10);
+    for (a, b) in with_rooms.programme.itineraries().zip(without.programme.itineraries()) {
         assert_eq!(format!("{a:?}"), format!("{b:?}"));
         let facts =
             |board: &Board, it| format!("{:?}", allheard::domain::facts::Facts::of(&board.season, it));

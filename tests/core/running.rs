@@ -368,12 +368,12 @@ fn the_same_deed_again_changes_nothing() {
 #[test]
 fn no_deed_moves_a_release() {
     let board = two_ahead();
-    let before: Vec<_> = board.programme.itineraries.iter().map(|it| it.collect_from).collect();
+    let before: Vec<_> = board.programme.itineraries().map(|it| it.collect_from).collect();
     let list = deeds(&[("0:00", Act::Cut(GULLS)), ("0:00", Act::Cut(ROPEWALK)), ("0:00", Act::Cut(FINALE))]);
     let running = Running::of(&board.season, show(&board), &list, 0);
     assert_eq!(clock(running.late()), "-24:40");
     let again = Board::of(board.season.clone());
-    let after: Vec<_> = again.programme.itineraries.iter().map(|it| it.collect_from).collect();
+    let after: Vec<_> = again.programme.itineraries().map(|it| it.collect_from).collect();
     assert_eq!(before, after);
 }
 

@@ -92,10 +92,7 @@ fn standings(board: &Board, record: &allheard::domain::record::Record) -> Standi
     let mut out = Standings::new();
     for care in &season.cares {
         for at in board.programme.of_person(care.who) {
-            let item = allheard::domain::board::Item {
-                who: care.who,
-                event: Some(board.programme.itineraries[*at].event),
-            };
+            let item = allheard::domain::board::Item { who: care.who, event: Some(at.event) };
             let (who, event) = board.item_refs(item);
             let guardian = &season.guardians[care.guardian.at()].reference;
             let key = [guardian.clone(), who.to_owned(), event.to_owned()];

@@ -794,7 +794,7 @@ impl Run {
     async fn standings(&self) -> Vec<String> {
         let Ok(desk) = self.office().desk().await else { return Vec::new() };
         let (board, record) = (&desk.board, &desk.record);
-        let itineraries = board.programme.itineraries.iter();
+        let itineraries = board.programme.itineraries();
         itineraries
             .map(|it| Item { who: it.who, event: Some(it.event) })
             .flat_map(|item| board.cares_of(item.who).map(move |care| (care.guardian, item)))

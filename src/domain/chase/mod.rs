@@ -14,7 +14,7 @@ pub use ringers::{Kinship, speaks};
 
 use super::board::{Board, Item};
 use super::due;
-use super::itinerary::Itinerary;
+use super::itinerary::{Itinerary, ItineraryId};
 use super::plan::owes;
 use super::record::{Answer, CallEnd, Cover, NoticeKey, Record, Rung};
 use super::season::{Care, Channel, ChaperoneId, EventId, GuardianId, SettledBy};
@@ -87,7 +87,8 @@ impl List {
 /// The chase list at an instant.
 pub fn list(board: &Board, record: &Record, now: Timestamp) -> List {
     let mut open: BTreeMap<GuardianId, Vec<&Itinerary>> = BTreeMap::new();
-    for (at, it) in board.programme.itineraries.iter().enumerate() {
+    for at in board.programme.ids() {
+        let it = &board.programme[at];
         if it.who.is_chaperone() || it.call_at <= now {
             continue;
         }
@@ -112,7 +113,13 @@ pub fn list(board: &Board, record: &Record, now: Timestamp) -> List {
 }
 
 /// Whether a child's guardians were asked: one was told, or none can be told and the others would have been.
-fn asked(board: &Board, record: &Record, (at, item): (usize, Item), cares: &[&Care], now: Timestamp) -> bool {
+fn asked(
+    board: &Board,
+    record: &Record,
+    (at, item): (ItineraryId, Item),
+    cares: &[&Care],
+    now: Timestamp,
+) -> bool {
     let told = cares.iter().any(|care| record.told.contains_key(&(care.guardian, item)));
     let notices = board.season.notices.iter().enumerate();
     told || notices
@@ -226,7 +233,7 @@ fn next_door(board: &Board, items: &[Item], needed_by: Timestamp, now: Timestamp
     people
         .into_iter()
         .flat_map(|who| board.programme.of_person(who))
-        .map(|at| &board.programme.itineraries[*at])
+        .map(|at| &board.programme[at])
         .filter(|it| now < it.call_at && it.call_at <= needed_by)
         .min_by_key(|it| (it.call_at, it.event))
         .map(|it| it.event)

@@ -36,8 +36,8 @@ pub struct Kinship {
 /// Chaperones who ring: of age, with a number of their own to ring from, and a duty that is not over.
 pub(super) fn ringers(board: &Board, now: Timestamp) -> Vec<ChaperoneId> {
     let on_duty = |id: ChaperoneId| {
-        let positions = board.programme.of_person(Person::Chaperone(id));
-        positions.iter().any(|at| board.programme.itineraries[*at].over_at > now)
+        let mut own = board.programme.of_person(Person::Chaperone(id));
+        own.any(|at| board.programme[at].over_at > now)
     };
     (0_u32..)
         .zip(&board.season.chaperones)

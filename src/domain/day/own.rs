@@ -1,9 +1,26 @@
 //! Chaperones with children of their own in the show, and chaperones who dance in it themselves.
 
 use super::Day;
-use crate::domain::season::{ChaperoneId, Child, ChildId, Guardian, Season};
+use crate::domain::season::{ChaperoneId, Child, ChildId, Guardian, People};
 use crate::domain::words::key;
 use std::collections::{BTreeSet, HashMap};
+
+/// Which chaperones dance, and which have children among the dancers.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Own {
+    /// Every chaperone who is herself among the children: one of the same name, or one who is her own guardian in the
+    /// workbook and has the chaperone's mobile. In the order of the chaperones.
+    pub dancers: Vec<(ChaperoneId, ChildId)>,
+    /// The children of each chaperone: of whom a guardian has her mobile or her mail address.
+    pub children: HashMap<ChaperoneId, BTreeSet<ChildId>>,
+}
+
+impl Own {
+    /// Finds out who is who.
+    pub fn of(people: &People) -> Own {
+        Own { dancers: dancers(people), children: children(people) }
+    }
+}
 
 /// Chaperones by what tells who somebody is, so that a season's guardians and children are gone through once.
 struct Known<'a> {
@@ -12,9 +29,9 @@ struct Known<'a> {
 }
 
 impl<'a> Known<'a> {
-    fn of(season: &'a Season) -> Known<'a> {
+    fn of(people: &'a People) -> Known<'a> {
         let mut known = Known { by_phone: HashMap::new(), by_mail: HashMap::new() };
-        for (at, chaperone) in (0_u32..).zip(&season.chaperones) {
+        for (at, chaperone) in (0_u32..).zip(&people.chaperones) {
             let contact = &chaperone.contact;
             if let Some(phone) = &contact.phone {
                 known.by_phone.entry(&phone.e164).or_default().push(ChaperoneId(at));
@@ -43,22 +60,20 @@ fn full_name(child: &Child) -> String {
     key(&format!("{} {}", child.given, child.family))
 }
 
-/// Every chaperone who is herself among the children: one of the same name, or one who is her own guardian in the
-/// workbook and has the chaperone's mobile. In the order of the chaperones.
-pub fn dancers(season: &Season) -> Vec<(ChaperoneId, ChildId)> {
+fn dancers(people: &People) -> Vec<(ChaperoneId, ChildId)> {
     let mut by_name: HashMap<String, Vec<ChaperoneId>> = HashMap::new();
-    for (at, chaperone) in (0_u32..).zip(&season.chaperones) {
+    for (at, chaperone) in (0_u32..).zip(&people.chaperones) {
         by_name.entry(key(&chaperone.name)).or_default().push(ChaperoneId(at));
     }
-    let named = (0_u32..).zip(&season.children).flat_map(|(at, child)| {
+    let named = (0_u32..).zip(&people.children).flat_map(|(at, child)| {
         let same = by_name.get(&full_name(child)).map_or(&[][..], Vec::as_slice);
         same.iter().map(move |chaperone| (*chaperone, ChildId(at)))
     });
-    let known = Known::of(season);
-    let rung = season.cares.iter().filter_map(|care| {
-        let (guardian, child) = (&season.guardians[care.guardian.at()], care.who.child()?);
+    let known = Known::of(people);
+    let rung = people.cares.iter().filter_map(|care| {
+        let (guardian, child) = (&people.guardians[care.guardian.at()], care.who.child()?);
         let same = known.with_phone(guardian);
-        let own = !same.is_empty() && key(&guardian.name) == full_name(&season.children[child.at()]);
+        let own = !same.is_empty() && key(&guardian.name) == full_name(&people.children[child.at()]);
         own.then(|| same.iter().map(move |chaperone| (*chaperone, child)))
     });
     let mut found: Vec<(ChaperoneId, ChildId)> = named.chain(rung.flatten()).collect();
@@ -67,13 +82,12 @@ pub fn dancers(season: &Season) -> Vec<(ChaperoneId, ChildId)> {
     found
 }
 
-/// The children of each chaperone: of whom a guardian has her mobile or her mail address.
-pub fn children(season: &Season) -> HashMap<ChaperoneId, BTreeSet<ChildId>> {
-    let known = Known::of(season);
+fn children(people: &People) -> HashMap<ChaperoneId, BTreeSet<ChildId>> {
+    let known = Known::of(people);
     let mut children: HashMap<ChaperoneId, BTreeSet<ChildId>> = HashMap::new();
-    for care in &season.cares {
+    for care in &people.cares {
         let Some(child) = care.who.child() else { continue };
-        let guardian = &season.guardians[care.guardian.at()];
+        let guardian = &people.guardians[care.guardian.at()];
         for chaperone in known.with_phone(guardian).iter().chain(known.with_mail(guardian)) {
             children.entry(*chaperone).or_default().insert(child);
         }

@@ -21,8 +21,9 @@
 //! Heads are counted at every whole minute from curtain up, before it too, as a person with a clock would: what begins
 //! and ends between two of them is not seen.
 
+use super::Day;
+use super::own::Own;
 use super::turns::Ease;
-use super::{Day, own};
 use crate::domain::itinerary::Programme;
 use crate::domain::release::Release;
 use crate::domain::season::{ChaperoneId, ChildId, RoomId};
@@ -211,7 +212,7 @@ impl Day<'_> {
                 None => *stays = stays.or(duty.room),
             }
         }
-        let (dancers, own) = (own::dancers(self.season), own::children(self.season));
+        let Own { dancers, children: own } = &self.season.own;
         let mut posts = Vec::new();
         for (who, Held { numbers, stays }) in duties.into_iter().filter(|(who, _)| self.counts(*who)) {
             let (mut waiting, mut absences) = (Vec::new(), Vec::new());

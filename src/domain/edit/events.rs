@@ -97,8 +97,11 @@ fn follow(book: &mut Book, event: &Event, new: Date) {
     for (sheet, column) in
         [("running order", "event"), ("duties", "event"), ("house rules", "event"), ("notices", "about")]
     {
-        let Some(sheet) = book.sheets.iter_mut().find(|one| one.name == sheet) else { continue };
-        for row in sheet.rows.iter_mut().filter(|row| key(row.text(column)) == old) {
+        if book.rows(sheet).iter().all(|row| key(row.text(column)) != old) {
+            continue;
+        }
+        let rows = book.sheet_mut(sheet).rows.iter_mut();
+        for row in rows.filter(|row| key(row.text(column)) == old) {
             row.set(column, dated(event, new));
         }
     }

@@ -163,11 +163,7 @@ impl Edit {
                 substitute::replace(&mut new, season, chaperone, event.as_deref(), by)?;
             }
         }
-        for sheet in &mut new.sheets {
-            for (row, number) in sheet.rows.iter_mut().zip(2_u32..) {
-                row.number = number;
-            }
-        }
+        new.number_rows();
         Ok(new)
     }
 
@@ -250,6 +246,7 @@ fn event_of(season: &Season, reference: &str) -> Result<EventId, EditFault> {
 }
 
 fn row_mut<'a>(book: &'a mut Book, sheet: &str, reference: &str) -> Option<&'a mut Row> {
-    let sheet = book.sheets.iter_mut().find(|one| one.name == sheet)?;
-    sheet.rows.iter_mut().find(|row| row.text("ref").eq_ignore_ascii_case(reference))
+    let meant = |row: &Row| row.text("ref").eq_ignore_ascii_case(reference);
+    let at = book.rows(sheet).iter().position(meant)?;
+    book.sheet_mut(sheet).rows.get_mut(at)
 }

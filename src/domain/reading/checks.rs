@@ -57,14 +57,14 @@ fn digests_out_of_hours(settings: &Settings, desk: &mut Desk) {
 }
 
 fn same_children(people: &People, desk: &mut Desk) {
-    let mut guardians: Vec<BTreeSet<u32>> = vec![BTreeSet::new(); people.children.len()];
-    for care in &people.cares {
+    let mut guardians: Vec<BTreeSet<u32>> = vec![BTreeSet::new(); people.who.children.len()];
+    for care in &people.who.cares {
         if let Some(child) = care.who.child() {
             guardians[child.at()].insert(care.guardian.0);
         }
     }
     let mut by_name: BTreeMap<String, Vec<usize>> = BTreeMap::new();
-    for (at, child) in people.children.iter().enumerate() {
+    for (at, child) in people.who.children.iter().enumerate() {
         let name = key(&format!("{} {}", child.given, child.family));
         if !name.is_empty() {
             by_name.entry(name).or_default().push(at);
@@ -75,21 +75,21 @@ fn same_children(people: &People, desk: &mut Desk) {
         let mut seen: HashMap<(BTreeSet<NumberId>, &BTreeSet<u32>), usize> = HashMap::new();
         let mut twice = false;
         for &at in group {
-            if let Some(first) = seen.insert((numbers(&people.children[at]), &guardians[at]), at) {
+            if let Some(first) = seen.insert((numbers(&people.who.children[at]), &guardians[at]), at) {
                 twice = true;
                 let reason = format!(
                     "this child stands in row {} too, with the same name, numbers and guardians",
-                    people.child_rows[first]
+                    people.rows.children[first]
                 );
                 desk.error(
-                    Spot::row("children", people.child_rows[at]),
+                    Spot::row("children", people.rows.children[at]),
                     reason,
                     "Delete one of the two rows.",
                 );
             }
         }
         if !twice {
-            let rows: Vec<u32> = group.iter().map(|at| people.child_rows[*at]).collect();
+            let rows: Vec<u32> = group.iter().map(|at| people.rows.children[*at]).collect();
             let reason = format!("{} have one name; they are taken as different children", row_list(&rows));
             desk.warn(
                 Spot::row("children", rows[0]),
@@ -105,7 +105,7 @@ fn can_be_written_to(contact: &Contact) -> bool {
 }
 
 fn reach(people: &People, desk: &mut Desk) {
-    for (guardian, row) in people.guardians.iter().zip(&people.guardian_rows) {
+    for (guardian, row) in people.who.guardians.iter().zip(&people.rows.guardians) {
         let contact = &guardian.contact;
         if can_be_written_to(contact) {
             continue;
@@ -130,12 +130,12 @@ fn reach(people: &People, desk: &mut Desk) {
         desk.warn(Spot::row("children", *row), format!("guardian {} {reason}", guardian.reference), cure);
     }
     let mut reached: HashSet<u32> = HashSet::new();
-    for care in &people.cares {
-        if can_be_written_to(&people.guardians[care.guardian.at()].contact) {
+    for care in &people.who.cares {
+        if can_be_written_to(&people.who.guardians[care.guardian.at()].contact) {
             reached.extend(care.who.child().map(|child| child.0));
         }
     }
-    for (at, row) in people.child_rows.iter().enumerate() {
+    for (at, row) in people.rows.children.iter().enumerate() {
         if !u32::try_from(at).is_ok_and(|at| reached.contains(&at)) {
             desk.warn(
                 Spot::row("children", *row),
@@ -151,16 +151,17 @@ fn consents(people: &People, desk: &mut Desk) {
         contact.phone.as_ref().is_some_and(|p| p.line == Line::Textable) && contact.texts == Consent::Unknown
     };
     let mut rows: Vec<u32> = people
+        .who
         .guardians
         .iter()
-        .zip(&people.guardian_rows)
+        .zip(&people.rows.guardians)
         .filter(|(g, _)| asked(&g.contact))
         .map(|(_, row)| *row)
         .collect();
     rows.sort_unstable();
     rows.dedup();
     if let Some(first) = rows.first() {
-        let count = people.guardians.iter().filter(|g| asked(&g.contact)).count();
+        let count = people.who.families().iter().filter(|g| asked(&g.contact)).count();
         let reason = format!(
             "it is not written whether {} may be texted ({}); no text is sent to them",
             counted(count, "guardian with a mobile number", "guardians with a mobile number"),
@@ -172,7 +173,7 @@ fn consents(people: &People, desk: &mut Desk) {
 
 fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
     let mut known: HashMap<String, usize> = HashMap::new();
-    for (child, row) in people.children.iter().zip(&people.child_rows) {
+    for (child, row) in people.who.children.iter().zip(&people.rows.children) {
         for cast in &child.casts {
             *known.entry(key(cast)).or_insert(0) += 1;
         }
@@ -197,7 +198,7 @@ fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
             );
         }
     }
-    for (child, row) in people.children.iter().zip(&people.child_rows) {
+    for (child, row) in people.who.children.iter().zip(&people.rows.children) {
         if child.casts.iter().any(|cast| !performed.contains(&key(cast))) {
             desk.warn(
                 Spot::named("children", *row, "cast"),
@@ -288,9 +289,10 @@ fn children_in_two_places(programme: &Programme, people: &People, desk: &mut Des
         let (first, second) = (&programme.events[a.at()], &programme.events[b.at()]);
         let (in_first, in_second) = (danced(first), danced(second));
         let rows: Vec<u32> = people
+            .who
             .children
             .iter()
-            .zip(&people.child_rows)
+            .zip(&people.rows.children)
             .filter(|(child, _)| concerns(first, child, &in_first) && concerns(second, child, &in_second))
             .map(|(_, row)| *row)
             .collect();
@@ -313,7 +315,7 @@ fn children_in_two_places(programme: &Programme, people: &People, desk: &mut Des
 
 fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
     let peopled: HashSet<NumberId> =
-        people.children.iter().flat_map(|c| c.castings.iter().map(|c| c.number)).collect();
+        people.who.children.iter().flat_map(|c| c.castings.iter().map(|c| c.number)).collect();
     let covered: HashSet<(EventId, Option<NumberId>)> =
         people.duties.iter().map(|d| (d.event, d.number)).collect();
     let staffed: HashSet<EventId> = people.duties.iter().map(|d| d.event).collect();
@@ -377,7 +379,7 @@ fn chaperones_in_two_places(programme: &Programme, people: &People, desk: &mut D
             let (first, second) = (&programme.events[a.at()].name, &programme.events[b.at()].name);
             let reason = format!(
                 "chaperone {} has duties at '{first}' and at '{second}', which overlap",
-                people.chaperones[chaperone.at()].reference
+                people.who.chaperones[chaperone.at()].reference
             );
             desk.warn(Spot::row("duties", row), reason, "Give one of the two to somebody else.");
         }
@@ -415,7 +417,7 @@ fn neighbours(
                 (&programme.numbers[before.at()].name, &programme.numbers[number.at()].name);
             let reason = format!(
                 "chaperone {} has '{first}' and, straight after it at '{}', '{second}'",
-                people.chaperones[chaperone.at()].reference,
+                people.who.chaperones[chaperone.at()].reference,
                 event.name
             );
             desk.warn(
@@ -438,9 +440,9 @@ fn vetting(programme: &Programme, people: &People, desk: &mut Desk) {
     }
     let mut unwritten = Vec::new();
     for (chaperone, event) in last_event {
-        let row = people.chaperone_rows[chaperone.at()];
+        let row = people.rows.chaperones[chaperone.at()];
         let event = &programme.events[event.at()];
-        match people.chaperones[chaperone.at()].vetted_until {
+        match people.who.chaperones[chaperone.at()].vetted_until {
             Some(until) if until < event.date => {
                 let reason = format!(
                     "the vetting of this chaperone is valid to {until}, before '{}' on {}",

@@ -23,7 +23,7 @@ pub(super) fn of_season(season: &Season, rows: &Rows, desk: &mut Desk) {
     if declared.table.row(None).is_some() {
         return;
     }
-    let ageless = season.children.iter().zip(&rows.children).filter(|(child, _)| child.ages.is_none());
+    let ageless = season.children.iter().zip(&rows.people.children).filter(|(child, _)| child.ages.is_none());
     let ageless: Vec<u32> = ageless.map(|(_, row)| *row).collect();
     if let Some(first) = ageless.first() {
         let reason = format!(

@@ -1,13 +1,15 @@
 //! What the arithmetic of a day shows on paper: changes there is no time for, adults with too many children, chaperones
 //! and children who cannot be everywhere that is written.
 
+use super::super::day::Day;
 use super::super::day::turns::Ease;
-use super::super::day::{Day, own};
 use super::super::itinerary::Programme;
 use super::super::season::{EventId, EventKind, Season};
 use super::desk::{Desk, Spot, counted, row_list};
-use super::{crowding, hours};
+use super::people::PeopleRows;
+use super::{Found, crowding, hours};
 use jiff::Span;
+use std::sync::Arc;
 
 /// Cases spelled out in one sentence at most.
 const CASES_TOLD: usize = 4;
@@ -15,44 +17,88 @@ const CASES_TOLD: usize = 4;
 const EVERY_NUMBER_FROM: usize = 5;
 
 /// In which row of its sheet each line of the season stands.
+#[derive(Debug)]
 pub(super) struct Rows {
     pub(super) events: Vec<u32>,
     pub(super) rooms: Vec<u32>,
-    pub(super) children: Vec<u32>,
-    pub(super) chaperones: Vec<u32>,
+    pub(super) people: Arc<PeopleRows>,
     pub(super) duties: Vec<u32>,
 }
 
-pub(super) fn run(season: &Season, rows: &Rows, desk: &mut Desk) {
-    crowding::of_season(season, rows, desk);
-    dancing_herself(season, rows, desk);
-    let programme = Programme::of(season);
-    for ((at, event), row) in (0_u32..).zip(&season.events).zip(&rows.events) {
-        if event.cancelled {
-            continue;
+impl Rows {
+    /// Whether what belongs to an event stands in the same rows in both.
+    fn agree(&self, other: &Rows, [season, before]: [&Season; 2], id: EventId) -> bool {
+        fn duties<'a>(rows: &'a Rows, season: &'a Season, id: EventId) -> impl Iterator<Item = u32> + 'a {
+            let all = season.duties.iter().zip(&rows.duties);
+            all.filter(move |(duty, _)| duty.event == id).map(|(_, row)| *row)
         }
-        let day = Day::of(season, EventId(at));
-        announced_too_early(&day, *row, desk);
-        no_time(&day, &rows.children, desk);
-        in_every_number(&day, &rows.children, desk);
-        // In class and at photographs the teachers are with the children (common practice, no source).
-        if !matches!(event.kind, EventKind::Class | EventKind::Photographs) {
-            too_many(&day, *row, desk);
-            crowding::run(&day, &day.rooms(&programme), rows, desk);
-        }
+        self.events.get(id.at()) == other.events.get(id.at())
+            && self.rooms == other.rooms
+            && self.people == other.people
+            && duties(self, season, id).eq(duties(other, before, id))
     }
-    hours::run(season, &programme, rows, desk);
+}
+
+/// What was found on the days of a season.
+#[derive(Debug)]
+pub(super) struct Days {
+    rows: Rows,
+    /// By event.
+    found: Vec<Arc<Found>>,
+}
+
+/// Works out the itineraries and looks at each day. What was found before on a day about which nothing differs is told again.
+pub(super) fn run(
+    season: &Season,
+    rows: Rows,
+    before: Option<((&Season, &Programme), &Days)>,
+    desk: &mut Desk,
+) -> (Programme, Days) {
+    crowding::of_season(season, &rows, desk);
+    dancing_herself(season, &rows, desk);
+    let programme = Programme::again(season, before.map(|(before, _)| before));
+    let mut found = Vec::with_capacity(season.events.len());
+    for id in (0_u32..).map(EventId).take(season.events.len()) {
+        let known = before.and_then(|((old, earlier), days)| {
+            let same = programme.shares(earlier, id) && rows.agree(&days.rows, [season, old], id);
+            days.found.get(id.at()).filter(|_| same)
+        });
+        let of_day = known.map_or_else(|| Arc::new(look(season, &programme, &rows, id)), Arc::clone);
+        desk.again(&of_day);
+        found.push(of_day);
+    }
+    hours::run(season, &programme, &rows, desk);
+    (programme, Days { rows, found })
+}
+
+/// What is found on the day of an event; nothing where it is called off.
+fn look(season: &Season, programme: &Programme, rows: &Rows, id: EventId) -> Found {
+    let mut desk = Desk::default();
+    let event = &season.events[id.at()];
+    if event.cancelled {
+        return desk.found();
+    }
+    let (day, row) = (Day::of(season, id), rows.events[id.at()]);
+    announced_too_early(&day, row, &mut desk);
+    no_time(&day, &rows.people.children, &mut desk);
+    in_every_number(&day, &rows.people.children, &mut desk);
+    // In class and at photographs the teachers are with the children (common practice, no source).
+    if !matches!(event.kind, EventKind::Class | EventKind::Photographs) {
+        too_many(&day, row, &mut desk);
+        crowding::run(&day, &day.rooms(programme), rows, &mut desk);
+    }
+    desk.found()
 }
 
 fn dancing_herself(season: &Season, rows: &Rows, desk: &mut Desk) {
-    for (chaperone, child) in own::dancers(season) {
+    for (chaperone, child) in season.own.dancers.iter().copied() {
         let reason = format!(
             "this chaperone has the name or the mobile of the child in row {} of the sheet 'children'; she counts in no ratio \
              from her own ready call until she comes off",
-            rows.children[child.at()]
+            rows.people.children[child.at()]
         );
         let cure = "Give her number to somebody else meanwhile; if they are two people, add something that tells them apart.";
-        desk.warn(Spot::row("chaperones", rows.chaperones[chaperone.at()]), reason, cure);
+        desk.warn(Spot::row("chaperones", rows.people.chaperones[chaperone.at()]), reason, cure);
     }
 }
 

@@ -8,7 +8,7 @@ use super::desk::{Desk, Spot, counted, row_list};
 
 pub(super) fn run(season: &Season, programme: &Programme, rows: &Rows, desk: &mut Desk) {
     let Some(declared) = &season.settings.hours else { return };
-    let ageless = season.children.iter().zip(&rows.children).filter(|(child, _)| child.ages.is_none());
+    let ageless = season.children.iter().zip(&rows.people.children).filter(|(child, _)| child.ages.is_none());
     let ageless: Vec<u32> = ageless.map(|(_, row)| *row).collect();
     if let Some(first) = ageless.first() {
         let reason = format!(
@@ -25,7 +25,7 @@ pub(super) fn run(season: &Season, programme: &Programme, rows: &Rows, desk: &mu
         let Some(first) = group.first() else { continue };
         // The one farthest beyond the limit is told.
         let worst = group.iter().map(|breach| breach.found).max_by_key(|found| (found - first.limit).abs());
-        let children: Vec<u32> = group.iter().map(|breach| rows.children[breach.child.at()]).collect();
+        let children: Vec<u32> = group.iter().map(|breach| rows.people.children[breach.child.at()]).collect();
         let event = &season.events[first.event.at()];
         let ages = first.ages.map_or(String::new(), |(from, to)| format!(" at ages {from} to {to}"));
         let reason = format!(

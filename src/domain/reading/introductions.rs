@@ -25,9 +25,10 @@ pub(super) fn run(programme: &Programme, people: &People, rules: &Rules, desk: &
         let covered: HashSet<NumberId> =
             all.iter().copied().filter(|number| looked_after.contains(&(id, *number))).collect();
         let rows: Vec<u32> = people
+            .who
             .children
             .iter()
-            .zip(&people.child_rows)
+            .zip(&people.rows.children)
             .filter(|(child, _)| concerns(event, child, &all) && !concerns(event, child, &covered))
             .map(|(_, row)| *row)
             .collect();

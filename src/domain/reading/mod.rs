@@ -17,15 +17,17 @@ mod rules;
 mod settings;
 
 use super::book::{Book, Cell, LAYOUT_VERSION, Problem, Row};
+use super::itinerary::Programme;
 use super::layout::{self, Column, Kind, Layout, SHEETS};
 use super::phone::Phones;
 use super::refs;
 use super::season::Season;
 use super::typed::{self, shown};
 use super::words::{did_you_mean, key};
+use days::{Days, Rows};
 use desk::{Desk, Spot};
 use people::Known;
-use programme::Programme;
+use programme::Programme as Lines;
 pub use repeats::OCCURRENCES_MAX;
 use repeats::Repeat;
 use settings::Head;
@@ -44,15 +46,20 @@ const BESIDE_PEOPLE: [&str; 2] = ["season", "numbers"];
 pub struct Reading {
     /// The season; there only when no problem is an error.
     pub season: Option<Season>,
+    /// Its itineraries.
+    pub programme: Programme,
     /// Problems in the order of the sheets.
     pub problems: Vec<Problem>,
-    /// Who people are, for a workbook that differs in something else.
+    /// What was found out, for a workbook that says much the same.
     pub kept: Kept,
 }
 
-/// Who people are as one workbook says it.
+/// What one workbook says that another may say as well.
 #[derive(Debug, Clone, Default)]
-pub struct Kept(Option<Arc<(Known, Found)>>);
+pub struct Kept {
+    people: Option<Arc<(Known, Found)>>,
+    days: Option<Arc<Days>>,
+}
 
 /// Problems, and how many more there are.
 type Found = (Vec<Problem>, usize);
@@ -60,8 +67,19 @@ type Found = (Vec<Problem>, usize);
 impl Kept {
     /// Whether nothing about people was read anew between the two.
     pub fn is_same(&self, other: &Kept) -> bool {
-        matches!((&self.0, &other.0), (Some(one), Some(other)) if Arc::ptr_eq(one, other))
+        matches!((&self.people, &other.people), (Some(one), Some(other)) if Arc::ptr_eq(one, other))
     }
+}
+
+/// A workbook that was read before.
+#[derive(Debug, Clone, Copy)]
+pub struct Before<'a> {
+    /// What it said.
+    pub book: &'a Book,
+    /// What was found out.
+    pub kept: &'a Kept,
+    /// The season it made, with its itineraries.
+    pub season: Option<(&'a Season, &'a Programme)>,
 }
 
 /// Reads a whole workbook. Problems come back in the order of the sheets; the season is there only when no problem is an error.
@@ -70,8 +88,9 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
     (season, problems)
 }
 
-/// As [`season`]. Where a workbook read before says the same about people they are not read again.
-pub fn read(book: &Book, before: Option<(&Book, &Kept)>) -> Reading {
+/// As [`season`]. Where a workbook read before says the same about people, or about an event and all that belongs to it,
+/// they are not looked at again.
+pub fn read(book: &Book, before: Option<Before<'_>>) -> Reading {
     let mut desk = Desk::default();
     let version = layout::setting_text(book, "version");
     if typed::count(version).ok() != Some(LAYOUT_VERSION) {
@@ -84,9 +103,11 @@ pub fn read(book: &Book, before: Option<(&Book, &Kept)>) -> Reading {
             reason,
             "Use the program that wrote the workbook, or copy its lines into a blank one.",
         );
-        return Reading { season: None, problems: desk.finish(), kept: Kept::default() };
+        let (programme, kept) = (Programme::default(), Kept::default());
+        return Reading { season: None, programme, problems: desk.finish(), kept };
     }
-    let known = before.and_then(|(old, kept)| kept.0.as_ref().filter(|_| same_people(old, book)));
+    let same = before.filter(|before| same_people(before.book, book));
+    let known = same.and_then(|before| before.kept.people.as_ref());
     let of_people = |sheet: &str| OF_PEOPLE.contains(&sheet);
     let mut own = Book::default();
     let copied = book.sheets.iter().filter(|sheet| known.is_none() || !of_people(&sheet.name));
@@ -109,43 +130,53 @@ pub fn read(book: &Book, before: Option<(&Book, &Kept)>) -> Reading {
     }
     let repeats = repeats::spread(&mut own, &mut desk);
     let head = settings::read(&own, &mut desk);
-    let programme = programme::read(&own, &head, &mut desk);
-    let kept = known.cloned().unwrap_or_else(|| {
-        let known = people::known(&own, &head, &programme, &mut phones, &mut about_people);
+    let lines = programme::read(&own, &head, &mut desk);
+    let people = known.cloned().unwrap_or_else(|| {
+        let known = people::known(&own, &head, &lines, &mut phones, &mut about_people);
         Arc::new((known, about_people.found()))
     });
-    desk.again(&kept.1);
-    let season = build(&own, &repeats, head, programme, kept.0.clone(), &mut desk);
-    let season = if desk.has_errors() { None } else { season };
-    Reading { season, problems: desk.finish(), kept: Kept(Some(kept)) }
+    desk.again(&people.1);
+    let built = build(&own, &repeats, head, lines, people.0.clone(), &mut desk);
+    let (season, programme, days) = match built {
+        Some((season, rows)) => {
+            let known = before.and_then(|before| Some((before.season?, before.kept.days.as_deref()?)));
+            let (programme, days) = days::run(&season, rows, known, &mut desk);
+            (Some(season), programme, Some(Arc::new(days)))
+        }
+        None => (None, Programme::default(), None),
+    };
+    let season = season.filter(|_| !desk.has_errors());
+    Reading { season, programme, problems: desk.finish(), kept: Kept { people: Some(people), days } }
 }
 
 /// Whether two workbooks say the same about people, each in the same row.
 fn same_people(one: &Book, other: &Book) -> bool {
-    OF_PEOPLE.iter().chain(&BESIDE_PEOPLE).all(|sheet| one.rows(sheet) == other.rows(sheet))
+    OF_PEOPLE
+        .iter()
+        .chain(&BESIDE_PEOPLE)
+        .all(|sheet| one.shares(other, sheet) || one.rows(sheet) == other.rows(sheet))
 }
 
 fn build(
     book: &Book,
     repeats: &[Repeat],
     head: Head,
-    programme: Programme,
+    lines: Lines,
     known: Known,
     desk: &mut Desk,
-) -> Option<Season> {
-    let people = people::with_duties(known, book, &programme, desk);
-    let rules = rules::read(book, &head, &programme, desk);
-    checks::run(&head, &programme, &people, desk);
-    introductions::run(&programme, &people, &rules, desk);
-    let series = programme.series(repeats);
-    let rows = days::Rows {
-        events: programme.event_rows,
-        rooms: programme.room_rows,
-        children: people.child_rows,
-        chaperones: people.chaperone_rows,
+) -> Option<(Season, Rows)> {
+    let people = people::with_duties(known, book, &lines, desk);
+    let rules = rules::read(book, &head, &lines, desk);
+    checks::run(&head, &lines, &people, desk);
+    introductions::run(&lines, &people, &rules, desk);
+    let series = lines.series(repeats);
+    let rows = Rows {
+        events: lines.event_rows,
+        rooms: lines.room_rows,
+        people: people.rows,
         duties: people.duty_rows,
     };
-    let mut season = Season {
+    let season = Season {
         reference: head.reference,
         name: head.name,
         school: head.school,
@@ -155,23 +186,17 @@ fn build(
         language: head.language,
         telephone: head.telephone,
         settings: head.settings,
-        places: programme.places,
+        places: lines.places,
         series,
-        rooms: programme.rooms,
-        events: programme.events,
-        numbers: programme.numbers,
-        children: people.children,
-        guardians: people.guardians,
-        households: people.households,
-        cares: people.cares,
-        chaperones: people.chaperones,
+        rooms: lines.rooms,
+        events: lines.events,
+        numbers: lines.numbers,
+        people: people.who,
         duties: people.duties,
         house_rules: rules.house_rules,
         notices: rules.notices,
     };
-    season.seat_chaperones();
-    days::run(&season, &rows, desk);
-    Some(season)
+    Some((season, rows))
 }
 
 /// Whether each cell holds what its column is for; what the cells mean together is read later.

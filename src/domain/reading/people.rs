@@ -4,35 +4,36 @@ use super::super::book::{Book, Row};
 use super::super::kin::{self, Doubt, Mention};
 use super::super::layout::guardian_column;
 use super::super::phone::Phones;
-use super::super::season::{
-    Care, Casting, Chaperone, ChaperoneId, Child, Consent, Contact, Duty, Guardian, Household, Side,
-};
+use super::super::season::{self, Casting, ChaperoneId, Child, Consent, Contact, Duty, Guardian, Side};
 use super::super::typed;
 use super::super::words::{key, list};
 use super::desk::{Desk, Names, Spot, row_list};
 use super::programme::Programme;
 use super::settings::Head;
 use super::{duties, households};
+use std::sync::Arc;
 
 /// Places in a line-up at most.
 const LINE_MAX: u32 = 500;
 
 /// What these sheets say.
 pub(super) struct People {
-    pub(super) children: Vec<Child>,
-    /// Row of each child.
-    pub(super) child_rows: Vec<u32>,
-    pub(super) guardians: Vec<Guardian>,
-    /// First row each guardian stands in.
-    pub(super) guardian_rows: Vec<u32>,
-    pub(super) households: Vec<Household>,
-    pub(super) cares: Vec<Care>,
-    pub(super) chaperones: Vec<Chaperone>,
-    /// Row of each chaperone.
-    pub(super) chaperone_rows: Vec<u32>,
+    /// Who people are.
+    pub(super) who: Arc<season::People>,
+    /// Where they stand.
+    pub(super) rows: Arc<PeopleRows>,
     pub(super) duties: Vec<Duty>,
     /// Row of each duty.
     pub(super) duty_rows: Vec<u32>,
+}
+
+/// In which row of its sheet each of the people stands.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct PeopleRows {
+    pub(super) children: Vec<u32>,
+    /// The first, of the guardians of children.
+    pub(super) guardians: Vec<u32>,
+    pub(super) chaperones: Vec<u32>,
 }
 
 /// A position as an id counts it.
@@ -43,15 +44,9 @@ pub(super) fn index(at: usize) -> u32 {
 /// What the sheets of people say by themselves.
 #[derive(Debug, Clone)]
 pub(super) struct Known {
-    children: Vec<Child>,
-    child_rows: Vec<u32>,
-    guardians: Vec<Guardian>,
-    guardian_rows: Vec<u32>,
-    households: Vec<Household>,
-    cares: Vec<Care>,
-    chaperones: Vec<Chaperone>,
-    chaperone_rows: Vec<u32>,
-    names: Names<ChaperoneId>,
+    who: Arc<season::People>,
+    rows: Arc<PeopleRows>,
+    names: Arc<Names<ChaperoneId>>,
 }
 
 pub(super) fn known(
@@ -70,34 +65,21 @@ pub(super) fn known(
     let (guardians, guardian_rows) = guardians(rows, &mentions, &person, head, phones, desk);
     let (households, cares) = households::cares(rows, &mentions, &person, &guardians, desk);
     let (chaperones, names) = duties::chaperones(book, head, phones, desk);
-    Known {
-        children,
-        child_rows: rows.iter().map(|row| row.number).collect(),
-        guardians,
-        guardian_rows,
-        households,
-        cares,
-        chaperones,
-        chaperone_rows: book.rows("chaperones").iter().map(|row| row.number).collect(),
-        names,
-    }
+    let mut who =
+        season::People { children, guardians, households, cares, chaperones, ..season::People::default() };
+    who.seat_chaperones();
+    let rows = PeopleRows {
+        children: rows.iter().map(|row| row.number).collect(),
+        guardians: guardian_rows,
+        chaperones: book.rows("chaperones").iter().map(|row| row.number).collect(),
+    };
+    Known { who: Arc::new(who), rows: Arc::new(rows), names: Arc::new(names) }
 }
 
 /// Who people are, and what they do.
 pub(super) fn with_duties(known: Known, book: &Book, programme: &Programme, desk: &mut Desk) -> People {
     let (duties, duty_rows) = duties::duties(book, programme, &known.names, desk);
-    People {
-        children: known.children,
-        child_rows: known.child_rows,
-        guardians: known.guardians,
-        guardian_rows: known.guardian_rows,
-        households: known.households,
-        cares: known.cares,
-        chaperones: known.chaperones,
-        chaperone_rows: known.chaperone_rows,
-        duties,
-        duty_rows,
-    }
+    People { who: known.who, rows: known.rows, duties, duty_rows }
 }
 
 fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {

@@ -126,10 +126,7 @@ pub fn given_with(before: &Given, book: &Book) -> Given {
 /// Whether a sheet is as it was, and so has all its refs.
 fn is_known(book: &Book, previous: Option<&Book>, sheet: &str) -> bool {
     let rows = book.rows(sheet);
-    let known = previous.is_some_and(|old| {
-        let old = old.rows(sheet);
-        old.len() == rows.len() && old.iter().zip(rows).all(|(one, other)| one.cells == other.cells)
-    });
+    let known = previous.is_some_and(|old| old.agrees(book, sheet));
     known && rows.iter().all(|row| !row.text("ref").is_empty())
 }
 

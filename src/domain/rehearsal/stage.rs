@@ -94,8 +94,8 @@ pub struct Stage {
 /// When the first notice of a season falls due.
 pub fn first_due(board: &Board) -> Option<Timestamp> {
     let notices = 0..board.season.notices.len();
-    let of_events = (0..board.programme.itineraries.len())
-        .flat_map(|it| notices.clone().filter_map(move |at| board.due(it, at)));
+    let of_events =
+        board.programme.ids().flat_map(|it| notices.clone().filter_map(move |at| board.due(it, at)));
     of_events.chain(notices.clone().filter_map(|at| board.season_due(at))).map(|due| due.at).min()
 }
 
@@ -251,13 +251,9 @@ fn group(
     let cares: Vec<_> = households.iter().flat_map(|household| board.cares(*household)).collect();
     let guardians: BTreeSet<GuardianId> = cares.iter().map(|care| care.guardian).collect();
     let children: BTreeSet<ChildId> = cares.iter().filter_map(|care| care.who.child()).collect();
-    let itineraries = &board.programme.itineraries;
     let called = children
         .iter()
-        .flat_map(|child| {
-            board.programme.of_person(Person::Child(*child)).iter().map(move |it| (*child, *it))
-        })
-        .map(|(child, it)| (child, itineraries[it].event))
+        .flat_map(|child| board.programme.of_person(Person::Child(*child)).map(move |it| (*child, it.event)))
         .collect();
     let record = part_of(board, record, &guardians);
     let asked = asked(board, &record, owners);

@@ -1,6 +1,7 @@
 //! Who people are, how they can be reached, and who answers for whom.
 
-use super::{ChaperoneId, ChildId, GuardianId, HouseholdId, Ref};
+use super::super::day::own::Own;
+use super::{Chaperone, ChaperoneId, Child, ChildId, GuardianId, HouseholdId, Ref};
 
 /// Whom something is about: a child who is brought, or a chaperone who has duties.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -105,7 +106,7 @@ impl Contact {
 }
 
 /// One adult who is written to: answerable for children, or a chaperone answerable for her own duties.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Guardian {
     /// Lasting name.
     pub reference: Ref,
@@ -116,14 +117,14 @@ pub struct Guardian {
 }
 
 /// Guardians who live together; two households never see each other.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Household {
     /// Lasting name.
     pub reference: Ref,
 }
 
 /// One guardian's part in one child's life. A chaperone is in her own care.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Care {
     /// Whose.
     pub who: Person,
@@ -135,4 +136,50 @@ pub struct Care {
     pub brings: bool,
     /// Collects the child.
     pub collects: bool,
+}
+
+/// Who people are. Versions of a season in which they are the same share one.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct People {
+    /// Children in workbook order.
+    pub children: Vec<Child>,
+    /// Guardians, each once; after them every chaperone, who is written to in the same way.
+    pub guardians: Vec<Guardian>,
+    /// Households; after them every chaperone's own.
+    pub households: Vec<Household>,
+    /// Who answers for whom.
+    pub cares: Vec<Care>,
+    /// Chaperones.
+    pub chaperones: Vec<Chaperone>,
+    /// Which chaperones dance, and which have children among the dancers.
+    pub own: Own,
+}
+
+impl People {
+    /// Guardians of children: those who are not there only as chaperones.
+    pub fn families(&self) -> &[Guardian] {
+        &self.guardians[..self.guardians.len().saturating_sub(self.chaperones.len())]
+    }
+
+    /// Puts every chaperone among those who are written to, as answerable for herself; done once, when all are known.
+    pub fn seat_chaperones(&mut self) {
+        self.own = Own::of(self);
+        for (at, chaperone) in (0_u32..).zip(&self.chaperones) {
+            let guardian = GuardianId(self.guardians.len() as u32);
+            let household = HouseholdId(self.households.len() as u32);
+            self.households.push(Household { reference: format!("H{}", chaperone.reference) });
+            self.cares.push(Care {
+                who: Person::Chaperone(ChaperoneId(at)),
+                guardian,
+                household,
+                brings: false,
+                collects: false,
+            });
+            self.guardians.push(Guardian {
+                reference: chaperone.reference.clone(),
+                name: chaperone.name.clone(),
+                contact: chaperone.contact.clone(),
+            });
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::{Kind, Paper, Sheet, Table, minute, row};
 use crate::domain::board::Item;
-use crate::domain::day::own;
+use crate::domain::day::own::Own;
 use crate::domain::season::{ChaperoneId, Person};
 use crate::domain::words::key;
 use jiff::Span;
@@ -38,14 +38,14 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
         })
         .map(|(who, _)| *who)
         .collect();
-    let (dancers, children) = (own::dancers(season), own::children(season));
+    let Own { dancers, children } = &season.own;
     let mut rows: Vec<Vec<String>> = tasks
         .iter()
         .map(|(who, tasks)| {
             let chaperone = &season.chaperones[who.at()];
             let counts = if paper.day.counts(*who) { "yes" } else { "no" };
             let hers = children.get(who).into_iter().flatten();
-            let watched = paper.day.danced_by(hers).into_iter().map(|at| paper.number(at));
+            let watched = paper.day.danced_by(hers).into_iter().map(|at| paper.number(at).to_owned());
             let herself = dancers
                 .iter()
                 .filter(|(chaperone, _)| chaperone == who)

@@ -224,7 +224,7 @@ fn of_event(season: &Season, event: &Event) -> Vec<EditForm> {
 /// Children and chaperones of an event, each with a page of their own.
 fn people_at(board: &Board, event: EventId) -> Vec<(String, Vec<(String, String)>)> {
     let season = &board.season;
-    let at_event = board.programme.itineraries.iter().filter(|it| it.event == event);
+    let at_event = board.programme.at(event).iter();
     let (mut children, mut chaperones) = (Vec::new(), Vec::new());
     for it in at_event {
         let reference = season.reference_of(it.who);
