@@ -8,15 +8,29 @@ pub fn key(text: &str) -> String {
             out.push(' ');
         }
         for c in word.chars() {
-            match c {
-                '\u{2018}' | '\u{2019}' | '\u{02BC}' | '`' => out.push('\''),
-                '\u{201C}' | '\u{201D}' => out.push('"'),
-                '\u{2010}'..='\u{2015}' | '\u{2212}' => out.push('-'),
-                _ => out.extend(c.to_lowercase()),
+            match plain(c) {
+                c if c.is_ascii() => out.push(c.to_ascii_lowercase()),
+                c => out.extend(c.to_lowercase()),
             }
         }
     }
     out
+}
+
+/// The letter that stands for a character in that form; the first, where one becomes several.
+pub fn fold(c: char) -> char {
+    let c = plain(c);
+    c.to_lowercase().next().unwrap_or(c)
+}
+
+/// Quotes and dashes as a keyboard has them.
+fn plain(c: char) -> char {
+    match c {
+        '\u{2018}' | '\u{2019}' | '\u{02BC}' | '`' => '\'',
+        '\u{201C}' | '\u{201D}' => '"',
+        '\u{2010}'..='\u{2015}' | '\u{2212}' => '-',
+        c => c,
+    }
 }
 
 /// The parts of a list with `;` between them, trimmed, empty ones left out.

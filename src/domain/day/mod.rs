@@ -146,7 +146,19 @@ impl<'a> Day<'a> {
 
     /// The parts in one number (by position), as they line up: by place in line, then by name.
     pub fn line_up(&self, at: usize) -> Vec<Part> {
-        let mut line: Vec<Part> = self.parts.iter().filter(|part| part.at == at).copied().collect();
+        self.lined_up(self.parts.iter().filter(|part| part.at == at).copied().collect())
+    }
+
+    /// [`Day::line_up`] of every number, in running order.
+    pub fn line_ups(&self) -> Vec<Vec<Part>> {
+        let mut lines = vec![Vec::new(); self.numbers.len()];
+        for part in &self.parts {
+            lines[part.at].push(*part);
+        }
+        lines.into_iter().map(|line| self.lined_up(line)).collect()
+    }
+
+    fn lined_up(&self, mut line: Vec<Part>) -> Vec<Part> {
         line.sort_by_key(|part| {
             let child = &self.season.children[part.child.at()];
             (part.line.unwrap_or(u16::MAX), &child.given, &child.family, part.child)

@@ -33,7 +33,7 @@ pub(super) fn sheet(paper: &Paper<'_>, chaperone: ChaperoneId) -> Option<Sheet> 
 fn table(paper: &Paper<'_>, chaperone: ChaperoneId, at: usize, signed: &mut HashSet<ChildId>) -> Table {
     let number = &paper.day.numbers[at];
     let mut rows: Vec<Vec<String>> =
-        paper.day.line_up(at).iter().map(|part| line(paper, chaperone, part, signed)).collect();
+        paper.numbers[at].line_up.iter().map(|part| line(paper, chaperone, part, signed)).collect();
     let columns = vec![
         "Line",
         "Child",
@@ -48,7 +48,7 @@ fn table(paper: &Paper<'_>, chaperone: ChaperoneId, at: usize, signed: &mut Hash
         "Mark",
     ];
     rows.extend(std::iter::repeat_n(vec![String::new(); columns.len()], BLANK_LINES));
-    let held: Vec<String> = paper.day.held_for(at).into_iter().map(|child| paper.child(child)).collect();
+    let held: Vec<&str> = paper.day.held_for(at).into_iter().map(|child| paper.child(child)).collect();
     let mut notes = Vec::new();
     if let Some(room) = paper.rooms.of_number.get(at).copied().flatten() {
         notes.push(format!("Wait at {}.", paper.room(room)));
@@ -60,7 +60,7 @@ fn table(paper: &Paper<'_>, chaperone: ChaperoneId, at: usize, signed: &mut Hash
         format!(
             " · ready {} · on {} · off {}",
             paper.at(number.ready),
-            paper.at(number.starts),
+            paper.numbers[at].on,
             paper.at(number.ends)
         )
     } else {
@@ -118,7 +118,7 @@ fn line(
 
 /// Where the child comes from: the start of its day, or another number.
 fn before(paper: &Paper<'_>, part: &Part, starts_with_her: Option<bool>) -> String {
-    let turn = paper.turns_into.get(&(part.child, part.at));
+    let turn = paper.turns.of_child(part.child).iter().find(|turn| turn.into == part.at);
     match turn {
         Some(turn) => format!("{} {}", from_word(turn.ease), paper.number(turn.from)),
         None if starts_with_her == Some(true) => "starts with you".to_owned(),
@@ -128,10 +128,9 @@ fn before(paper: &Paper<'_>, part: &Part, starts_with_her: Option<bool>) -> Stri
 
 /// Where the child goes: another number, or the end of its day.
 fn after(paper: &Paper<'_>, part: &Part, ends_with_her: Option<bool>) -> String {
-    let turn = paper.turns_from.get(&(part.child, part.at));
+    let turn = paper.turns.of_child(part.child).iter().find(|turn| turn.from == part.at);
     match turn {
         Some(turn) => {
-            let to = paper.day.chaperones(paper.day.numbers[turn.into].number);
             let word = match turn.ease {
                 Ease::Easy => "to",
                 Ease::Quick => "QUICK CHANGE into",
@@ -145,7 +144,7 @@ fn after(paper: &Paper<'_>, part: &Part, ends_with_her: Option<bool>) -> String 
                     .before(part.child, turn.into)
                     .map_or(String::new(), |room| format!(", wait at {}", paper.room(room))),
             };
-            format!("{word} {}, with {}{room}", paper.number(turn.into), paper.names(to))
+            format!("{word} {}, with {}{room}", paper.number(turn.into), paper.with(turn.into))
         }
         None if ends_with_her == Some(true) => "ends with you".to_owned(),
         None => String::new(),

@@ -89,7 +89,7 @@ fn tag(paper: &Paper<'_>, child: ChildId) -> Table {
         .iter()
         .map(|part| {
             let number = &paper.board.season.numbers[day.numbers[part.at].number.at()];
-            let on = if day.event().ordered { paper.at(day.numbers[part.at].starts) } else { String::new() };
+            let on = if day.event().ordered { &paper.numbers[part.at].on[..] } else { "" };
             row![on, paper.number(part.at), number.pieces.join(", "), "☐"]
         })
         .collect();

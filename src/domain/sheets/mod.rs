@@ -5,18 +5,20 @@
 
 mod clipboard;
 mod families;
+mod labels;
 mod rooms;
 mod staff;
 mod waiting;
 
+pub use labels::labels;
+
 use super::board::Board;
 use super::book::Book;
-use super::day::Day;
 use super::day::rooms::Rooms;
 use super::day::turns::Turn;
+use super::day::{Day, Part, Timed};
 use super::digest;
 use super::season::{ChaperoneId, ChildId, EventId, Person, RoomId, Season, Side};
-use super::words::key;
 use jiff::civil::DateTime;
 use std::collections::HashMap;
 
@@ -136,11 +138,7 @@ pub type Standings<'a> = &'a dyn Fn(Person) -> Option<&'static str>;
 /// Every sheet of an event: one of each kind that has something to say, a clipboard for each chaperone with children.
 pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<Sheet> {
     let day = Day::of(&board.season, event);
-    let labels = labels(&board.season, &day.children());
-    let rooms = day.rooms(&board.programme);
-    let turns_into = day.turns.iter().map(|turn| ((turn.child, turn.into), turn)).collect();
-    let turns_from = day.turns.iter().map(|turn| ((turn.child, turn.from), turn)).collect();
-    let paper = Paper { board, day: &day, rooms, standings, labels, turns_into, turns_from };
+    let paper = Paper::of(board, &day, standings);
     let mut sheets = vec![
         staff::roll(&paper),
         waiting::rooms(&paper),
@@ -165,49 +163,67 @@ struct Paper<'a> {
     rooms: Rooms,
     standings: Standings<'a>,
     labels: HashMap<ChildId, String>,
-    /// Turnarounds by child and the number it goes to.
-    turns_into: HashMap<(ChildId, usize), &'a Turn>,
-    /// Turnarounds by child and the number it comes from.
-    turns_from: HashMap<(ChildId, usize), &'a Turn>,
+    /// By position.
+    numbers: Vec<Numbered>,
+    turns: Turns<'a>,
 }
 
-/// What children are called among staff: no more letters of the family name than tell them apart, and the ref where names
-/// do not.
-pub fn labels(season: &Season, children: &[ChildId]) -> HashMap<ChildId, String> {
-    let longest = children.iter().map(|c| season.children[c.at()].family.chars().count()).max().unwrap_or(0);
-    let called = |child: &ChildId, letters: usize| {
-        let child = &season.children[child.at()];
-        let family = &child.family;
-        let short: String = family.chars().take(letters).collect();
-        let short = match short.chars().next() {
-            Some(first) => first.to_uppercase().chain(short.chars().skip(1)).collect(),
-            None => short,
-        };
-        let stop = if letters < family.chars().count() { "." } else { "" };
-        format!("{} {short}{stop}", child.given).trim().to_owned()
-    };
-    let mut labels = HashMap::new();
-    let mut open: Vec<ChildId> = children.to_vec();
-    for letters in 1..=longest.max(1) {
-        let mut same: HashMap<String, Vec<(ChildId, String)>> = HashMap::new();
-        for child in open.drain(..) {
-            let name = called(&child, letters);
-            same.entry(key(&name)).or_default().push((child, name));
+/// Turnarounds by child, in running order.
+struct Turns<'a> {
+    all: Vec<&'a Turn>,
+    /// Where those of each child begin in `all`, and one place more.
+    begin: Vec<usize>,
+}
+
+impl<'a> Turns<'a> {
+    fn of(day: &'a Day<'a>) -> Turns<'a> {
+        let mut all: Vec<&Turn> = day.turns.iter().collect();
+        all.sort_by_key(|turn| (turn.child, turn.from));
+        let mut begin = vec![0; day.season.children.len() + 1];
+        for turn in &all {
+            begin[turn.child.at() + 1] += 1;
         }
-        for mut alike in same.into_values() {
-            match alike.len() {
-                1 => labels.extend(alike.pop()),
-                _ => open.extend(alike.into_iter().map(|(child, _)| child)),
-            }
+        for child in 1..begin.len() {
+            begin[child] += begin[child - 1];
         }
+        Turns { all, begin }
     }
-    labels.extend(open.into_iter().map(|child| {
-        (child, format!("{} ({})", called(&child, longest), season.children[child.at()].reference))
-    }));
-    labels
+
+    fn of_child(&self, child: ChildId) -> &[&'a Turn] {
+        &self.all[self.begin[child.at()]..self.begin[child.at() + 1]]
+    }
 }
 
-impl Paper<'_> {
+/// What most sheets say of a number.
+struct Numbered {
+    /// Its name, with its place in a running order.
+    name: String,
+    /// When it is on.
+    on: String,
+    /// Its chaperones.
+    with: String,
+    /// Who dances, as they line up.
+    line_up: Vec<Part>,
+}
+
+impl<'a> Paper<'a> {
+    fn of(board: &'a Board, day: &'a Day<'a>, standings: Standings<'a>) -> Paper<'a> {
+        let season = &board.season;
+        let numbered = |((at, number), line_up): ((usize, &Timed), Vec<Part>)| {
+            let name = &season.numbers[number.number.at()].name;
+            Numbered {
+                name: if day.event().ordered { format!("{} {name}", at + 1) } else { name.clone() },
+                on: minute(day.clock(number.starts)),
+                with: names(season, day.chaperones(number.number)),
+                line_up,
+            }
+        };
+        let numbers = day.numbers.iter().enumerate().zip(day.line_ups()).map(numbered).collect();
+        let turns = Turns::of(day);
+        let (rooms, labels) = (day.rooms(&board.programme), labels(season, &day.children()));
+        Paper { board, day, rooms, standings, labels, numbers, turns }
+    }
+
     fn sheet(&self, kind: Kind, title: &str, tables: Vec<Table>) -> Sheet {
         let event = self.day.event();
         let place = &self.board.season.places[event.place.at()];
@@ -231,21 +247,22 @@ impl Paper<'_> {
     }
 
     /// A child as staff sheets name it: given name and initial, or as much of the family name as tells it from others.
-    fn child(&self, child: ChildId) -> String {
-        self.labels.get(&child).cloned().unwrap_or_default()
+    fn child(&self, child: ChildId) -> &str {
+        self.labels.get(&child).map_or("", String::as_str)
     }
 
-    fn number(&self, at: usize) -> String {
-        let number = &self.board.season.numbers[self.day.numbers[at].number.at()];
-        if self.day.event().ordered { format!("{} {}", at + 1, number.name) } else { number.name.clone() }
+    /// A number by position.
+    fn number(&self, at: usize) -> &str {
+        &self.numbers[at].name
+    }
+
+    /// The chaperones of a number by position.
+    fn with(&self, at: usize) -> &str {
+        &self.numbers[at].with
     }
 
     fn names(&self, chaperones: &[ChaperoneId]) -> String {
-        if chaperones.is_empty() {
-            return "nobody named".to_owned();
-        }
-        let names = chaperones.iter().map(|c| self.board.season.chaperones[c.at()].name.as_str());
-        names.collect::<Vec<_>>().join(", ")
+        names(&self.board.season, chaperones)
     }
 
     fn room(&self, room: RoomId) -> &str {
@@ -257,8 +274,16 @@ impl Paper<'_> {
     }
 }
 
+fn names(season: &Season, chaperones: &[ChaperoneId]) -> String {
+    if chaperones.is_empty() {
+        return "nobody named".to_owned();
+    }
+    let names = chaperones.iter().map(|c| season.chaperones[c.at()].name.as_str());
+    names.collect::<Vec<_>>().join(", ")
+}
+
 fn minute(at: DateTime) -> String {
-    at.strftime("%H:%M").to_string()
+    format!("{:02}:{:02}", at.hour(), at.minute())
 }
 
 /// Minutes and seconds.

@@ -14,16 +14,16 @@ pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
         .iter()
         .filter(|turn| turn.ease != Ease::Easy)
         .map(|turn| {
-            let (off, on) = (&day.numbers[turn.from], &day.numbers[turn.into]);
+            let off = &day.numbers[turn.from];
             row![
                 paper.at(off.ends),
                 paper.child(turn.child),
                 paper.number(turn.from),
                 paper.number(turn.into),
-                paper.at(on.starts),
+                &paper.numbers[turn.into].on[..],
                 if turn.ease == Ease::Impossible { "NO TIME".to_owned() } else { length(turn.left) },
-                paper.names(day.chaperones(off.number)),
-                paper.names(day.chaperones(on.number)),
+                paper.with(turn.from),
+                paper.with(turn.into),
                 "☐",
             ]
         })
@@ -90,14 +90,14 @@ pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
 
 pub(super) fn assembly(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
-    let mut groups: BTreeMap<usize, Vec<String>> = BTreeMap::new();
+    let mut groups: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
     for child in day.children() {
         let Some(first) = day.of_child(child).first() else { continue };
         groups.entry(first.at).or_default().push(paper.child(child));
     }
     let tables = groups.into_iter().map(|(at, mut children)| {
         children.sort();
-        let with = paper.names(day.chaperones(day.numbers[at].number));
+        let with = paper.with(at);
         Table {
             heading: format!("{} · {with} · {}", paper.number(at), count(children.len())),
             note: String::new(),
@@ -128,7 +128,7 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
         let collect_at = if collect.collect_at.is_empty() { &collect.door } else { &collect.collect_at };
         let mut order: Vec<(String, bool, usize)> = (0..day.numbers.len())
             .map(|at| {
-                let line = day.line_up(at);
+                let line = &paper.numbers[at].line_up;
                 let calls = line.iter().filter_map(|part| {
                     let item = Item { who: part.child.into(), event: Some(day.id) };
                     paper.board.itinerary(item).map(|it| minute(it.call))
@@ -139,8 +139,8 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
             .collect();
         order.sort();
         for (call, _, at) in order {
-            let line = day.line_up(at);
-            let first: Vec<String> = line
+            let line = &paper.numbers[at].line_up;
+            let first: Vec<&str> = line
                 .iter()
                 .filter(|part| changing.contains(&part.child))
                 .map(|part| paper.child(part.child))
@@ -150,7 +150,7 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
                 paper.number(at),
                 line.len().to_string(),
                 first.join(", "),
-                paper.names(day.chaperones(day.numbers[at].number)),
+                paper.with(at),
                 &collect_at[..],
                 "☐",
             ]);

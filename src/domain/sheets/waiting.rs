@@ -4,12 +4,13 @@ use super::rooms::count;
 use super::{Kind, Paper, Sheet, Table, row};
 use crate::domain::day::rooms::{Heads, Whereabouts, minute_of};
 use crate::domain::season::RoomId;
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 pub(super) fn rooms(paper: &Paper<'_>) -> Sheet {
     let each = paper.rooms.heads.chunk_by(|a, b| a.room == b.room);
     let mut tables = vec![fullest(paper)];
-    tables.extend(each.map(|heads| of_room(paper, heads)));
+    let leaving = leaving(paper);
+    tables.extend(each.map(|heads| of_room(paper, heads, &leaving)));
     let mut sheet = paper.sheet(Kind::Rooms, "Rooms", tables);
     sheet.under.push(
         "Reckoned from the running order: heads waiting at whole minutes, without those called away. Count the real ones. \
@@ -63,23 +64,27 @@ fn too_full(paper: &Paper<'_>, now: &Heads) -> &'static str {
 }
 
 /// One room: its heads whenever they change, and the numbers for which children leave it.
-fn of_room(paper: &Paper<'_>, heads: &[Heads]) -> Table {
+fn of_room(paper: &Paper<'_>, heads: &[Heads], leaving: &HashMap<(RoomId, i64), BTreeSet<usize>>) -> Table {
     let room = heads.first().map(|now| now.room);
+    let called = |minute: i64| {
+        let numbers = room.and_then(|room| leaving.get(&(room, minute))).into_iter().flatten();
+        numbers.map(|at| paper.number(*at)).collect::<Vec<_>>().join(", ")
+    };
     let mut rows = Vec::new();
     for (at, now) in heads.iter().enumerate() {
         rows.push(row![
             paper.at(now.from * 60),
             count(now.children),
             now.adults.to_string(),
-            called(paper, room, now.from),
+            called(now.from),
             too_full(paper, now),
         ]);
         if heads.get(at + 1).is_none_or(|next| next.from > now.until) {
-            rows.push(row![paper.at(now.until * 60), "empty", "", called(paper, room, now.until), ""]);
+            rows.push(row![paper.at(now.until * 60), "empty", "", called(now.until), ""]);
         }
     }
     let numbers = paper.rooms.of_number.iter().enumerate();
-    let groups: Vec<String> =
+    let groups: Vec<&str> =
         numbers.filter(|(_, of_number)| **of_number == room).map(|(at, _)| paper.number(at)).collect();
     Table {
         heading: room.map_or(String::new(), |room| paper.room(room).to_owned()),
@@ -90,13 +95,14 @@ fn of_room(paper: &Paper<'_>, heads: &[Heads]) -> Table {
     }
 }
 
-/// The numbers for which children leave a room as a line begins; a sign-out is none.
-fn called(paper: &Paper<'_>, room: Option<RoomId>, minute: i64) -> String {
-    let leaving = paper.rooms.stretches.iter().filter(|stretch| {
-        room.is_some_and(|room| stretch.place == Whereabouts::Room(room))
-            && minute_of(stretch.until) == minute
-            && paper.day.numbers[stretch.number].ends > stretch.until
-    });
-    let numbers: BTreeSet<usize> = leaving.map(|stretch| stretch.number).collect();
-    numbers.into_iter().map(|at| paper.number(at)).collect::<Vec<_>>().join(", ")
+/// The numbers for which children leave each room at a minute; a sign-out is none.
+fn leaving(paper: &Paper<'_>) -> HashMap<(RoomId, i64), BTreeSet<usize>> {
+    let mut leaving: HashMap<(RoomId, i64), BTreeSet<usize>> = HashMap::new();
+    for stretch in &paper.rooms.stretches {
+        let Whereabouts::Room(room) = stretch.place else { continue };
+        if paper.day.numbers[stretch.number].ends > stretch.until {
+            leaving.entry((room, minute_of(stretch.until))).or_default().insert(stretch.number);
+        }
+    }
+    leaving
 }
