@@ -36,7 +36,12 @@ pub fn hmac_sha256(key: &[u8], data: &[u8]) -> [u8; DIGEST_OCTETS] {
 pub fn hex(octets: &[u8]) -> String {
     const DIGITS: &[u8; 16] = b"0123456789abcdef";
     let digit = |value: u8| char::from(DIGITS[usize::from(value & 15)]);
-    octets.iter().flat_map(|octet| [digit(octet >> 4), digit(*octet)]).collect()
+    let mut out = String::with_capacity(octets.len() * 2);
+    for octet in octets {
+        out.push(digit(octet >> 4));
+        out.push(digit(*octet));
+    }
+    out
 }
 
 /// The octets that `text` writes in hexadecimal of either case; `None` for an odd length or another character.

@@ -12,7 +12,7 @@ use super::record::{Ask, Cover, NoticeKey, Record};
 use super::season::{About, Audience, Channel, GuardianId, HouseholdId, Person};
 use super::standing::{self, Standing};
 use jiff::{Span, Timestamp};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// Hexadecimal digits of a message's key (128 bits).
 const KEY_DIGITS: usize = 32;
@@ -264,10 +264,8 @@ fn wanted(
     channel: Channel,
     bucket: &[Timed],
 ) -> Wanted {
-    let guardians: BTreeSet<GuardianId> = bucket.iter().map(|t| t.ask.guardian).collect();
-    let parts: BTreeSet<(Item, NoticeKey)> = bucket.iter().map(|t| (t.ask.item, t.ask.notice)).collect();
-    let guardians: Vec<GuardianId> = guardians.into_iter().collect();
-    let parts: Vec<(Item, NoticeKey)> = parts.into_iter().collect();
+    let guardians = in_order(bucket.iter().map(|t| t.ask.guardian));
+    let parts = in_order(bucket.iter().map(|t| (t.ask.item, t.ask.notice)));
     Wanted {
         key: key(board, record, household, &guardians, channel, &parts),
         wording: wording(board, &parts),
@@ -280,6 +278,14 @@ fn wanted(
         channel,
         parts,
     }
+}
+
+/// Each once, in order.
+fn in_order<T: Ord>(all: impl Iterator<Item = T>) -> Vec<T> {
+    let mut all: Vec<T> = all.collect();
+    all.sort_unstable();
+    all.dedup();
+    all
 }
 
 /// Whether a notice wants an answer; a change always does.
@@ -371,7 +377,5 @@ fn key(
         .collect();
     lines.sort();
     text.push_str(&lines.concat());
-    let mut hex = digest::hex(&digest::sha256(text.as_bytes()));
-    hex.truncate(KEY_DIGITS);
-    hex
+    digest::hex(&digest::sha256(text.as_bytes())[..KEY_DIGITS / 2])
 }

@@ -139,6 +139,50 @@ pub enum Cover {
     Failed,
 }
 
+/// Some addresses, by channel.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Addresses {
+    mail: HashSet<String>,
+    text: HashSet<String>,
+}
+
+impl Addresses {
+    fn of(&self, channel: Channel) -> &HashSet<String> {
+        match channel {
+            Channel::Mail => &self.mail,
+            Channel::Text => &self.text,
+        }
+    }
+
+    fn of_mut(&mut self, channel: Channel) -> &mut HashSet<String> {
+        match channel {
+            Channel::Mail => &mut self.mail,
+            Channel::Text => &mut self.text,
+        }
+    }
+
+    /// Adds one.
+    pub fn insert(&mut self, channel: Channel, address: impl Into<String>) {
+        self.of_mut(channel).insert(address.into());
+    }
+
+    /// Takes one away.
+    pub fn remove(&mut self, channel: Channel, address: &str) {
+        self.of_mut(channel).remove(address);
+    }
+
+    /// Whether one is among them.
+    pub fn contains(&self, channel: Channel, address: &str) -> bool {
+        self.of(channel).contains(address)
+    }
+
+    /// Those of whom something holds.
+    pub fn filtered(&self, holds: impl Fn(Channel, &str) -> bool) -> Addresses {
+        let of = |channel| self.of(channel).iter().filter(|one| holds(channel, one)).cloned().collect();
+        Addresses { mail: of(Channel::Mail), text: of(Channel::Text) }
+    }
+}
+
 /// Everything that has happened, indexed for planning.
 #[derive(Debug, Clone, Default)]
 pub struct Record {
@@ -157,9 +201,9 @@ pub struct Record {
     /// What each guardian was sent lately: when, about what, by which notice.
     pub last: HashMap<GuardianId, Vec<(Timestamp, Item, NoticeKey)>>,
     /// Addresses whose owner said stop.
-    pub stopped: HashSet<(Channel, String)>,
+    pub stopped: Addresses,
     /// Addresses that do not work.
-    pub bad: HashSet<(Channel, String)>,
+    pub bad: Addresses,
     /// When the season last changed.
     pub revised_at: Timestamp,
 }
@@ -231,7 +275,6 @@ impl Record {
 
     /// Whether an address may be used as far as its history goes.
     pub fn usable(&self, channel: Channel, address: &str) -> bool {
-        let key = (channel, address.to_owned());
-        !self.stopped.contains(&key) && !self.bad.contains(&key)
+        !self.stopped.contains(channel, address) && !self.bad.contains(channel, address)
     }
 }

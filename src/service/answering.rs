@@ -123,13 +123,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 answered: desk.record.answers.get(&(first, *item)).map(|a| a.at),
             });
         }
-        let key = (opened.channel, opened.link.address.clone());
+        let stopped = desk.record.stopped.contains(opened.channel, &opened.link.address);
         Ok(Some(GuardianData {
             board: desk.board.clone(),
             guardians: opened.guardians,
             channel: opened.channel,
             address: opened.link.address,
-            stopped: desk.record.stopped.contains(&key),
+            stopped,
             sheets,
         }))
     }
@@ -266,14 +266,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let mut desk = self.desk().await?;
         let Some(opened) = self.opened(&desk, token).await? else { return Ok(false) };
         let (channel, address) = (opened.channel, opened.link.address.clone());
-        let key = (channel, address.clone());
-        if desk.record.stopped.contains(&key) == stopped {
+        if desk.record.stopped.contains(channel, &address) == stopped {
             return Ok(true);
         }
         if stopped {
-            desk.record.stopped.insert(key.clone());
+            desk.record.stopped.insert(channel, &address);
         } else {
-            desk.record.stopped.remove(&key);
+            desk.record.stopped.remove(channel, &address);
         }
         let households = self.households_at(&desk, channel, &address);
         // Until the store has agreed, what is in memory is ahead of it.

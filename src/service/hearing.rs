@@ -223,11 +223,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if let Some(stopped) = stop {
             let addresses = spellings(&desk.board, incoming, &owners);
             for address in &addresses {
-                let key = (incoming.channel, address.clone());
                 if stopped {
-                    desk.record.stopped.insert(key);
+                    desk.record.stopped.insert(incoming.channel, address);
                 } else {
-                    desk.record.stopped.remove(&key);
+                    desk.record.stopped.remove(incoming.channel, address);
                 }
                 households.extend(self.households_at(&desk, incoming.channel, address));
             }

@@ -334,12 +334,11 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
         }
     }
     for address in &history.addresses {
-        let key = (address.channel, address.address.clone());
         if address.stopped {
-            record.stopped.insert(key.clone());
+            record.stopped.insert(address.channel, &address.address);
         }
         if address.bad {
-            record.bad.insert(key);
+            record.bad.insert(address.channel, &address.address);
         }
     }
     record

@@ -51,14 +51,22 @@ impl<S: Store, G: Gateway> Office<S, G> {
     /// The difference for every household. Of those whose stored plan is as it should be nothing more is read than that,
     /// and nothing is kept.
     async fn difference_of_all(&self, desk: &Desk, now: Timestamp) -> Result<Delta, OfficeFault> {
-        let board = &desk.board;
-        let mut delta = Delta::default();
-        let stored = self.store.open_households(desk.season).await?;
+        let (stored, delta) =
+            tokio::join!(self.store.open_households(desk.season), self.difference_by_household(desk, now));
+        let (stored, mut delta) = (stored?, delta?);
         let gone: Vec<&str> =
-            stored.iter().map(String::as_str).filter(|h| board.household(h).is_none()).collect();
+            stored.iter().map(String::as_str).filter(|h| desk.board.household(h).is_none()).collect();
         if !gone.is_empty() {
             self.add_gone(desk, &mut delta, &gone).await?;
         }
+        delta.withdraw.sort();
+        Ok(delta)
+    }
+
+    /// The difference for every household there is, a handful at a time.
+    async fn difference_by_household(&self, desk: &Desk, now: Timestamp) -> Result<Delta, OfficeFault> {
+        let board = &desk.board;
+        let mut delta = Delta::default();
         let refs: Vec<&str> = board.season.households.iter().map(|h| h.reference.as_str()).collect();
         let mut some = refs.chunks(HOUSEHOLDS_AT_ONCE);
         let first = some.next().unwrap_or_default();
@@ -79,7 +87,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
             lines = read?;
             from = until;
         }
-        delta.withdraw.sort();
         Ok(delta)
     }
 

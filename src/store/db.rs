@@ -31,6 +31,8 @@ const WRITERS_LOCK: i64 = 0x616c_6c68_6561_7264;
 const OLDEST_POSTGRES: i64 = 130_000;
 /// Pages that one connection keeps in memory, KiB: what a batch of messages touches.
 const CACHE_KIB: u32 = 16_384;
+/// Rows read ahead while those before are being worked on.
+const ROWS_AHEAD: usize = 256;
 /// Pages of 4 KiB that the log beside the database grows to before it is folded in; a rush of messages is written once.
 const CHECKPOINT_PAGES: u32 = 8_000;
 /// The oldest SQLite without the WAL-reset fault (release notes of SQLite 3.51.3).
@@ -166,6 +168,7 @@ fn options(url: &str) -> Result<SqliteConnectOptions, StoreFault> {
         .journal_mode(SqliteJournalMode::Wal)
         .synchronous(SqliteSynchronous::Full)
         .busy_timeout(Duration::from_secs(BUSY_SECONDS))
+        .row_buffer_size(ROWS_AHEAD)
         .pragma("cache_size", format!("-{CACHE_KIB}"))
         .pragma("wal_autocheckpoint", CHECKPOINT_PAGES.to_string())
         .foreign_keys(true))

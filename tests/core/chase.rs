@@ -148,8 +148,8 @@ fn the_most_urgent_come_first_and_each_reason_is_said() {
         at(NOON),
     );
     check(&board, &record, NOON, &silent);
-    record.stopped.insert((Channel::Text, "+447700900002".to_owned()));
-    record.bad.insert((Channel::Mail, "nora@example.com".to_owned()));
+    record.stopped.insert(Channel::Text, "+447700900002");
+    record.bad.insert(Channel::Mail, "nora@example.com");
     let cut_off = ["G002 C003/E001 C005/E001: near 2, no channel; V002", silent[0], near[0]];
     check(&board, &record, NOON, &cut_off);
     let tried = &list(&board, &record, NOON).calls[0].tried;

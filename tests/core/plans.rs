@@ -124,11 +124,11 @@ fn a_refusal_switches_the_channel_and_a_stop_repeats_nothing() {
     };
     let mut refused = Record::default();
     refused.covered.insert(ask, Cover::Failed);
-    refused.bad.insert((Channel::Mail, "omar@example.com".to_owned()));
+    refused.bad.insert(Channel::Mail, "omar@example.com");
     check(&refused, &board, early(), "G003 C003/E001/T001", &["text G003 C003/E001/T001"]);
     let mut stopped = Record::default();
     told(&board, &mut stopped, "G003", it, NoticeKey::Rule(0), Channel::Mail, early());
-    stopped.stopped.insert((Channel::Mail, "omar@example.com".to_owned()));
+    stopped.stopped.insert(Channel::Mail, "omar@example.com");
     check(&stopped, &board, early(), "G003 C003/E001/T001", &[]);
     check(&stopped, &board, early(), "mail G003", &[]);
     check(&stopped, &board, early(), "text G003 C003/E001", &["text G003 C003/E001/T002"]);

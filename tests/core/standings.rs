@@ -56,9 +56,9 @@ fn heard_follows_the_facts() {
 fn without_an_address_there_is_no_way() {
     let board = board(&book());
     let mut record = Record::default();
-    record.stopped.insert((Channel::Mail, "rosa@example.com".to_owned()));
+    record.stopped.insert(Channel::Mail, "rosa@example.com");
     check(&board, &record, Standing::NotAsked, "the phone is left");
-    record.bad.insert((Channel::Text, "+447700900001".to_owned()));
+    record.bad.insert(Channel::Text, "+447700900001");
     check(&board, &record, Standing::NoWay, "nothing is left");
 }
 

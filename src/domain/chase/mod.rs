@@ -251,11 +251,11 @@ fn tried(board: &Board, record: &Record, guardian: GuardianId, items: &[Item]) -
             Channel::Mail => contact.mail_to(),
             Channel::Text => contact.text_to(),
         };
-        let Some(key) = address.map(|address| (channel, address.to_owned())) else { continue };
-        if record.bad.contains(&key) {
+        let Some(address) = address else { continue };
+        if record.bad.contains(channel, address) {
             tried.failed.push(channel);
         }
-        if record.stopped.contains(&key) {
+        if record.stopped.contains(channel, address) {
             tried.stopped.push(channel);
         }
     }

@@ -15,7 +15,8 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Days a message is put off at most before the limit gives way.
 const DAYS_LATER_MAX: i64 = 14;
 
-type Parts = BTreeSet<(Item, NoticeKey)>;
+/// What messages say, without repetition, in order.
+type Parts = Vec<(Item, NoticeKey)>;
 
 /// The end of the local day of an instant: what is due until then for one address goes as one message.
 pub(super) fn end_of_day(board: &Board, at: Timestamp) -> Timestamp {
@@ -51,13 +52,12 @@ pub(super) fn spread(
     });
     for at in order {
         let want = &mut all[at];
-        let parts: Parts = want.parts.iter().copied().collect();
         let meant = wall::local(zone, want.due);
         let free = |day: Date| {
             want.guardians.iter().all(|guardian| {
                 let taken = days.get(&(*guardian, day)).map_or(&[][..], Vec::as_slice);
                 // The same words by another channel are the same message to her.
-                taken.len() < limit || taken.iter().any(|had| parts.is_subset(had) || had.is_subset(&parts))
+                taken.len() < limit || taken.iter().any(|had| is_same_message(&want.parts, had))
             })
         };
         // What is overdue goes today; from which day it was put off is worked out as it was before.
@@ -71,17 +71,24 @@ pub(super) fn spread(
         let (day, moment) = found.unwrap_or((meant.date().max(today), want.due));
         want.due = moment;
         for guardian in &want.guardians {
-            take(days.entry((*guardian, day)).or_default(), &parts);
+            take(days.entry((*guardian, day)).or_default(), &want.parts);
         }
     }
 }
 
 /// Notes a message of a day; the same words by another channel are none of their own.
-fn take(taken: &mut Vec<Parts>, parts: &Parts) {
-    match taken.iter_mut().find(|had| parts.is_subset(had) || had.is_subset(parts)) {
-        Some(had) => had.extend(parts.iter().copied()),
-        None => taken.push(parts.clone()),
+fn take(taken: &mut Vec<Parts>, parts: &[(Item, NoticeKey)]) {
+    match taken.iter_mut().find(|had| is_same_message(parts, had)) {
+        Some(had) if had.len() < parts.len() => *had = parts.to_vec(),
+        Some(_) => {}
+        None => taken.push(parts.to_vec()),
     }
+}
+
+/// Whether one message says nothing that the other does not say as well.
+fn is_same_message(one: &[(Item, NoticeKey)], other: &[(Item, NoticeKey)]) -> bool {
+    let (few, many) = if one.len() <= other.len() { (one, other) } else { (other, one) };
+    few.iter().all(|part| many.binary_search(part).is_ok())
 }
 
 fn is_change(want: &Wanted) -> bool {
@@ -99,7 +106,7 @@ fn sent_lately(
     let cares = board.cares(household);
     let guardians: BTreeSet<GuardianId> = cares.iter().map(|care| care.guardian).collect();
     for guardian in guardians {
-        let mut parts: BTreeMap<Timestamp, Parts> = BTreeMap::new();
+        let mut parts: BTreeMap<Timestamp, BTreeSet<(Item, NoticeKey)>> = BTreeMap::new();
         for (at, item, notice) in record.last.get(&guardian).into_iter().flatten() {
             let here = cares.iter().any(|care| care.guardian == guardian && care.who == item.who);
             if here && matches!(notice, NoticeKey::Rule(_)) {
@@ -107,6 +114,7 @@ fn sent_lately(
             }
         }
         for (at, parts) in parts {
+            let parts: Parts = parts.into_iter().collect();
             take(days.entry((guardian, wall::local(zone, at).date())).or_default(), &parts);
         }
     }

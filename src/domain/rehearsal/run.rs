@@ -198,7 +198,9 @@ impl<'a> Life<'a> {
             self.course.refused += 1;
             self.record.covered.extend(asks.iter().map(|ask| (*ask, Cover::Failed)));
             let address = standing::address(board, &self.record, wanted.guardians[0], wanted.channel);
-            self.record.bad.extend(address.map(|address| (wanted.channel, address.to_owned())));
+            if let Some(address) = address {
+                self.record.bad.insert(wanted.channel, address);
+            }
             (0..self.plans.len()).for_each(|home| self.plan(home, at));
             return;
         }
@@ -303,7 +305,9 @@ impl<'a> Life<'a> {
             }
             Deed::Stops { guardian } => {
                 let address = standing::address(&self.stage.board, &self.record, guardian, Channel::Text);
-                self.record.stopped.extend(address.map(|address| (Channel::Text, address.to_owned())));
+                if let Some(address) = address {
+                    self.record.stopped.insert(Channel::Text, address);
+                }
                 (0..self.plans.len()).for_each(|home| self.plan(home, at));
             }
             Deed::Rings(event) => self.ring(event, at),

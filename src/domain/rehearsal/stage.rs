@@ -266,9 +266,6 @@ fn part_of(board: &Board, record: &Record, guardians: &BTreeSet<GuardianId>) -> 
     let theirs = |channel: Channel, text: &str| {
         guardians.iter().any(|guardian| address(&board.season, guardian.at(), channel) == Some(text))
     };
-    let addresses = |all: &std::collections::HashSet<(Channel, String)>| {
-        all.iter().filter(|(channel, text)| theirs(*channel, text)).cloned().collect()
-    };
     Record {
         told: record.told.iter().filter(|((g, _), _)| guardians.contains(g)).map(|(k, v)| (*k, *v)).collect(),
         answers: record
@@ -297,8 +294,8 @@ fn part_of(board: &Board, record: &Record, guardians: &BTreeSet<GuardianId>) -> 
             .filter(|((guardian, ..), _)| guardians.contains(guardian))
             .map(|(k, v)| (*k, *v))
             .collect(),
-        stopped: addresses(&record.stopped),
-        bad: addresses(&record.bad),
+        stopped: record.stopped.filtered(theirs),
+        bad: record.bad.filtered(theirs),
         revised_at: record.revised_at,
     }
 }
