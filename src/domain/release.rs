@@ -13,7 +13,7 @@ use super::season::Dismissal;
 use jiff::civil::{DateTime, Time};
 
 /// A child may be collected from then on, local time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Release(DateTime);
 
 /// What a dismissal is counted from, local times.

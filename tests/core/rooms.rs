@@ -313,8 +313,7 @@ fn staff_paper_names_rooms_and_families_paper_does_not() {
     let sheets = allheard::domain::sheets::of_event(&board, EventId(0), &|_| None);
     let sheet = |name: &str| sheets.iter().find(|sheet| sheet.name() == name).unwrap();
     let rooms = sheet("rooms");
-    let rows =
-        |at: usize| -> Vec<String> { rooms.tables[at].rows.iter().map(|row| row.join(" | ")).collect() };
+    let rows = |at: usize| -> Vec<String> { rooms.tables[at].rows().map(|row| row.join(" | ")).collect() };
     assert_eq!(
         rows(0),
         [
@@ -342,8 +341,8 @@ fn staff_paper_names_rooms_and_families_paper_does_not() {
     assert_eq!(rows(3), ["19:04 | 1 child | 1 |  | ", "19:10 | empty |  | 3 Gulls | "]);
     let uma = &sheet("clipboard-V001").tables[0];
     assert_eq!(uma.note, "Wait at Net Store.");
-    assert_eq!(uma.rows[0][7], "QUICK CHANGE into 3 Gulls, with Wyn Bell, by way of Booth");
-    assert_eq!(uma.rows[1][7], "to 6 Finale, with Xan Frost, wait at Net Store");
+    assert_eq!(uma.rows().next().unwrap()[7], "QUICK CHANGE into 3 Gulls, with Wyn Bell, by way of Booth");
+    assert_eq!(uma.rows().nth(1).unwrap()[7], "to 6 Finale, with Xan Frost, wait at Net Store");
     assert!(sheet("quick-changes").under.contains(&"Wait at Booth.".to_owned()));
     for name in ["door", "tags", "slips", "wall"] {
         let text = format!("{:?}", sheet(name));

@@ -1,6 +1,6 @@
 //! Invented chaperones and the coordinator: pages with lists.
 
-use allheard::domain::sheets::{Kind, Sheet, Table};
+use allheard::domain::sheets::{Cell, Kind, Sheet, Table};
 use allheard::web::chart::Counts;
 use allheard::web::views::*;
 use askama::Template;
@@ -37,23 +37,21 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
 }
 
 fn paper(child: &str) -> Sheet {
-    let cells = |cells: [&str; 5]| cells.map(str::to_owned).to_vec();
+    let cells = |cells: [&str; 5]| cells.map(|text| Cell::Own(text.to_owned()));
+    let rows = [
+        cells(["19:18", child, "24 Under the Viaduct", "26 Lamplighters", "19:25"]),
+        cells(["19:28", "Jarek Z.", "28 Hedgehog Commute", "30 Tin Roof Rain", "19:36"]),
+    ];
+    let mut table = Table::of(&["Off", "Child", "Out of", "Into", "On"], rows);
+    table.heading = "In order of time".into();
+    table.note = "Minutes are what is left after the walks off and on.".into();
     Sheet {
         kind: Kind::QuickChanges,
         whose: String::new(),
         title: "Quick-change room: Saturday evening".into(),
         short: "Quick-change room".into(),
         under: vec!["The Salt Lantern, Saturday 5 June 2027 at Old Weighhouse Theatre · call 18:00".into()],
-        tables: vec![Table {
-            heading: "In order of time".into(),
-            note: "Minutes are what is left after the walks off and on.".into(),
-            columns: vec!["Off", "Child", "Out of", "Into", "On"],
-            rows: vec![
-                cells(["19:18", child, "24 Under the Viaduct", "26 Lamplighters", "19:25"]),
-                cells(["19:28", "Jarek Z.", "28 Hedgehog Commute", "30 Tin Roof Rain", "19:36"]),
-            ],
-            together: false,
-        }],
+        tables: vec![table],
     }
 }
 

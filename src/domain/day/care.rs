@@ -5,7 +5,7 @@
 
 use super::Day;
 use crate::domain::season::ChaperoneId;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// The most children that one group of chaperones has at once.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -36,24 +36,38 @@ impl Day<'_> {
 
     /// The fullest moment of each group of chaperones, by group.
     pub fn watches(&self) -> Vec<Watch> {
-        let mut changes: BTreeMap<Vec<ChaperoneId>, BTreeMap<Option<i64>, i64>> = BTreeMap::new();
-        for of_child in self.parts.chunk_by(|a, b| a.child == b.child) {
-            let mut held: Option<Vec<ChaperoneId>> = None;
-            let mut since: Option<i64> = None;
-            for part in of_child {
-                let number = &self.numbers[part.at];
+        // Numbers with the same chaperones are one group.
+        let groups: Vec<Vec<ChaperoneId>> = self
+            .numbers
+            .iter()
+            .map(|number| {
                 let mut group = self.chaperones(number.number).to_vec();
                 group.sort();
-                if held.as_ref() != Some(&group) {
-                    if let Some(before) = held.replace(group.clone()) {
-                        *changes.entry(before).or_default().entry(since).or_default() -= 1;
+                group
+            })
+            .collect();
+        let first = |at: usize| groups.iter().position(|group| *group == groups[at]).unwrap_or(at);
+        let group_of: Vec<usize> = (0..groups.len()).map(first).collect();
+        let mut changes: HashMap<(usize, Option<i64>), i64> = HashMap::new();
+        for of_child in self.parts.chunk_by(|a, b| a.child == b.child) {
+            let mut held: Option<usize> = None;
+            let mut since: Option<i64> = None;
+            for part in of_child {
+                let group = group_of[part.at];
+                if held != Some(group) {
+                    if let Some(before) = held.replace(group) {
+                        *changes.entry((before, since)).or_default() -= 1;
                     }
-                    *changes.entry(group).or_default().entry(since).or_default() += 1;
+                    *changes.entry((group, since)).or_default() += 1;
                 }
-                since = Some(number.ends);
+                since = Some(self.numbers[part.at].ends);
             }
         }
-        changes
+        let mut by_group: BTreeMap<&[ChaperoneId], BTreeMap<Option<i64>, i64>> = BTreeMap::new();
+        for ((group, at), change) in changes {
+            by_group.entry(&groups[group]).or_default().insert(at, change);
+        }
+        by_group
             .into_iter()
             .map(|(chaperones, changes)| {
                 let (mut now, mut most, mut from) = (0, 0, None);
@@ -64,7 +78,12 @@ impl Day<'_> {
                     }
                 }
                 let adults = chaperones.iter().filter(|chaperone| self.counts(**chaperone)).count();
-                Watch { chaperones, adults, children: usize::try_from(most).unwrap_or(0), from }
+                Watch {
+                    chaperones: chaperones.to_vec(),
+                    adults,
+                    children: usize::try_from(most).unwrap_or(0),
+                    from,
+                }
             })
             .collect()
     }

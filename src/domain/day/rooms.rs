@@ -92,12 +92,14 @@ pub struct Rooms {
     pub stretches: Vec<Stretch>,
     /// Heads by room and time; the minutes in which a room has no child are left out.
     pub heads: Vec<Heads>,
+    /// Where the stretches of each child who has some begin.
+    begin: Vec<usize>,
 }
 
 impl Rooms {
     /// Where a child waits before its part in a number (by position of the number), as far as a room is written.
     pub fn before(&self, child: ChildId, number: usize) -> Option<RoomId> {
-        let from = self.stretches.partition_point(|stretch| stretch.child < child);
+        let from = *self.begin.get(child.at())?;
         let own = self.stretches[from..].iter().take_while(|stretch| stretch.child == child);
         own.filter(|stretch| stretch.number == number).find_map(|stretch| match stretch.place {
             Whereabouts::Room(room) if Some(room) != self.quick_change => Some(room),
@@ -126,13 +128,13 @@ impl Day<'_> {
         }
         let quick_change = at_place.find(|room| self.season.rooms[room.at()].quick_change);
         let of_number = self.rooms_of_numbers();
-        let stretches: Vec<Stretch> = self
-            .stays(programme)
-            .into_iter()
-            .flat_map(|(child, from, until)| self.stretches(child, from, until, &of_number, quick_change))
-            .collect();
+        let (mut stretches, mut begin) = (Vec::new(), vec![0; self.season.children.len() + 1]);
+        for stay in self.stays(programme) {
+            begin[stay.0.at()] = stretches.len();
+            self.stretches(stay, &of_number, quick_change, &mut stretches);
+        }
         let heads = self.heads(&stretches, &self.posts(&of_number));
-        Rooms { of_number, quick_change, stretches, heads }
+        Rooms { of_number, quick_change, stretches, heads, begin }
     }
 
     fn rooms_of_numbers(&self) -> Vec<Option<RoomId>> {
@@ -147,23 +149,25 @@ impl Day<'_> {
 
     /// From call to release of every child, seconds from curtain up.
     fn stays(&self, programme: &Programme) -> Vec<(ChildId, i64, i64)> {
+        let mut known: HashMap<Release, i64> = HashMap::new();
+        let mut moment = |release: Release| {
+            let at = || self.moment(wall::instant(&self.season.zone, release.at()));
+            *known.entry(release).or_insert_with(at)
+        };
         let stay = |child| {
             let it = programme.get(child, self.id)?;
-            let release = wall::instant(&self.season.zone, it.collect_from.map(Release::at)?);
-            Some((child, self.moment(it.call_at), self.moment(release)))
+            Some((child, self.moment(it.call_at), moment(it.collect_from?)))
         };
         self.children().into_iter().filter_map(stay).collect()
     }
 
     fn stretches(
         &self,
-        child: ChildId,
-        arrives: i64,
-        leaves: i64,
+        (child, arrives, leaves): (ChildId, i64, i64),
         of_number: &[Option<RoomId>],
         quick_change: Option<RoomId>,
-    ) -> Vec<Stretch> {
-        let mut out = Vec::new();
+        out: &mut Vec<Stretch>,
+    ) {
         let mut put = |from: i64, until: i64, place, number| {
             let (from, until) = (from.max(arrives), until.min(leaves));
             if from < until {
@@ -185,7 +189,6 @@ impl Day<'_> {
             (held_from, last, came_from) = (number.ends, part.at, Some(part.at));
         }
         put(held_from, leaves, waits, last);
-        out
     }
 
     fn hurries(&self, child: ChildId, from: usize, into: usize) -> bool {

@@ -8,7 +8,7 @@ use crate::domain::season::{ChaperoneId, ChildId, Season};
 pub const DRESSED_UP_TO_AGE: u8 = 7;
 
 /// How a turnaround looks on paper. Rehearsing it decides.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Ease {
     /// There is time to go back to the room.
     Easy,

@@ -1,7 +1,6 @@
 //! Sheets that families meet: the door, the tag on a costume bag, the slip at the class door.
 
-use super::{CANT_COME, HEARD, Kind, NOT_ASKED, Paper, Sheet, Table, length, minute, row};
-use crate::domain::board::Item;
+use super::{CANT_COME, Cell, HEARD, Kind, NOBODY, NOT_ASKED, Paper, Sheet, Table, length, minute, row};
 use crate::domain::release::Release;
 use crate::domain::season::ChildId;
 use jiff::Span;
@@ -9,32 +8,20 @@ use std::collections::BTreeMap;
 
 pub(super) fn door(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
-    let mut rows: Vec<Vec<String>> = day
-        .children()
-        .into_iter()
-        .filter_map(|child| {
-            let it = paper.board.itinerary(Item { who: child.into(), event: Some(day.id) })?;
-            let goes_to: Vec<_> = it.signs_in.into_iter().collect();
-            Some(row![
-                paper.child(child),
-                minute(it.call),
-                paper.names(&goes_to),
-                (paper.standings)(child.into()).unwrap_or_default(),
-                "",
-                "",
-            ])
-        })
-        .collect();
-    rows.sort();
-    let children = Table {
-        heading: format!("{} children, by given name", rows.len()),
-        note: "Nobody is released early from this door. An adult who is not known, or a restriction on file: stop and \
-               fetch the named lead."
-            .to_owned(),
-        columns: vec!["Child", "Call", "Goes to", "Answer", "In: time, by", "Out: time, to"],
-        rows,
-        together: false,
+    let row = |child: &ChildId| {
+        let it = paper.board.programme.get(*child, day.id)?;
+        let goes_to = it.signs_in.map_or(Cell::Word(NOBODY), |who| Cell::from(&paper.chaperones[who.at()]));
+        let answer = (paper.standings)((*child).into()).unwrap_or_default();
+        Some(row![paper.child(*child), &paper.minute(it.call), goes_to, answer, "", ""])
     };
+    let rows: Vec<_> = paper.children.iter().filter_map(row).collect();
+    let heading = format!("{} children, by given name", rows.len());
+    let children = Table::of(&["Child", "Call", "Goes to", "Answer", "In: time, by", "Out: time, to"], rows)
+        .headed(heading)
+        .noted(
+            "Nobody is released early from this door. An adult who is not known, or a restriction on file: stop and \
+             fetch the named lead.",
+        );
     paper.sheet(Kind::Door, "Children's door", vec![children, leaving(paper)])
 }
 
@@ -42,37 +29,24 @@ pub(super) fn door(paper: &Paper<'_>) -> Sheet {
 fn leaving(paper: &Paper<'_>) -> Table {
     let day = paper.day;
     let settings = &paper.board.season.settings;
-    let opens = day
-        .children()
-        .into_iter()
-        .filter_map(|child| {
-            paper.board.itinerary(Item { who: child.into(), event: Some(day.id) })?.collect_from
-        })
-        .map(Release::at)
-        .max();
-    let rows = day
-        .leaving()
-        .into_iter()
-        .map(|batch| {
-            let ages = batch.ages.map_or("not written".to_owned(), |(from, to)| format!("{from}–{to}"));
-            let from = opens.map_or(String::new(), |opens| {
-                minute(opens.saturating_add(Span::new().seconds(i64::from(batch.from))))
-            });
-            row![ages, batch.children.len().to_string(), from, length(i64::from(batch.until))]
-        })
-        .collect();
-    Table {
-        heading: "Leaving, the youngest first".to_owned(),
-        note: format!(
+    let of_children = paper.board.programme.children_at(day.id);
+    let opens = of_children.filter_map(|(_, it)| it.collect_from).map(Release::at).max();
+    let rows = day.leaving().into_iter().map(|batch| {
+        let ages = batch.ages.map_or("not written".to_owned(), |(from, to)| format!("{from}–{to}"));
+        let from = opens.map_or(String::new(), |opens| {
+            minute(opens.saturating_add(Span::new().seconds(i64::from(batch.from))))
+        });
+        row![ages, batch.children.len().to_string(), from, length(i64::from(batch.until))]
+    });
+    Table::of(&["Ages", "Children", "From", "All gone after"], rows)
+        .headed("Leaving, the youngest first")
+        .noted(format!(
             "Reckoned with {} s a child at {} {}: an assumption of the season's settings.",
             settings.door_seconds,
             settings.door_tables,
             if settings.door_tables == 1 { "table" } else { "tables" }
-        ),
-        columns: vec!["Ages", "Children", "From", "All gone after"],
-        rows,
-        together: true,
-    }
+        ))
+        .together()
 }
 
 pub(super) fn tags(paper: &Paper<'_>) -> Sheet {
@@ -82,24 +56,16 @@ pub(super) fn tags(paper: &Paper<'_>) -> Sheet {
 
 fn tag(paper: &Paper<'_>, child: ChildId) -> Table {
     let day = paper.day;
-    let it = paper.board.itinerary(Item { who: child.into(), event: Some(day.id) });
-    let call = it.map_or(String::new(), |it| format!(" · call {}", minute(it.call)));
-    let rows = day
-        .of_child(child)
-        .iter()
-        .map(|part| {
-            let number = &paper.board.season.numbers[day.numbers[part.at].number.at()];
-            let on = if day.event().ordered { &paper.numbers[part.at].on[..] } else { "" };
-            row![on, paper.number(part.at), number.pieces.join(", "), "☐"]
-        })
-        .collect();
-    Table {
-        heading: format!("{}{call}", paper.child(child)),
-        note: String::new(),
-        columns: vec!["On", "Number", "Pieces", "In the bag"],
-        rows,
-        together: true,
-    }
+    let it = paper.board.programme.get(child, day.id);
+    let call = it.map_or(String::new(), |it| format!(" · call {}", paper.minute(it.call)));
+    let rows = day.of_child(child).iter().map(|part| {
+        let number = &paper.numbers[part.at];
+        let on = if day.event().ordered { Cell::from(&number.on) } else { Cell::Word("") };
+        row![on, &number.name, &number.pieces, "☐"]
+    });
+    Table::of(&["On", "Number", "Pieces", "In the bag"], rows)
+        .headed(format!("{}{call}", paper.child(child)))
+        .together()
 }
 
 /// Children whose answer is not in, by class, with a line to sign; where nobody was asked yet, or no answer is known, every
@@ -108,8 +74,8 @@ pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
     let standings = day.children().into_iter().map(|child| (paper.standings)(child.into()));
     let asked = standings.into_iter().any(|word| word != Some(NOT_ASKED));
-    let mut by_class: BTreeMap<&str, Vec<Vec<String>>> = BTreeMap::new();
-    for child in day.children() {
+    let mut by_class: BTreeMap<&str, Vec<_>> = BTreeMap::new();
+    for child in paper.children.iter().copied() {
         let standing = (paper.standings)(child.into());
         let silent = match standing {
             Some(CANT_COME | HEARD) => false,
@@ -124,21 +90,9 @@ pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
         let line = row![paper.child(child), standing.unwrap_or_default(), "", "", ""];
         by_class.entry(&number.class).or_default().push(line);
     }
-    let tables = by_class.into_iter().map(|(class, mut rows)| {
-        rows.sort();
-        Table {
-            heading: if class.is_empty() { "No class written".to_owned() } else { class.to_owned() },
-            note: String::new(),
-            columns: vec![
-                "Child",
-                "Answer so far",
-                "I have read the times and rules (signed)",
-                "Name",
-                "Date",
-            ],
-            rows,
-            together: false,
-        }
+    let tables = by_class.into_iter().map(|(class, rows)| {
+        let columns = &["Child", "Answer so far", "I have read the times and rules (signed)", "Name", "Date"];
+        Table::of(columns, rows).headed(if class.is_empty() { "No class written" } else { class })
     });
     paper.sheet(Kind::Slips, "Class door: still to be heard from", tables.collect())
 }

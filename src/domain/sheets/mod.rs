@@ -3,6 +3,7 @@
 //! Each role gets the least it needs: a given name and an initial, and names of adults only where a child is signed out.
 //! Nothing here can print a pick-up before dismissal: the one time a sheet shows for it is the itinerary's.
 
+mod cell;
 mod clipboard;
 mod families;
 mod labels;
@@ -10,17 +11,20 @@ mod rooms;
 mod staff;
 mod waiting;
 
+pub use cell::Cell;
 pub use labels::labels;
 
 use super::board::Board;
 use super::book::Book;
 use super::day::rooms::Rooms;
-use super::day::turns::Turn;
+use super::day::turns::{Ease, Turn};
 use super::day::{Day, Part, Timed};
 use super::digest;
-use super::season::{ChaperoneId, ChildId, EventId, Person, RoomId, Season, Side};
+use super::season::{ChaperoneId, ChildId, EventId, Number, Person, RoomId, Season, Side};
 use jiff::civil::DateTime;
+use std::cell::RefCell;
 use std::collections::HashMap;
+use std::sync::Arc;
 
 /// What every sheet says at its foot.
 pub const CAUTION: &str = "A planning aid. It is no emergency service, and settles no question of custody, medicine or \
@@ -70,18 +74,51 @@ impl Kind {
 }
 
 /// One table of a sheet.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Table {
     /// Above it.
     pub heading: String,
     /// Below the heading, small; may be empty.
     pub note: String,
     /// Heads of its columns.
-    pub columns: Vec<&'static str>,
-    /// Its rows, as many cells each as there are columns. An empty cell is room to write.
-    pub rows: Vec<Vec<String>>,
+    pub columns: &'static [&'static str],
+    /// Row by row, as many as there are columns each.
+    cells: Vec<Cell>,
     /// Kept on one page.
     pub together: bool,
+}
+
+impl Table {
+    /// A table without a heading. An empty cell is room to write.
+    pub fn of<const N: usize>(
+        columns: &'static [&'static str; N],
+        rows: impl IntoIterator<Item = [Cell; N]>,
+    ) -> Table {
+        let cells = rows.into_iter().flatten().collect();
+        Table { heading: String::new(), note: String::new(), columns, cells, together: false }
+    }
+
+    fn headed(self, heading: impl Into<String>) -> Table {
+        Table { heading: heading.into(), ..self }
+    }
+
+    fn noted(self, note: impl Into<String>) -> Table {
+        Table { note: note.into(), ..self }
+    }
+
+    fn together(self) -> Table {
+        Table { together: true, ..self }
+    }
+
+    /// Its rows.
+    pub fn rows(&self) -> impl ExactSizeIterator<Item = &[Cell]> {
+        self.cells.chunks(self.columns.len().max(1))
+    }
+
+    /// Whether it has no rows.
+    pub fn is_empty(&self) -> bool {
+        self.cells.is_empty()
+    }
 }
 
 /// One sheet.
@@ -152,7 +189,7 @@ pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<
     ];
     let chaperones = (0_u32..).zip(&board.season.chaperones).map(|(at, _)| ChaperoneId(at));
     sheets.extend(chaperones.filter_map(|chaperone| clipboard::sheet(&paper, chaperone)));
-    sheets.retain(|sheet| sheet.tables.iter().any(|table| !table.rows.is_empty()));
+    sheets.retain(|sheet| sheet.tables.iter().any(|table| !table.is_empty()));
     sheets
 }
 
@@ -162,10 +199,22 @@ struct Paper<'a> {
     day: &'a Day<'a>,
     rooms: Rooms,
     standings: Standings<'a>,
-    labels: HashMap<ChildId, String>,
+    /// By child; none for one who is not there.
+    labels: Vec<Option<Arc<str>>>,
+    nobody: Arc<str>,
+    /// Everybody who is there, by label.
+    children: Vec<ChildId>,
     /// By position.
     numbers: Vec<Numbered>,
     turns: Turns<'a>,
+    /// Places in a line, in figures.
+    lines: Vec<Arc<str>>,
+    /// How children go to a number, by how easily and where they wait before, as far as it was asked.
+    into: RefCell<HashMap<(usize, Ease, Option<RoomId>), Arc<str>>>,
+    /// Names of chaperones.
+    chaperones: Vec<Arc<str>>,
+    /// What a clock shows, as far as it was asked.
+    minutes: RefCell<HashMap<DateTime, Arc<str>>>,
 }
 
 /// Turnarounds by child, in running order.
@@ -197,11 +246,15 @@ impl<'a> Turns<'a> {
 /// What most sheets say of a number.
 struct Numbered {
     /// Its name, with its place in a running order.
-    name: String,
+    name: Arc<str>,
     /// When it is on.
-    on: String,
+    on: Arc<str>,
     /// Its chaperones.
-    with: String,
+    with: Arc<str>,
+    /// The pieces of its costume.
+    pieces: Arc<str>,
+    /// How a child leaves it, easily or not.
+    from: [Arc<str>; 2],
     /// Who dances, as they line up.
     line_up: Vec<Part>,
 }
@@ -210,18 +263,42 @@ impl<'a> Paper<'a> {
     fn of(board: &'a Board, day: &'a Day<'a>, standings: Standings<'a>) -> Paper<'a> {
         let season = &board.season;
         let numbered = |((at, number), line_up): ((usize, &Timed), Vec<Part>)| {
-            let name = &season.numbers[number.number.at()].name;
+            let Number { name, pieces, .. } = &season.numbers[number.number.at()];
+            let name = if day.event().ordered { format!("{} {name}", at + 1) } else { name.clone() };
+            let with = names(season, day.chaperones(number.number));
             Numbered {
-                name: if day.event().ordered { format!("{} {name}", at + 1) } else { name.clone() },
-                on: minute(day.clock(number.starts)),
-                with: names(season, day.chaperones(number.number)),
+                on: minute(day.clock(number.starts)).into(),
+                pieces: pieces.join(", ").into(),
+                from: clipboard::from(&name).map(Arc::from),
+                name: name.into(),
+                with: with.into(),
                 line_up,
             }
         };
         let numbers = day.numbers.iter().enumerate().zip(day.line_ups()).map(numbered).collect();
-        let turns = Turns::of(day);
-        let (rooms, labels) = (day.rooms(&board.programme), labels(season, &day.children()));
-        Paper { board, day, rooms, standings, labels, numbers, turns }
+        let mut by_child: Vec<Option<Arc<str>>> = vec![None; season.children.len()];
+        for (child, label) in labels(season, &day.children()) {
+            by_child[child.at()] = Some(label.into());
+        }
+        let last = day.parts.iter().filter_map(|part| part.line).max().unwrap_or(0);
+        let lines = (0..=last).map(|line| line.to_string().into()).collect();
+        let mut children = day.children();
+        children.sort_by(|a, b| by_child[a.at()].cmp(&by_child[b.at()]));
+        Paper {
+            board,
+            day,
+            rooms: day.rooms(&board.programme),
+            standings,
+            labels: by_child,
+            nobody: "".into(),
+            children,
+            numbers,
+            turns: Turns::of(day),
+            lines,
+            into: RefCell::default(),
+            chaperones: season.chaperones.iter().map(|chaperone| chaperone.name.as_str().into()).collect(),
+            minutes: RefCell::default(),
+        }
     }
 
     fn sheet(&self, kind: Kind, title: &str, tables: Vec<Table>) -> Sheet {
@@ -247,17 +324,17 @@ impl<'a> Paper<'a> {
     }
 
     /// A child as staff sheets name it: given name and initial, or as much of the family name as tells it from others.
-    fn child(&self, child: ChildId) -> &str {
-        self.labels.get(&child).map_or("", String::as_str)
+    fn child(&self, child: ChildId) -> &Arc<str> {
+        self.labels[child.at()].as_ref().unwrap_or(&self.nobody)
     }
 
     /// A number by position.
-    fn number(&self, at: usize) -> &str {
+    fn number(&self, at: usize) -> &Arc<str> {
         &self.numbers[at].name
     }
 
     /// The chaperones of a number by position.
-    fn with(&self, at: usize) -> &str {
+    fn with(&self, at: usize) -> &Arc<str> {
         &self.numbers[at].with
     }
 
@@ -269,14 +346,23 @@ impl<'a> Paper<'a> {
         &self.board.season.rooms[room.at()].name
     }
 
+    /// What a clock shows at a moment, for what many sheets or lines say.
+    fn minute(&self, at: DateTime) -> Arc<str> {
+        let mut known = self.minutes.borrow_mut();
+        Arc::clone(known.entry(at).or_insert_with(|| minute(at).into()))
+    }
+
     fn at(&self, seconds: i64) -> String {
         minute(self.day.clock(seconds))
     }
 }
 
+/// Where no chaperone is written.
+const NOBODY: &str = "nobody named";
+
 fn names(season: &Season, chaperones: &[ChaperoneId]) -> String {
     if chaperones.is_empty() {
-        return "nobody named".to_owned();
+        return NOBODY.to_owned();
     }
     let names = chaperones.iter().map(|c| season.chaperones[c.at()].name.as_str());
     names.collect::<Vec<_>>().join(", ")
@@ -301,6 +387,6 @@ fn side(side: Option<Side>) -> &'static str {
 
 /// A row of text cells.
 macro_rules! row {
-    ($($cell:expr),* $(,)?) => { vec![$(String::from($cell)),*] };
+    ($($cell:expr),* $(,)?) => { [$(Cell::from($cell)),*] };
 }
 use row;

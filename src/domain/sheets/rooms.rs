@@ -1,42 +1,34 @@
 //! Sheets that hang in a room: the quick changes, the running order, the roll at the assembly point, the photographs.
 
-use super::{Kind, Paper, Sheet, Table, length, minute, row};
+use super::{Cell, Kind, Paper, Sheet, Table, length, minute, row};
 use crate::domain::board::Item;
 use crate::domain::day::Day;
 use crate::domain::day::turns::Ease;
 use crate::domain::season::{ChildId, EventId, EventKind};
 use std::collections::{BTreeMap, HashSet};
+use std::sync::Arc;
 
 pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
-    let rows = day
-        .turns
-        .iter()
-        .filter(|turn| turn.ease != Ease::Easy)
-        .map(|turn| {
-            let off = &day.numbers[turn.from];
-            row![
-                paper.at(off.ends),
-                paper.child(turn.child),
-                paper.number(turn.from),
-                paper.number(turn.into),
-                &paper.numbers[turn.into].on[..],
-                if turn.ease == Ease::Impossible { "NO TIME".to_owned() } else { length(turn.left) },
-                paper.with(turn.from),
-                paper.with(turn.into),
-                "☐",
-            ]
-        })
-        .collect();
-    let table = Table {
-        heading: "In order of time".to_owned(),
-        note: "Minutes are what is left after the walks off and on. NO TIME: less than the shortest change that was \
-               planned; change the order, or leave the child out of one of the two."
-            .to_owned(),
-        columns: vec!["Off", "Child", "Out of", "Into", "On", "Minutes", "Brought by", "Taken over by", "Done"],
-        rows,
-        together: false,
-    };
+    let rows = day.turns.iter().filter(|turn| turn.ease != Ease::Easy).map(|turn| {
+        let off = &day.numbers[turn.from];
+        row![
+            paper.at(off.ends),
+            paper.child(turn.child),
+            paper.number(turn.from),
+            paper.number(turn.into),
+            &paper.numbers[turn.into].on,
+            if turn.ease == Ease::Impossible { "NO TIME".to_owned() } else { length(turn.left) },
+            paper.with(turn.from),
+            paper.with(turn.into),
+            "☐",
+        ]
+    });
+    let columns = &["Off", "Child", "Out of", "Into", "On", "Minutes", "Brought by", "Taken over by", "Done"];
+    let table = Table::of(columns, rows).headed("In order of time").noted(
+        "Minutes are what is left after the walks off and on. NO TIME: less than the shortest change that was \
+         planned; change the order, or leave the child out of one of the two.",
+    );
     let mut sheet = paper.sheet(Kind::QuickChanges, "Quick-change room", vec![table]);
     sheet.under.extend(paper.rooms.quick_change.map(|room| format!("Wait at {}.", paper.room(room))));
     sheet
@@ -59,58 +51,42 @@ pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
             };
             rows.push(row![
                 (at + 1).to_string(),
-                &named.name[..],
-                &named.class[..],
+                named.name.clone(),
+                named.class.clone(),
                 ready,
                 paper.at(number.starts),
                 length(number.ends - number.starts),
             ]);
         }
     }
-    let calls = Table {
-        heading: "Calls".to_owned(),
-        note: "If the house is held, every call moves with it.".to_owned(),
-        columns: vec!["Call", "At", "Minutes before"],
-        rows: if rows.is_empty() {
-            Vec::new()
-        } else {
-            day.calls().iter().map(|(name, at)| row![*name, paper.at(*at), (-at / 60).to_string()]).collect()
-        },
-        together: true,
-    };
-    let order = Table {
-        heading: "Running order".to_owned(),
-        note: String::new(),
-        columns: vec!["", "Number", "Class", "Ready", "On", "Length"],
-        rows,
-        together: false,
-    };
+    let called = day.calls().into_iter().filter(|_| !rows.is_empty());
+    let called = called.map(|(name, at)| row![name, paper.at(at), (-at / 60).to_string()]);
+    let calls = Table::of(&["Call", "At", "Minutes before"], called.collect::<Vec<_>>())
+        .headed("Calls")
+        .noted("If the house is held, every call moves with it.")
+        .together();
+    let order = Table::of(&["", "Number", "Class", "Ready", "On", "Length"], rows).headed("Running order");
     paper.sheet(Kind::Wall, "Running order", vec![order, calls])
 }
 
 pub(super) fn assembly(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
-    let mut groups: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
-    for child in day.children() {
+    let mut groups: BTreeMap<usize, Vec<&Arc<str>>> = BTreeMap::new();
+    for child in paper.children.iter().copied() {
         let Some(first) = day.of_child(child).first() else { continue };
         groups.entry(first.at).or_default().push(paper.child(child));
     }
-    let tables = groups.into_iter().map(|(at, mut children)| {
-        children.sort();
+    let tables = groups.into_iter().map(|(at, children)| {
         let with = paper.with(at);
-        Table {
-            heading: format!("{} · {with} · {}", paper.number(at), count(children.len())),
-            note: String::new(),
-            columns: vec!["Child", "Here"],
-            rows: children.into_iter().map(|child| row![child, "☐"]).collect(),
-            together: true,
-        }
+        let heading = format!("{} · {with} · {}", paper.number(at), count(children.len()));
+        let rows = children.into_iter().map(|child| row![child, "☐"]);
+        Table::of(&["Child", "Here"], rows).headed(heading).together()
     });
     let mut sheet = paper.sheet(Kind::Assembly, "Roll for the assembly point", tables.collect());
     sheet.under.push(format!(
         "{}, each under its first number of the day. Take the sign-in sheets out too; nobody is handed over until the \
          roll is complete; nobody goes back in until the fire service says so.",
-        count(day.children().len())
+        count(paper.children.len())
     ));
     sheet
 }
@@ -143,7 +119,7 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
             let first: Vec<&str> = line
                 .iter()
                 .filter(|part| changing.contains(&part.child))
-                .map(|part| paper.child(part.child))
+                .map(|part| &**paper.child(part.child))
                 .collect();
             rows.push(row![
                 call,
@@ -151,18 +127,15 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
                 line.len().to_string(),
                 first.join(", "),
                 paper.with(at),
-                &collect_at[..],
+                collect_at.clone(),
                 "☐",
             ]);
         }
     }
-    let table = Table {
-        heading: "In order".to_owned(),
-        note: "Children with a quick change at a show go first within their number.".to_owned(),
-        columns: vec!["Call", "Number", "Children", "First", "Walked by", "Collected at", "Done"],
-        rows,
-        together: false,
-    };
+    let columns = &["Call", "Number", "Children", "First", "Walked by", "Collected at", "Done"];
+    let table = Table::of(columns, rows)
+        .headed("In order")
+        .noted("Children with a quick change at a show go first within their number.");
     paper.sheet(Kind::Photographs, "Photographs", vec![table])
 }
 

@@ -1,6 +1,6 @@
 //! The staff table: which chaperones are expected, when, and who stands in.
 
-use super::{Kind, Paper, Sheet, Table, minute, row};
+use super::{Cell, Kind, Paper, Sheet, Table, minute, row};
 use crate::domain::board::Item;
 use crate::domain::day::own::Own;
 use crate::domain::season::{ChaperoneId, Person};
@@ -39,13 +39,13 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
         .map(|(who, _)| *who)
         .collect();
     let Own { dancers, children } = &season.own;
-    let mut rows: Vec<Vec<String>> = tasks
+    let mut rows: Vec<_> = tasks
         .iter()
         .map(|(who, tasks)| {
             let chaperone = &season.chaperones[who.at()];
             let counts = if paper.day.counts(*who) { "yes" } else { "no" };
             let hers = children.get(who).into_iter().flatten();
-            let watched = paper.day.danced_by(hers).into_iter().map(|at| paper.number(at).to_owned());
+            let watched = paper.day.danced_by(hers).into_iter().map(|at| paper.number(at).to_string());
             let herself = dancers
                 .iter()
                 .filter(|(chaperone, _)| chaperone == who)
@@ -55,60 +55,46 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
             let item = Item { who: Person::Chaperone(*who), event: Some(paper.day.id) };
             let due = paper.board.itinerary(item).map(|it| minute(it.call)).unwrap_or_default();
             let answer = (paper.standings)(item.who).unwrap_or_default();
-            row![&chaperone.name[..], tasks.join(", "), due, answer, counts, own, "", ""]
+            row![chaperone.name.clone(), tasks.join(", "), due, answer, counts, own, "", ""]
         })
         .collect();
     rows.sort();
     let names = if floats.is_empty() { "nobody is free".to_owned() } else { paper.names(&floats) };
-    let table = Table {
-        heading: "Expected".to_owned(),
-        note: format!(
-            "Whoever is not here by {} is replaced by a float: {names}. The same cover a chaperone who \
-             watches her own child. Only adults with a vetting that has not lapsed count in a ratio.",
-            before(REPLACED_MINUTES)
-        ),
-        columns: vec![
-            "Chaperone",
-            "Looks after",
-            "Due",
-            "Answer",
-            "Counts",
-            "Own child dances in",
-            "Arrived",
-            "Stands in",
-        ],
-        rows,
-        together: false,
-    };
+    let columns = &[
+        "Chaperone",
+        "Looks after",
+        "Due",
+        "Answer",
+        "Counts",
+        "Own child dances in",
+        "Arrived",
+        "Stands in",
+    ];
+    let table = Table::of(columns, rows).headed("Expected").noted(format!(
+        "Whoever is not here by {} is replaced by a float: {names}. The same cover a chaperone who \
+         watches her own child. Only adults with a vetting that has not lapsed count in a ratio.",
+        before(REPLACED_MINUTES)
+    ));
     paper.sheet(Kind::Staff, "Chaperones", vec![table, watches(paper)])
 }
 
 fn watches(paper: &Paper<'_>) -> Table {
     let per_adult = paper.board.season.settings.children_per_adult;
-    let rows = paper
-        .day
-        .watches()
-        .into_iter()
-        .map(|watch| {
-            let from = watch.from.map_or("the call".to_owned(), |at| paper.at(at));
-            let verdict = if watch.too_many(per_adult) { "TOO MANY" } else { "" };
-            row![
-                paper.names(&watch.chaperones),
-                watch.adults.to_string(),
-                watch.children.to_string(),
-                from,
-                verdict
-            ]
-        })
-        .collect();
-    Table {
-        heading: "Children in care at the fullest moment".to_owned(),
-        note: format!(
+    let rows = paper.day.watches().into_iter().map(|watch| {
+        let from = watch.from.map_or("the call".to_owned(), |at| paper.at(at));
+        let verdict = if watch.too_many(per_adult) { "TOO MANY" } else { "" };
+        row![
+            paper.names(&watch.chaperones),
+            watch.adults.to_string(),
+            watch.children.to_string(),
+            from,
+            verdict
+        ]
+    });
+    Table::of(&["In charge", "Adults who count", "Children", "From", ""], rows)
+        .headed("Children in care at the fullest moment")
+        .noted(format!(
             "Held against {per_adult} children to an adult, the season's planning figure. It certifies nothing: the school \
              and the local licensing body decide."
-        ),
-        columns: vec!["In charge", "Adults who count", "Children", "From", ""],
-        rows,
-        together: false,
-    }
+        ))
 }

@@ -1,7 +1,7 @@
 //! The rooms: where each number's children wait and when they are called away, and the heads that each room has.
 
 use super::rooms::count;
-use super::{Kind, Paper, Sheet, Table, row};
+use super::{Cell, Kind, Paper, Sheet, Table, row};
 use crate::domain::day::rooms::{Heads, Whereabouts, minute_of};
 use crate::domain::season::RoomId;
 use std::collections::{BTreeSet, HashMap};
@@ -29,26 +29,22 @@ fn fullest(paper: &Paper<'_>) -> Table {
         .map(|now| {
             let room = &paper.board.season.rooms[now.room.at()];
             row![
-                &room.name[..],
+                room.name.clone(),
                 room.most.map_or(String::new(), |most| most.to_string()),
                 now.children.to_string(),
                 now.adults.to_string(),
                 paper.at(now.from * 60),
                 too_full(paper, now),
             ]
-        })
-        .collect();
-    Table {
-        heading: "At the fullest moment".to_owned(),
-        note: format!(
+        });
+    Table::of(&["Room", "May hold", "Children", "Adults", "From", ""], rows)
+        .headed("At the fullest moment")
+        .noted(format!(
             "Adults are those who count and are not away with a number. Held against {} children to an adult, the season's \
              planning figure, and what a room may hold. It certifies nothing: the school and the local licensing body decide.",
             paper.board.season.settings.children_per_adult
-        ),
-        columns: vec!["Room", "May hold", "Children", "Adults", "From", ""],
-        rows,
-        together: true,
-    }
+        ))
+        .together()
 }
 
 fn too_full(paper: &Paper<'_>, now: &Heads) -> &'static str {
@@ -68,7 +64,7 @@ fn of_room(paper: &Paper<'_>, heads: &[Heads], leaving: &HashMap<(RoomId, i64), 
     let room = heads.first().map(|now| now.room);
     let called = |minute: i64| {
         let numbers = room.and_then(|room| leaving.get(&(room, minute))).into_iter().flatten();
-        numbers.map(|at| paper.number(*at)).collect::<Vec<_>>().join(", ")
+        numbers.map(|at| &**paper.number(*at)).collect::<Vec<_>>().join(", ")
     };
     let mut rows = Vec::new();
     for (at, now) in heads.iter().enumerate() {
@@ -85,14 +81,12 @@ fn of_room(paper: &Paper<'_>, heads: &[Heads], leaving: &HashMap<(RoomId, i64), 
     }
     let numbers = paper.rooms.of_number.iter().enumerate();
     let groups: Vec<&str> =
-        numbers.filter(|(_, of_number)| **of_number == room).map(|(at, _)| paper.number(at)).collect();
-    Table {
-        heading: room.map_or(String::new(), |room| paper.room(room).to_owned()),
-        note: if groups.is_empty() { String::new() } else { format!("Waiting here: {}.", groups.join(", ")) },
-        columns: vec!["From", "Children", "Adults", "Called away", ""],
-        rows,
-        together: false,
-    }
+        numbers.filter(|(_, of_number)| **of_number == room).map(|(at, _)| &**paper.number(at)).collect();
+    let note =
+        if groups.is_empty() { String::new() } else { format!("Waiting here: {}.", groups.join(", ")) };
+    Table::of(&["From", "Children", "Adults", "Called away", ""], rows)
+        .headed(room.map_or("", |room| paper.room(room)))
+        .noted(note)
 }
 
 /// The numbers for which children leave each room at a minute; a sign-out is none.
