@@ -59,11 +59,15 @@ pub enum StartFault {
     },
 }
 
+/// The words, with those of the configured folder laid over the built-in ones.
+pub fn wording(config: &Config) -> Result<Wording, Vec<WordingFault>> {
+    let templates = &config.data.templates;
+    Wording::load((!templates.as_os_str().is_empty()).then_some(templates.as_path()))
+}
+
 /// Opens the office as configured.
 pub async fn open(config: &Config) -> Result<House, StartFault> {
-    let templates = &config.data.templates;
-    let folder = (!templates.as_os_str().is_empty()).then_some(templates.as_path());
-    let wording = Wording::load(folder).map_err(StartFault::Templates)?;
+    let wording = wording(config).map_err(StartFault::Templates)?;
     std::fs::create_dir_all(&config.data.folder).map_err(|source| StartFault::Io {
         what: format!("the data folder {} cannot be made", config.data.folder.display()),
         source,

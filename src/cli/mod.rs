@@ -16,15 +16,17 @@ mod start;
 mod text;
 mod workbook;
 
+use crate::app;
 use crate::app::config::Config;
 use crate::domain::season::Season;
 use crate::domain::wall;
+use crate::service::wording::Wording;
 use clap::{Parser, Subcommand};
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use std::fmt::Display;
 use std::io::{BufRead as _, IsTerminal as _, Write as _};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// How a command ended, as an exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -153,6 +155,19 @@ fn say(line: impl Display) {
 /// Writes a line of talk to standard error.
 fn tell(line: impl Display) {
     let _ = writeln!(std::io::stderr().lock(), "allheard: {line}");
+}
+
+/// The configuration of a file, where one is given, and the words it leads to; what is wrong with either is told.
+fn configured(file: Option<&Path>) -> Result<(Option<Config>, Wording), Exit> {
+    let config = file.map(Config::read).transpose().map_err(|fault| {
+        tell(fault);
+        Exit::Config
+    })?;
+    let words = config.as_ref().map_or_else(|| Wording::load(None), app::wording).map_err(|faults| {
+        faults.iter().for_each(tell);
+        Exit::Config
+    })?;
+    Ok((config, words))
 }
 
 /// Whether whoever sits at the terminal types yes; without a terminal, what to write instead is told.

@@ -1,6 +1,6 @@
 //! `allheard plan`: who would be told what, when and by which channel.
 
-use super::{Exit, check, instant, pretty, say, tell};
+use super::{Exit, check, configured, instant, pretty, say, tell};
 use crate::app::config::Config;
 use crate::app::{preview, ways};
 use crate::domain::board::Board;
@@ -9,7 +9,6 @@ use crate::domain::reasons;
 use crate::domain::wall;
 use crate::service::office::Ways;
 use crate::service::outlook::{Burst, Leaving, totals};
-use crate::service::wording::Wording;
 use crate::workbook;
 use serde_json::json;
 use std::path::PathBuf;
@@ -24,7 +23,7 @@ pub(super) struct Options {
     /// Plan as of this instant: 2027-02-01T09:00 in the season's zone, or 2027-02-01T09:00:00Z.
     #[arg(long, value_name = "INSTANT")]
     at: String,
-    /// Configuration with the text gateways, for what the texts will cost and how families can answer.
+    /// Configuration with the gateways and the words, for what texts will cost, how long they are and how families answer.
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
     /// Print JSON.
@@ -39,24 +38,15 @@ pub(super) fn run(options: &Options) -> Exit {
         return Exit::Wrong;
     };
     let Some(at) = instant(&season, &options.at) else { return Exit::Wrong };
-    let wording = match Wording::load(None) {
-        Ok(wording) => wording,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            return Exit::Config;
-        }
+    let (config, wording) = match configured(options.config.as_deref()) {
+        Ok(configured) => configured,
+        Err(exit) => return exit,
     };
-    let (ways, paces) = match &options.config {
+    let (ways, paces) = match &config {
         None => {
             (Ways { base_url: SPECIMEN_ADDRESS.to_owned(), ..Ways::default() }, Config::default().paces())
         }
-        Some(path) => match Config::read(path) {
-            Ok(config) => (ways(&config), config.paces()),
-            Err(fault) => {
-                tell(fault);
-                return Exit::Config;
-            }
-        },
+        Some(config) => (ways(config), config.paces()),
     };
     let plan = preview::plan(season, &wording, &ways, paces, at);
     let weeks = totals(&plan.bursts);

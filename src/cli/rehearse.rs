@@ -1,8 +1,7 @@
 //! `allheard rehearse`: the season many times over with invented families.
 
-use super::{Exit, block_on, check, instant, pretty, say, tell};
+use super::{Exit, block_on, check, configured, instant, pretty, say, tell};
 use crate::app::clock::HostClock;
-use crate::app::config::Config;
 use crate::app::rehearse::{Report, Wish, rehearse, so_far};
 use crate::app::ways;
 use crate::domain::board::Board;
@@ -12,7 +11,6 @@ use crate::domain::season::{ChaperoneId, EventId};
 use crate::domain::wall;
 use crate::service::office::Ways;
 use crate::service::ports::Clock as _;
-use crate::service::wording::Wording;
 use crate::workbook;
 use jiff::Timestamp;
 use std::cmp::Ordering;
@@ -84,27 +82,17 @@ pub(super) fn run(options: &Options) -> Exit {
             return Exit::Wrong;
         }
     }
-    let wording = match Wording::load(None) {
-        Ok(wording) => wording,
-        Err(faults) => {
-            faults.iter().for_each(tell);
-            return Exit::Config;
-        }
+    let (config, wording) = match configured(options.config.as_deref()) {
+        Ok(configured) => configured,
+        Err(exit) => return exit,
     };
     let mut roads = Ways { base_url: SPECIMEN_ADDRESS.to_owned(), ..Ways::default() };
     let mut record: Option<Record> = None;
-    if let Some(path) = &options.config {
-        let config = match Config::read(path) {
-            Ok(config) => config,
-            Err(fault) => {
-                tell(fault);
-                return Exit::Config;
-            }
-        };
-        roads = ways(&config);
+    if let Some(config) = &config {
+        roads = ways(config);
         let now = *from.get_or_insert_with(|| HostClock.now());
         let board = Board::of(season.clone());
-        record = match block_on(so_far(&config, &board, &checked.book, now)) {
+        record = match block_on(so_far(config, &board, &checked.book, now)) {
             Ok(Ok(Some(record))) => Some(record),
             Ok(Ok(None)) => {
                 tell("no season has been brought yet; leave out --config to rehearse from the beginning");
