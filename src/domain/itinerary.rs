@@ -17,7 +17,7 @@ use std::sync::Arc;
 const COLLECT_STEP_MINUTES: u32 = 5;
 
 /// One child's day at one event, or a chaperone's. Local times are the season's wall time.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Itinerary {
     /// Whose.
     pub who: Person,

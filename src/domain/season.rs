@@ -466,18 +466,12 @@ pub enum CallNames {
 }
 
 /// A published table that the season is held against, and who decided so.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Declared<T: 'static> {
     /// The table.
     pub table: &'static T,
     /// Who set it and when, as written in the workbook.
     pub set_by: String,
-}
-
-impl<T> PartialEq for Declared<T> {
-    fn eq(&self, other: &Self) -> bool {
-        std::ptr::eq(self.table, other.table) && self.set_by == other.set_by
-    }
 }
 
 /// The season's figures. Defaults are common practice without a source unless said otherwise.
@@ -548,7 +542,7 @@ impl Settings {
 }
 
 /// Everything one season consists of.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Season {
     /// Lasting name.
     pub reference: Ref,

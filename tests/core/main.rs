@@ -3,6 +3,7 @@
 #![allow(clippy::print_stdout, reason = "figures are shown")]
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a helper of a test may fail the test")]
 
+mod again;
 mod assigned;
 mod chase;
 #[path = "../common/mod.rs"]

@@ -6,7 +6,7 @@ use super::super::season::{
 };
 use super::super::words::key;
 use super::desk::{Desk, Spot, counted, row_list};
-use super::people::People;
+use super::people::{Known, People};
 use super::programme::{Programme, danced, ending, first_call};
 use super::settings::Head;
 use jiff::civil::DateTime;
@@ -18,9 +18,6 @@ const PAIRS_MAX: usize = 1_000;
 const NAMES_TOLD: usize = 6;
 
 pub(super) fn run(head: &Head, programme: &Programme, people: &People, desk: &mut Desk) {
-    same_children(people, desk);
-    reach(people, desk);
-    consents(people, desk);
     casts(programme, people, desk);
     children_in_two_places(programme, people, desk);
     one_place_twice(programme, desk);
@@ -35,6 +32,13 @@ pub(super) fn run(head: &Head, programme: &Programme, people: &People, desk: &mu
             "Write how many children one adult may have.",
         );
     }
+}
+
+/// What can be said of people by themselves.
+pub(super) fn of_people(people: &Known, desk: &mut Desk) {
+    same_children(people, desk);
+    reach(people, desk);
+    consents(people, desk);
 }
 
 /// A digest meant for an hour at which nothing leaves.
@@ -56,7 +60,7 @@ fn digests_out_of_hours(settings: &Settings, desk: &mut Desk) {
     }
 }
 
-fn same_children(people: &People, desk: &mut Desk) {
+fn same_children(people: &Known, desk: &mut Desk) {
     let mut guardians: Vec<BTreeSet<u32>> = vec![BTreeSet::new(); people.who.children.len()];
     for care in &people.who.cares {
         if let Some(child) = care.who.child() {
@@ -104,7 +108,7 @@ fn can_be_written_to(contact: &Contact) -> bool {
     contact.mail_to().is_some() || contact.text_to().is_some()
 }
 
-fn reach(people: &People, desk: &mut Desk) {
+fn reach(people: &Known, desk: &mut Desk) {
     for (guardian, row) in people.who.guardians.iter().zip(&people.rows.guardians) {
         let contact = &guardian.contact;
         if can_be_written_to(contact) {
@@ -146,7 +150,7 @@ fn reach(people: &People, desk: &mut Desk) {
     }
 }
 
-fn consents(people: &People, desk: &mut Desk) {
+fn consents(people: &Known, desk: &mut Desk) {
     let asked = |contact: &Contact| {
         contact.phone.as_ref().is_some_and(|p| p.line == Line::Textable) && contact.texts == Consent::Unknown
     };

@@ -133,6 +133,7 @@ pub fn read(book: &Book, before: Option<Before<'_>>) -> Reading {
     let lines = programme::read(&own, &head, &mut desk);
     let people = known.cloned().unwrap_or_else(|| {
         let known = people::known(&own, &head, &lines, &mut phones, &mut about_people);
+        checks::of_people(&known, &mut about_people);
         Arc::new((known, about_people.found()))
     });
     desk.again(&people.1);

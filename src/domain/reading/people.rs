@@ -44,8 +44,10 @@ pub(super) fn index(at: usize) -> u32 {
 /// What the sheets of people say by themselves.
 #[derive(Debug, Clone)]
 pub(super) struct Known {
-    who: Arc<season::People>,
-    rows: Arc<PeopleRows>,
+    /// Who people are.
+    pub(super) who: Arc<season::People>,
+    /// Where they stand.
+    pub(super) rows: Arc<PeopleRows>,
     names: Arc<Names<ChaperoneId>>,
 }
 
