@@ -10,6 +10,8 @@ use allheard::domain::edit::Edit;
 use allheard::domain::season::{Channel, EventKind, Slot};
 use allheard::gateway::memory::{Fate, Memory};
 use allheard::gateway::{Gateways, Road};
+use allheard::service::answering::Noted;
+use allheard::service::chasing::Noter;
 use allheard::service::office::Office;
 use allheard::service::planning::Planned;
 use allheard::service::ports::Store as _;
@@ -33,12 +35,17 @@ const LOOKED_WITHIN: Duration = Duration::from_secs(3);
 /// How long taking it in may take.
 const TAKEN_WITHIN: Duration = Duration::from_secs(1);
 
-/// The workbook with a call of its own for one number at the dress rehearsal.
-fn with_a_call(book: &Book) -> Book {
+/// Messages that leave before the last change is looked at.
+const SENT: usize = 12_000;
+/// Acknowledgements that come in before.
+const HEARD: usize = 4_000;
+
+/// The workbook with a call of its own for the nth number at the dress rehearsal.
+fn with_a_call(book: &Book, nth: usize) -> Book {
     let mut book = book.clone();
     let rows = &mut book.sheet_mut("running order").rows;
-    let mut of_dress = rows.iter_mut().filter(|row| row.text("event") == "Dress rehearsal");
-    of_dress.find(|row| !row.text("number").is_empty()).unwrap().set("call", "15:50");
+    let of_dress = rows.iter_mut().filter(|row| row.text("event") == "Dress rehearsal");
+    of_dress.filter(|row| !row.text("number").is_empty()).nth(nth).unwrap().set("call", "15:50");
     book
 }
 
@@ -67,7 +74,7 @@ async fn a_season_of_ten_thousand_guardians_is_planned_again_and_changed_at_once
     assert_eq!(office.store.ledger(row, 0, 1_000_000).await.unwrap().len(), lines, "nothing is written");
     assert!(rate >= PLANNED_AGAIN_PER_SECOND, "{rate:.0} messages a second");
 
-    let changed = with_a_call(&office.desk().await.unwrap().stored.book);
+    let changed = with_a_call(&office.desk().await.unwrap().stored.book, 0);
     let began = Instant::now();
     let bringing = office.preview(changed, Vec::new()).await.unwrap();
     let looked = began.elapsed();
@@ -83,6 +90,56 @@ async fn a_season_of_ten_thousand_guardians_is_planned_again_and_changed_at_once
     assert_eq!(office.plan_tick().await.unwrap(), Planned::default(), "nobody else had to be planned");
 
     a_number_cut(&season, row).await;
+    a_call_in_the_middle(&season).await;
+}
+
+/// Another call when the season is under way: what has happened is not read again for it.
+async fn a_call_in_the_middle(season: &Season) {
+    let office = &season.office;
+    let (mut sent, began) = (0, Instant::now());
+    while sent < SENT {
+        assert!(season.advance().await);
+        sent += office.send_tick().await.unwrap().accepted;
+    }
+    println!("{sent} messages left in {:?}", began.elapsed());
+    let board = office.desk().await.unwrap().board.clone();
+    let dress = board.season.events.iter().find(|event| event.name == "Dress rehearsal").unwrap();
+    let signed: Vec<_> = board
+        .season
+        .cares
+        .iter()
+        .filter(|care| care.who.child().is_some())
+        .filter_map(|care| Some((care, board.item(board.season.reference_of(care.who), &dress.reference)?)))
+        .filter(|(_, item)| board.itinerary(*item).is_some())
+        .take(HEARD)
+        .map(|(care, item)| {
+            let guardian = board.season.guardians[care.guardian.at()].reference.as_str();
+            (board.season.reference_of(care.who), &*dress.reference, guardian, board.fingerprint(item))
+        })
+        .collect();
+    let noted = office.enter_signatures(Noter::Coordinator, office.now(), &signed).await.unwrap();
+    assert!(noted.iter().all(|noted| *noted == Noted::Recorded));
+
+    let changed = with_a_call(&office.desk().await.unwrap().stored.book, 1);
+    let began = Instant::now();
+    let bringing = office.preview(changed, Vec::new()).await.unwrap();
+    let looked = began.elapsed();
+    let began = Instant::now();
+    let brought = office.bring(&bringing).await.unwrap();
+    let taken = began.elapsed();
+    let fall: usize = bringing.falls.iter().map(|fall| fall.count).sum();
+    println!(
+        "a call in the middle: looked at in {looked:?}, taken in {taken:?}; {fall} fall; {:?}",
+        brought.planned
+    );
+    assert!(fall > 0 && fall < HEARD, "{fall}");
+    assert!(looked < LOOKED_WITHIN && taken < TAKEN_WITHIN, "{looked:?}, {taken:?}");
+    let foreseen = &bringing.foreseen;
+    assert_eq!(
+        (brought.planned.added, brought.planned.withdrawn, brought.planned.moved),
+        (foreseen.added.len(), foreseen.withdrawn.len(), foreseen.moved.len())
+    );
+    assert_eq!(office.plan_tick().await.unwrap(), Planned::default(), "nobody else had to be planned");
 }
 
 /// A number is cut from one show: what is written is its own.

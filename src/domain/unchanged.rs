@@ -1,6 +1,7 @@
 //! Which events of a season are exactly as they were in an earlier version of it, with everything that is worked out of
 //! them: their itineraries, what is told of them, when it is told, what is to be looked at on their day.
 
+use super::due;
 use super::season::{EventId, HouseRule, Season};
 
 /// Whether each event, by position, is as it was.
@@ -36,6 +37,8 @@ fn same_ground(old: &Season, new: &Season) -> bool {
         && old.notices == new.notices
         && old.people == new.people
         && refs.eq(new.events.iter().map(|event| &event.reference))
+        // Notices of any event may be counted from it.
+        && due::first_show(old) == due::first_show(new)
 }
 
 /// Whether the duties and the house rules of an event are the same, in the same order.

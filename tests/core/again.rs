@@ -6,6 +6,7 @@ use allheard::domain::book::{Book, Problem, Weight};
 use allheard::domain::reading::{self, Before, Kept, Reading};
 use allheard::domain::season::EventId;
 use allheard::domain::sheets;
+use jiff::civil::Date;
 
 /// A workbook as it was read, with all that follows.
 struct Read {
@@ -125,6 +126,17 @@ fn changes() -> Vec<(&'static str, Option<usize>, Box<dyn Fn(&mut Book)>)> {
             Box::new(|book| {
                 let at = first_row(book, "events", "name", "Studio run");
                 book.sheet_mut("events").rows[at].set("call", "09:10");
+            }),
+        ),
+        // Notices of other events are counted from the first show.
+        (
+            "the first show is a day earlier",
+            Some(0),
+            Box::new(|book| {
+                let at = first_row(book, "events", "name", "Saturday matinee");
+                let row = &mut book.sheet_mut("events").rows[at];
+                let date: Date = row.text("date").parse().unwrap();
+                row.set("date", date.yesterday().unwrap().to_string());
             }),
         ),
         (
