@@ -394,6 +394,19 @@ async fn families_learn_the_names_of_their_chaperones_and_each_chaperone_whom_to
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn an_introduction_is_the_one_message_of_its_day() {
+    let mut book = with(&common::book(BOOK), "notices", "T001", "days before", "35");
+    common::set(&mut book, "notices", "T001", "at", "18:00");
+    let bench = Bench::new(&book, "2027-02-01T09:00:00Z").await;
+    let first = bench.tick("2027-02-20T10:00:00Z").await;
+    assert!(to(&first, "rosa@example.com")[0].words.contains("Ada will be with Odile Marsh."));
+    let evening = bench.tick("2027-02-20T18:00:00Z").await;
+    assert_eq!(to(&evening, "rosa@example.com").len(), 0, "it waits for the next day");
+    let next = bench.tick("2027-02-21T18:00:00Z").await;
+    assert!(to(&next, "rosa@example.com")[0].words.contains("18:05"));
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn who_joins_late_is_introduced_once_and_still_gets_her_times() {
     // Brought in show week: of two introductions that are late the newer goes, and the call sheet beside it.
     let bench = Bench::new(&common::book(BOOK), "2027-03-22T09:00:00Z").await;

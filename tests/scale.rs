@@ -102,6 +102,7 @@ async fn a_call_in_the_middle(season: &Season) {
         sent += office.send_tick().await.unwrap().accepted;
     }
     println!("{sent} messages left in {:?}", began.elapsed());
+    assert_eq!(office.plan_tick().await.unwrap(), Planned::default(), "what left moves nothing that is to leave");
     let board = office.desk().await.unwrap().board.clone();
     let dress = board.season.events.iter().find(|event| event.name == "Dress rehearsal").unwrap();
     let signed: Vec<_> = board
@@ -119,6 +120,7 @@ async fn a_call_in_the_middle(season: &Season) {
         .collect();
     let noted = office.enter_signatures(Noter::Coordinator, office.now(), &signed).await.unwrap();
     assert!(noted.iter().all(|noted| *noted == Noted::Recorded));
+    assert_eq!(office.plan_tick().await.unwrap(), Planned::default(), "what is signed was planned at once");
 
     let changed = with_a_call(&office.desk().await.unwrap().stored.book, 1);
     let began = Instant::now();

@@ -296,6 +296,14 @@ pub fn owes(board: &Board, notice: NoticeKey) -> bool {
     }
 }
 
+/// Whether a notice tells facts: not where it only introduces somebody.
+pub fn tells(board: &Board, notice: NoticeKey) -> bool {
+    match notice {
+        NoticeKey::Rule(at) => !board.season.notices[at].introduces(),
+        NoticeKey::Change(_) => true,
+    }
+}
+
 /// The word of a notice in keys, the store and the ledger.
 pub fn notice_word(board: &Board, notice: NoticeKey) -> &str {
     match notice {

@@ -209,6 +209,16 @@ pub struct Record {
 }
 
 impl Record {
+    /// Notes that a message went, and the facts that it told, if any.
+    pub fn went(&mut self, ask: Ask, told: Option<Fingerprint>, at: Timestamp) {
+        self.covered.insert(ask, Cover::Done(at));
+        match told {
+            Some(fingerprint) => self.tell(ask, fingerprint, at),
+            // It is one of the messages of its day all the same.
+            None => self.note_last(ask, at),
+        }
+    }
+
     /// Notes that a guardian was told facts at an instant.
     pub fn tell(&mut self, ask: Ask, fingerprint: Fingerprint, at: Timestamp) {
         let by_change = matches!(ask.notice, NoticeKey::Change(_));

@@ -9,7 +9,7 @@ use crate::domain::board::{Board, Item};
 use crate::domain::book::Problem;
 use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
-use crate::domain::plan::CHANGE;
+use crate::domain::plan::{self, CHANGE};
 use crate::domain::reading::{self, Before, Kept, Reading};
 use crate::domain::record::{Answer, Ask, CallEnd, Cover, NoticeKey, Record, Rung};
 use crate::domain::season::{Channel, GuardianId, Season};
@@ -376,10 +376,7 @@ pub(super) fn notice_key(board: &Board, word: &str, announced: Option<Fingerprin
 
 /// The facts that a notice tells: none where it only introduces somebody.
 pub(super) fn facts_told(board: &Board, notice: NoticeKey, facts: Fingerprint) -> Option<Fingerprint> {
-    match notice {
-        NoticeKey::Rule(at) if board.season.notices[at].introduces() => None,
-        NoticeKey::Rule(_) | NoticeKey::Change(_) => Some(facts),
-    }
+    plan::tells(board, notice).then_some(facts)
 }
 
 /// Notes what a message's state means for one ask.
@@ -392,10 +389,7 @@ pub(super) fn note_state(
 ) {
     match state {
         State::Accepted | State::Delivered | State::Uncertain | State::Attempting => {
-            record.covered.insert(ask, Cover::Done(at));
-            if let Some(fingerprint) = told {
-                record.tell(ask, fingerprint, at);
-            }
+            record.went(ask, told, at);
         }
         State::Refused | State::Bounced => {
             record.covered.insert(ask, Cover::Failed);

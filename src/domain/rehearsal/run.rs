@@ -205,8 +205,8 @@ impl<'a> Life<'a> {
             return;
         }
         for ask in asks {
-            self.record.covered.insert(ask, Cover::Done(at));
-            self.record.tell(ask, board.fingerprint(ask.item), at);
+            let told = plan::tells(board, ask.notice).then(|| board.fingerprint(ask.item));
+            self.record.went(ask, told, at);
         }
         if wrong.is_none() {
             self.read(owner, nature, at, &wanted);
