@@ -11,8 +11,10 @@ use super::due;
 use super::record::{Ask, Cover, NoticeKey, Record};
 use super::season::{About, Audience, Channel, GuardianId, HouseholdId, Person};
 use super::standing::{self, Standing};
+use super::wall;
+use jiff::civil::Date;
 use jiff::{Span, Timestamp};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// Hexadecimal digits of a message's key (128 bits).
 const KEY_DIGITS: usize = 32;
@@ -54,7 +56,7 @@ struct Timed {
 }
 
 /// What is never merged with anything else: a letter speaks of one matter.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 enum Matter {
     Rules,
     Introduction,
@@ -80,8 +82,22 @@ pub fn plan(board: &Board, record: &Record, now: Timestamp) -> Vec<Wanted> {
         .collect()
 }
 
-/// Plans one household: asks by rule and by change, then one message for each address and merge window.
+/// Plans one household: asks by rule and by change, one message for each address and merge window, and no more a day
+/// than the season's limit.
 pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, now: Timestamp) -> Vec<Wanted> {
+    let mut letters = letters(board, record, household, now);
+    gather_late(board, record, household, now, &mut letters);
+    loop {
+        let mut all: Vec<Wanted> = letters.iter().map(|letter| wanted(board, record, letter)).collect();
+        days::spread(board, record, household, now, &mut all);
+        if !drop_overtaken(&all, &mut letters) {
+            return all;
+        }
+    }
+}
+
+/// What a household would get if there were no limit to a day.
+fn letters<'a>(board: &'a Board, record: &Record, household: HouseholdId, now: Timestamp) -> Vec<Letter<'a>> {
     let mut asks = Vec::new();
     for care in board.cares(household) {
         for it_at in board.programme.of_person(care.who) {
@@ -104,9 +120,7 @@ pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, no
     }
     let mut asks = newest_overdue_only(board, asks, now);
     asks.retain(|timed| !superseded(board, record, timed, now));
-    let mut all = merge(board, record, household, asks, now);
-    days::spread(board, record, household, now, &mut all);
-    all
+    merge(board, record, household, asks, now)
 }
 
 /// Adds what one notice asks of one guardian about one item.
@@ -122,7 +136,7 @@ fn by_rule(
     out: &mut Vec<Timed>,
 ) {
     let notice = &board.season.notices[at];
-    if due.until <= now || !wants(board, record, guardian, item, notice.to) {
+    if due.until <= now || !is_meant(board, record, guardian, item, notice.to) {
         return;
     }
     if notice.about == About::Season && board.season.house_rules.iter().all(|r| r.event.is_some()) {
@@ -135,7 +149,7 @@ fn by_rule(
     }
 }
 
-fn wants(board: &Board, record: &Record, guardian: GuardianId, item: Item, to: Audience) -> bool {
+fn is_meant(board: &Board, record: &Record, guardian: GuardianId, item: Item, to: Audience) -> bool {
     match to {
         Audience::Everyone | Audience::OneGuardian | Audience::Chaperones => true,
         Audience::NotHeard | Audience::ChaperonesNotHeard => {
@@ -185,11 +199,14 @@ fn by_change(
     }
 }
 
+/// To whom, about what, by which channel, of what matter: of what is overdue there only the newest is worth sending.
+type Slot = (GuardianId, Item, Channel, Matter);
+
 /// Of several overdue notices of one matter about one item to one guardian by one channel, only the newest is still worth
 /// sending.
 fn newest_overdue_only(board: &Board, asks: Vec<Timed>, now: Timestamp) -> Vec<Timed> {
     let slot = |ask: &Ask| (ask.guardian, ask.item, ask.channel, Matter::of(board, ask));
-    let mut newest: BTreeMap<(GuardianId, Item, Channel, Matter), (Timestamp, NoticeKey)> = BTreeMap::new();
+    let mut newest: BTreeMap<Slot, (Timestamp, NoticeKey)> = BTreeMap::new();
     for timed in asks.iter().filter(|t| t.due <= now) {
         let slot = newest.entry(slot(&timed.ask)).or_insert((timed.due, timed.ask.notice));
         *slot = (*slot).max((timed.due, timed.ask.notice));
@@ -224,14 +241,25 @@ fn superseded(board: &Board, record: &Record, timed: &Timed, now: Timestamp) -> 
     timed.due <= now && (0..board.season.notices.len()).any(|at| alike(at) && newer(at) && gone(at))
 }
 
-/// Groups asks by channel and address, then into windows of the season's merge minutes.
-fn merge(
-    board: &Board,
+/// Asks that go together: of one household, to one address, about one matter.
+#[derive(Debug, Clone)]
+struct Letter<'a> {
+    household: HouseholdId,
+    channel: Channel,
+    address: &'a str,
+    matter: Matter,
+    asks: Vec<Timed>,
+}
+
+/// Groups asks by channel and address, then into windows of the season's merge minutes, or into days where only so many
+/// messages a day may go. Which day is not asked of the clock, so that what was planned at first is what leaves.
+fn merge<'a>(
+    board: &'a Board,
     record: &Record,
     household: HouseholdId,
     asks: Vec<Timed>,
     now: Timestamp,
-) -> Vec<Wanted> {
+) -> Vec<Letter<'a>> {
     let mut groups: BTreeMap<(Channel, &str, Matter), Vec<Timed>> = BTreeMap::new();
     for timed in asks {
         let Some(address) = standing::address(board, record, timed.ask.guardian, timed.ask.channel) else {
@@ -241,41 +269,108 @@ fn merge(
     }
     let window = Span::new().minutes(i64::from(board.season.settings.merge_minutes));
     let mut out = Vec::new();
-    for ((channel, _, matter), mut group) in groups {
+    for ((channel, address, matter), mut group) in groups {
         group.sort_by_key(|t| (t.due, t.ask));
         let mut rest = group.as_slice();
         while let Some(first) = rest.first() {
-            let mut close = first.due.saturating_add(window).unwrap_or(first.due).max(now);
-            if board.season.settings.messages_a_day > 0 && !matches!(matter, Matter::Change) {
-                close = close.max(days::end_of_day(board, first.due.max(now)));
-            }
+            let close = first.due.saturating_add(window).unwrap_or(first.due);
+            let close = if board.season.settings.messages_a_day > 0 && matter != Matter::Change {
+                close.max(days::end_of_day(board, first.due))
+            } else {
+                close.max(now)
+            };
             let (bucket, later) = rest.split_at(rest.partition_point(|t| t.due <= close));
-            out.push(wanted(board, record, household, channel, bucket));
+            out.push(Letter { household, channel, address, matter, asks: bucket.to_vec() });
             rest = later;
         }
     }
     out
 }
 
-fn wanted(
+/// Puts together what should have left on an earlier day, such as in a season that is brought late, and what of the same
+/// matter leaves today. What was put off for the limit's sake is not late before the day it was put off to is over.
+fn gather_late(
     board: &Board,
     record: &Record,
     household: HouseholdId,
-    channel: Channel,
-    bucket: &[Timed],
-) -> Wanted {
-    let guardians = in_order(bucket.iter().map(|t| t.ask.guardian));
-    let parts = in_order(bucket.iter().map(|t| (t.ask.item, t.ask.notice)));
+    now: Timestamp,
+    letters: &mut Vec<Letter<'_>>,
+) {
+    let zone = &board.season.zone;
+    let date = |at| wall::local(zone, at).date();
+    let today = date(now);
+    let bound = |letter: &Letter<'_>| letter.matter != Matter::Change;
+    let due = |letter: &Letter<'_>| letter.asks.iter().map(|t| t.due).min().map(date);
+    let is_past = |letter: &Letter<'_>| bound(letter) && due(letter).is_some_and(|day| day < today);
+    if board.season.settings.messages_a_day == 0 || !letters.iter().any(is_past) {
+        return;
+    }
+    let mut meant: Vec<Wanted> = letters.iter().map(|letter| wanted(board, record, letter)).collect();
+    days::spread(board, record, household, Timestamp::MIN, &mut meant);
+    let days: Vec<Date> = meant.iter().map(|want| date(want.due)).collect();
+    let mut groups: BTreeMap<_, Vec<usize>> = BTreeMap::new();
+    for (at, letter) in letters.iter().enumerate().filter(|(at, letter)| bound(letter) && days[*at] <= today)
+    {
+        let group = (letter.channel, letter.address, letter.matter);
+        groups.entry(group).or_default().push(at);
+    }
+    let mut gone = BTreeSet::new();
+    for group in groups.into_values().filter(|group| group.iter().any(|at| days[*at] < today)) {
+        for other in &group[1..] {
+            let asks = std::mem::take(&mut letters[*other].asks);
+            letters[group[0]].asks.extend(asks);
+            gone.insert(*other);
+        }
+    }
+    let mut at = 0..letters.len();
+    letters.retain(|_| at.next().is_some_and(|at| !gone.contains(&at)));
+}
+
+/// Takes out what is put off until a newer notice of the same matter about the same item is due by the same channel: then
+/// it would no longer be worth sending. Says whether there was anything.
+fn drop_overtaken(all: &[Wanted], letters: &mut Vec<Letter<'_>>) -> bool {
+    let put_off = |(letter, want): (&Letter<'_>, &Wanted)| letter.asks.iter().any(|t| t.due < want.due);
+    if !letters.iter().zip(all).any(put_off) {
+        return false;
+    }
+    let mut newer: HashMap<Slot, Vec<(Timestamp, NoticeKey)>> = HashMap::new();
+    let slot = |letter: &Letter<'_>, t: &Timed| (t.ask.guardian, t.ask.item, t.ask.channel, letter.matter);
+    for letter in letters.iter() {
+        for t in &letter.asks {
+            newer.entry(slot(letter, t)).or_default().push((t.due, t.ask.notice));
+        }
+    }
+    let mut dropped = false;
+    for (letter, want) in letters.iter_mut().zip(all) {
+        let asks = std::mem::take(&mut letter.asks);
+        let stays = |t: &Timed| {
+            let others = newer.get(&slot(letter, t)).into_iter().flatten();
+            let mut overtaking =
+                others.filter(|other| **other > (t.due, t.ask.notice) && other.0 <= want.due);
+            want.due <= t.due || overtaking.next().is_none()
+        };
+        let (stay, go): (Vec<Timed>, Vec<Timed>) = asks.into_iter().partition(stays);
+        dropped |= !go.is_empty();
+        letter.asks = stay;
+    }
+    letters.retain(|letter| !letter.asks.is_empty());
+    dropped
+}
+
+fn wanted(board: &Board, record: &Record, letter: &Letter<'_>) -> Wanted {
+    let Letter { household, channel, asks, .. } = letter;
+    let guardians = in_order(asks.iter().map(|t| t.ask.guardian));
+    let parts = in_order(asks.iter().map(|t| (t.ask.item, t.ask.notice)));
     Wanted {
-        key: key(board, record, household, &guardians, channel, &parts),
+        key: key(board, record, *household, &guardians, *channel, &parts),
         wording: wording(board, &parts),
         owes: parts.iter().any(|(_, notice)| owes(board, *notice)),
-        due: bucket.iter().map(|t| t.due).min().unwrap_or_default(),
-        until: bucket.iter().map(|t| t.until).min().unwrap_or_default(),
-        at_once: bucket.iter().any(|t| t.at_once),
-        household,
+        due: asks.iter().map(|t| t.due).min().unwrap_or_default(),
+        until: asks.iter().map(|t| t.until).min().unwrap_or_default(),
+        at_once: asks.iter().any(|t| t.at_once),
+        household: *household,
         guardians,
-        channel,
+        channel: *channel,
         parts,
     }
 }

@@ -135,6 +135,48 @@ fn nobody_gets_two_messages_on_one_day() {
 }
 
 #[test]
+fn what_would_wait_until_a_newer_one_is_due_is_not_planned() {
+    let mut book = climbing(&[]);
+    let sheet = book.rows("notices")[0].clone();
+    let notice = |reference: &str, days: &str, at: &str, wording: &str| {
+        let mut row = sheet.clone();
+        let columns = [
+            ("ref", reference),
+            ("name", reference),
+            ("answer owed", "no"),
+            ("days before", days),
+            ("at", at),
+            ("wording", wording),
+        ];
+        columns.iter().for_each(|(column, value)| row.set(column, *value));
+        row
+    };
+    // An introduction has the day of the sheet, which would wait for the next, when the reminder is due before it.
+    let [introduction, reminder] =
+        [notice("T009", "7", "09:00", "introduction"), notice("T010", "6", "09:00", "reminder")];
+    book.sheet_mut("notices").rows.extend([introduction.clone(), reminder]);
+    let with_both = board(&book);
+    let lines = moments(&with_both, &Record::default(), early(), "C005");
+    assert_eq!(lines, ["03-18 09:00 mail G002", "03-19 09:00 mail G002"]);
+    // Without the reminder the sheet waits, and it still leaves by itself when the day has come.
+    book.sheet_mut("notices").rows.truncate(2);
+    let waits = board(&book);
+    let lines = moments(&waits, &Record::default(), early(), "C005");
+    assert_eq!(lines, ["03-18 09:00 mail G002", "03-19 10:00 mail G002"]);
+    let mut record = Record::default();
+    let ask = Ask {
+        guardian: guardian(&waits, "G002"),
+        item: item(&waits, "C005", "E001"),
+        notice: NoticeKey::Rule(1),
+        channel: Channel::Mail,
+    };
+    record.went(ask, None, at("2027-03-18T09:00:00Z"));
+    for now in ["2027-03-18T12:00:00Z", "2027-03-19T09:30:00Z"] {
+        assert_eq!(moments(&waits, &record, at(now), "C005"), ["03-19 10:00 mail G002"], "{now}");
+    }
+}
+
+#[test]
 fn one_notice_by_two_channels_is_one_message_of_the_day() {
     let board = board(&climbing(&[("by", "mail and text")]));
     let lines = moments(&board, &Record::default(), early(), "C005");
