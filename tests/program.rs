@@ -189,18 +189,17 @@ fn a_plan_is_priced_by_the_gateways_tariff() {
         "{told}"
     );
     assert!(told.contains("by mail: ") && mails > 100, "{told}");
-    // Texts are as long as the words of the configured folder make them.
-    let words = folder.join("words/en/reminder");
+    // Texts are as long as the words of the configured folder make them: Spanish ones are of two segments otherwise.
+    let words = folder.join("words/es/reminder");
     std::fs::create_dir_all(&words).expect("a folder");
-    let longer =
-        format!("{{{{ letter.school }}}}: {}\n{{% include \"ask.txt\" %}}\n", "Bring a drink. ".repeat(20));
-    std::fs::write(words.join("text.txt"), longer).expect("written");
+    let shorter = "Traiga agua.\n{% include \"ask.txt\" %}\n";
+    std::fs::write(words.join("text.txt"), shorter).expect("written");
     std::fs::write(folder.join("allheard.toml"), format!("{config}[data]\ntemplates = \"words\"\n"))
         .expect("written");
     let plan = json(&allheard(folder, &[&with[..], &["--json"]].concat()));
     let messages = plan["messages"].as_array().expect("messages").iter();
-    let longer: usize = messages.map(|one| one["segments"].as_array().expect("segments").len()).sum();
-    assert!(longer > segments, "{longer} segments, {segments} before");
+    let fewer: usize = messages.map(|one| one["segments"].as_array().expect("segments").len()).sum();
+    assert!(fewer < segments, "{fewer} segments, {segments} before");
     std::fs::write(words.join("text.txt"), "{{ letter.nonsense }}").expect("written");
     let wrong = allheard(folder, &with);
     assert_eq!(wrong.status.code(), Some(3));
