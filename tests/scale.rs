@@ -29,9 +29,9 @@ const COPIES: u32 = 19;
 const GUARDIANS: usize = 10_000;
 /// Messages planned again in a second. This and the times below are bounds for a build that is optimized only a little,
 /// on two cores that others may be using; the figures are printed.
-const PLANNED_AGAIN_PER_SECOND: f64 = 40_000.0;
+const PLANNED_AGAIN_PER_SECOND: f64 = 80_000.0;
 /// How long a look at a change may take.
-const LOOKED_WITHIN: Duration = Duration::from_secs(3);
+const LOOKED_WITHIN: Duration = Duration::from_secs(1);
 /// How long taking it in may take.
 const TAKEN_WITHIN: Duration = Duration::from_secs(1);
 
@@ -102,7 +102,11 @@ async fn a_call_in_the_middle(season: &Season) {
         sent += office.send_tick().await.unwrap().accepted;
     }
     println!("{sent} messages left in {:?}", began.elapsed());
-    assert_eq!(office.plan_tick().await.unwrap(), Planned::default(), "what left moves nothing that is to leave");
+    assert_eq!(
+        office.plan_tick().await.unwrap(),
+        Planned::default(),
+        "what left moves nothing that is to leave"
+    );
     let board = office.desk().await.unwrap().board.clone();
     let dress = board.season.events.iter().find(|event| event.name == "Dress rehearsal").unwrap();
     let signed: Vec<_> = board

@@ -9,8 +9,6 @@ use jiff::Timestamp;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
-/// The number of the first row below the header.
-
 /// The name of a stored row: its sheet, and its ref or place there.
 pub(super) type Line = (String, String);
 /// Stored rows: position and cells.

@@ -43,9 +43,12 @@ fn first_row(book: &mut Book, sheet: &str, column: &str, text: &str) -> usize {
     rows.iter().position(|row| row.text(column) == text).unwrap()
 }
 
+/// A change of the workbook: what it is, how many events it leaves as they are, and how it is made.
+type Change = (&'static str, Option<usize>, Box<dyn Fn(&mut Book)>);
+
 /// Every kind of change, one after the other, each with the number of events that it leaves as they are, of six; none
 /// where that hangs on who dances what.
-fn changes() -> Vec<(&'static str, Option<usize>, Box<dyn Fn(&mut Book)>)> {
+fn changes() -> Vec<Change> {
     let dress = |book: &mut Book| first_row(book, "running order", "event", "Dress rehearsal");
     let evening = |book: &mut Book| first_row(book, "running order", "event", "Saturday evening");
     vec![

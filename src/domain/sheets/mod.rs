@@ -193,6 +193,9 @@ pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<
     sheets
 }
 
+/// Texts worked out so far.
+type Known<K> = RefCell<HashMap<K, Arc<str>>>;
+
 /// What sheets are made from.
 struct Paper<'a> {
     board: &'a Board,
@@ -210,11 +213,11 @@ struct Paper<'a> {
     /// Places in a line, in figures.
     lines: Vec<Arc<str>>,
     /// How children go to a number, by how easily and where they wait before, as far as it was asked.
-    into: RefCell<HashMap<(usize, Ease, Option<RoomId>), Arc<str>>>,
+    into: Known<(usize, Ease, Option<RoomId>)>,
     /// Names of chaperones.
     chaperones: Vec<Arc<str>>,
     /// What a clock shows, as far as it was asked.
-    minutes: RefCell<HashMap<DateTime, Arc<str>>>,
+    minutes: Known<DateTime>,
 }
 
 /// Turnarounds by child, in running order.
