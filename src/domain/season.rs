@@ -36,11 +36,11 @@ macro_rules! index {
 }
 
 index! {
-    /// Index into [`Season::children`].
+    /// Index into [`People::children`].
     ChildId,
-    /// Index into [`Season::guardians`].
+    /// Index into [`People::guardians`].
     GuardianId,
-    /// Index into [`Season::households`].
+    /// Index into [`People::households`].
     HouseholdId,
     /// Index into [`Season::places`].
     PlaceId,
@@ -50,7 +50,7 @@ index! {
     EventId,
     /// Index into [`Season::numbers`].
     NumberId,
-    /// Index into [`Season::chaperones`].
+    /// Index into [`People::chaperones`].
     ChaperoneId,
 }
 
