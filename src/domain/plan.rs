@@ -88,7 +88,8 @@ pub fn plan_household(board: &Board, record: &Record, household: HouseholdId, no
     let mut letters = letters(board, record, household, now);
     gather_late(board, record, household, now, &mut letters);
     loop {
-        let mut all: Vec<Wanted> = letters.iter().map(|letter| wanted(board, record, letter)).collect();
+        let mut all: Vec<Wanted> =
+            letters.iter().map(|letter| wanted(board, record, household, letter)).collect();
         days::spread(board, record, household, now, &mut all);
         if !drop_overtaken(&all, &mut letters) {
             return all;
@@ -120,7 +121,7 @@ fn letters<'a>(board: &'a Board, record: &Record, household: HouseholdId, now: T
     }
     let mut asks = newest_overdue_only(board, asks, now);
     asks.retain(|timed| !superseded(board, record, timed, now));
-    merge(board, record, household, asks, now)
+    merge(board, record, asks, now)
 }
 
 /// Adds what one notice asks of one guardian about one item.
@@ -241,10 +242,9 @@ fn superseded(board: &Board, record: &Record, timed: &Timed, now: Timestamp) -> 
     timed.due <= now && (0..board.season.notices.len()).any(|at| alike(at) && newer(at) && gone(at))
 }
 
-/// Asks that go together: of one household, to one address, about one matter.
+/// Asks of one household that go together: to one address, about one matter.
 #[derive(Debug, Clone)]
 struct Letter<'a> {
-    household: HouseholdId,
     channel: Channel,
     address: &'a str,
     matter: Matter,
@@ -253,13 +253,7 @@ struct Letter<'a> {
 
 /// Groups asks by channel and address, then into windows of the season's merge minutes, or into days where only so many
 /// messages a day may go. Which day is not asked of the clock, so that what was planned at first is what leaves.
-fn merge<'a>(
-    board: &'a Board,
-    record: &Record,
-    household: HouseholdId,
-    asks: Vec<Timed>,
-    now: Timestamp,
-) -> Vec<Letter<'a>> {
+fn merge<'a>(board: &'a Board, record: &Record, asks: Vec<Timed>, now: Timestamp) -> Vec<Letter<'a>> {
     let mut groups: BTreeMap<(Channel, &str, Matter), Vec<Timed>> = BTreeMap::new();
     for timed in asks {
         let Some(address) = standing::address(board, record, timed.ask.guardian, timed.ask.channel) else {
@@ -280,7 +274,7 @@ fn merge<'a>(
                 close.max(now)
             };
             let (bucket, later) = rest.split_at(rest.partition_point(|t| t.due <= close));
-            out.push(Letter { household, channel, address, matter, asks: bucket.to_vec() });
+            out.push(Letter { channel, address, matter, asks: bucket.to_vec() });
             rest = later;
         }
     }
@@ -305,7 +299,8 @@ fn gather_late(
     if board.season.settings.messages_a_day == 0 || !letters.iter().any(is_past) {
         return;
     }
-    let mut meant: Vec<Wanted> = letters.iter().map(|letter| wanted(board, record, letter)).collect();
+    let mut meant: Vec<Wanted> =
+        letters.iter().map(|letter| wanted(board, record, household, letter)).collect();
     days::spread(board, record, household, Timestamp::MIN, &mut meant);
     let days: Vec<Date> = meant.iter().map(|want| date(want.due)).collect();
     let mut groups: BTreeMap<_, Vec<usize>> = BTreeMap::new();
@@ -357,18 +352,18 @@ fn drop_overtaken(all: &[Wanted], letters: &mut Vec<Letter<'_>>) -> bool {
     dropped
 }
 
-fn wanted(board: &Board, record: &Record, letter: &Letter<'_>) -> Wanted {
-    let Letter { household, channel, asks, .. } = letter;
+fn wanted(board: &Board, record: &Record, household: HouseholdId, letter: &Letter<'_>) -> Wanted {
+    let Letter { channel, asks, .. } = letter;
     let guardians = in_order(asks.iter().map(|t| t.ask.guardian));
     let parts = in_order(asks.iter().map(|t| (t.ask.item, t.ask.notice)));
     Wanted {
-        key: key(board, record, *household, &guardians, *channel, &parts),
+        key: key(board, record, household, &guardians, *channel, &parts),
         wording: wording(board, &parts),
         owes: parts.iter().any(|(_, notice)| owes(board, *notice)),
         due: asks.iter().map(|t| t.due).min().unwrap_or_default(),
         until: asks.iter().map(|t| t.until).min().unwrap_or_default(),
         at_once: asks.iter().any(|t| t.at_once),
-        household: *household,
+        household,
         guardians,
         channel: *channel,
         parts,
