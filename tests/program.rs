@@ -192,7 +192,7 @@ fn a_plan_is_priced_by_the_gateways_tariff() {
     // Texts are as long as the words of the configured folder make them: Spanish ones are of two segments otherwise.
     let words = folder.join("words/es/reminder");
     std::fs::create_dir_all(&words).expect("a folder");
-    let shorter = "Traiga agua.\n{% include \"ask.txt\" %}\n";
+    let shorter = "Traiga agua.\n";
     std::fs::write(words.join("text.txt"), shorter).expect("written");
     std::fs::write(folder.join("allheard.toml"), format!("{config}[data]\ntemplates = \"words\"\n"))
         .expect("written");
@@ -206,7 +206,15 @@ fn a_plan_is_priced_by_the_gateways_tariff() {
     assert!(err(&wrong).contains("reminder/text.txt"), "{}", err(&wrong));
     let without = allheard(folder, &arguments);
     assert!(err(&without).contains("without it costs are not known"), "{}", err(&without));
-    assert!(out(&without).contains("; no tariff"), "{}", out(&without));
+    let first: Vec<String> = out(&without).lines().map(str::to_owned).collect();
+    assert!(
+        first[0].starts_with("The Paper Comet, Ashlarmere School of Dance: 350 children with"),
+        "{}",
+        first[0]
+    );
+    let summed_up =
+        first.iter().any(|line| line.ends_with(" mails: Dress rehearsal, call sheet + Shows, call sheet"));
+    assert!(summed_up && !out(&without).contains("tariff"), "{}", out(&without));
 }
 
 /// Thousandths of a pound as the program writes them: at least two figures after the point.

@@ -112,6 +112,8 @@ proptest! {
             let Some(letter) = sheet.letter else { continue };
             let mut refs: Vec<&str> = book.rows(sheet.name).iter().map(|r| r.text("ref")).collect();
             refs.sort_unstable();
+            // Lines of one house rule in several languages share a ref.
+            refs.dedup();
             let expect: Vec<String> = (1..=refs.len()).map(|n| format!("{letter}{n:03}")).collect();
             prop_assert_eq!(refs, expect);
         }

@@ -393,3 +393,24 @@ fn steps_are_refused_rather_than_read_one_of_two_ways() {
     let line = text(rule, "example").split(" -> ").next().unwrap();
     assert!(CronRule::read(line).is_err(), "{rule}");
 }
+
+// Unicode CLDR 48.2.0, supplemental timeData: which regions prefer am and pm, and languages that do not there.
+#[test]
+fn countries_say_times_in_twelve_or_twenty_four_hours() {
+    use allheard::domain::published::clocks::is_twelve;
+    let file = vectors("hour_cycle");
+    for item in &items(&file, "items", 24) {
+        let (region, locale) = (text(item, "region"), text(item, "locale"));
+        let twelve = item["clock"].as_u64() == Some(12);
+        assert_eq!(is_twelve(region, &locale.to_lowercase()), twelve, "{locale}");
+        assert_eq!(is_twelve(&region.to_lowercase(), &locale.to_lowercase()), twelve, "{locale}");
+    }
+    for item in &items(&file, "overrides", 8) {
+        let (key, twelve) = (text(item, "key"), text(item, "preferred") == "h");
+        let place = key.split_once('-').filter(|(_, region)| region.chars().all(|c| c.is_ascii_uppercase()));
+        let Some((language, region)) = place else { continue };
+        assert_eq!(is_twelve(region, language), twelve, "{key}");
+    }
+    // The world's own: whoever is not known.
+    assert!(!is_twelve("ZZ", "en"));
+}

@@ -12,7 +12,7 @@ use std::path::Path;
 use zip::write::SimpleFileOptions;
 
 /// The row of a notice that is counted from a call.
-const TOMORROW: usize = 17;
+const TOMORROW: usize = 28;
 
 /// The blank workbook with its required settings filled in.
 fn example() -> Book {
@@ -22,6 +22,9 @@ fn example() -> Book {
         ("school", "Example School"),
         ("zone", "Europe/London"),
         ("country", "GB"),
+        ("short name", "Example"),
+        ("named lead", "Example Lead"),
+        ("named lead telephone", "+1 212 555 0113"),
     ] {
         set_setting(&mut book, name, value);
     }
@@ -113,6 +116,14 @@ fn the_blank_workbook_passes_once_its_settings_are_filled_in() {
             "300 m: 5 min at 3.5 ft/s, 6 min at 3.0 ft/s (MUTCD 2009 s4E.06)"
         );
     });
+    // Whoever fills in no more than must be is asked for two things more.
+    let mut spare = example();
+    for name in ["short name", "named lead", "named lead telephone"] {
+        set_setting(&mut spare, name, "-");
+    }
+    let (season, problems) = reading::season(&spare);
+    let asked: Vec<&str> = problems.iter().map(|p| p.reason.split(':').next().unwrap()).collect();
+    assert!(season.is_some() && asked == ["named lead", "short name"], "{problems:#?}");
     let (season, problems) = reading::season(&workbook::blank());
     for name in ["name", "school", "zone", "country"] {
         assert!(
@@ -209,7 +220,7 @@ fn no_formula_is_ever_written() {
             sheets += 1;
         }
     }
-    assert_eq!(sheets, 13);
+    assert_eq!(sheets, 14);
     let (read, _) = workbook::read_octets(&octets).unwrap();
     assert_eq!(read, book);
     let folder = tempfile::tempdir().unwrap();
@@ -463,9 +474,10 @@ fn wrong_names_of_sheets_and_columns_get_a_near_match() {
     };
     assert!(cure("'Childern' is not a sheet").contains("'children'"));
     assert!(cure("'dor' is not a column").contains("'door'"));
-    assert!(cure("'budget' is not a sheet").contains("the sheets are"));
+    assert!(cure("'budget' is not a sheet").contains("Leave it"));
     assert!(cure("'places' is there twice").contains("Keep one"));
-    assert!(cure("'children' is missing").contains("Add it"));
+    assert!(cure("the sheet 'events' is missing").contains("Add it"));
+    assert!(!checked.problems.iter().any(|p| p.reason.contains("'children' is missing")), "it is misnamed");
     assert!(cure("the column 'door' is missing").contains("first row"));
     assert!(checked.season.is_none());
     let stranger = octets_checked("stranger.ods", &ods(&header("budget", &["x"])));
@@ -567,7 +579,7 @@ fn children_and_guardians_are_judged() {
     told_of(&twice, Weight::Error, "children", Some(4), "stands in row 2 too");
     let mut alike = example();
     edit(&mut alike, "children", 1, "family name", "CHILD-one");
-    told_of(&alike, Weight::Warning, "children", Some(2), "rows 2 and 3 have one name");
+    told_of(&alike, Weight::Hint, "children", Some(2), "rows 2 and 3 have one name");
     let check = |changes: &[(&str, &str)], weight: Weight, words: &str| {
         let mut book = example();
         for (column, text) in changes {
@@ -575,15 +587,29 @@ fn children_and_guardians_are_judged() {
         }
         told_of(&book, weight, "children", Some(3), words);
     };
-    check(&[("guardian 1 e-mail", "")], Weight::Warning, "neither a telephone number nor a mail address");
-    check(&[("guardian 1 e-mail", "")], Weight::Warning, "none of this child's guardians");
+    check(
+        &[("guardian 1 e-mail", "")],
+        Weight::Warning,
+        "with neither a telephone number nor a mail address",
+    );
+    check(&[("guardian 1 e-mail", "")], Weight::Warning, "none of whose guardians can be written to");
     check(
         &[("guardian 1 e-mail", ""), ("guardian 1 mobile", "020 7946 0018")],
         Weight::Warning,
         "can only be rung",
     );
     check(&[("guardian 1 mobile", "020 7946 0018")], Weight::Warning, "land line");
-    check(&[("guardian 1 mobile", "07700 900123")], Weight::Warning, "not a number in service");
+    check(&[("guardian 1 mobile", "07700 900123")], Weight::Warning, "doesn't look like a working number");
+    check(
+        &[("guardian 1 mobile", "07700 900123 mum")],
+        Weight::Warning,
+        "words beside it, which are not dialled",
+    );
+    check(
+        &[("guardian 1 mobile", "07700 900123 after 6")],
+        Weight::Error,
+        "not plain which digits are the number",
+    );
     check(&[("guardian 1 mobile", "07700 900123")], Weight::Warning, "not written whether 1 guardian");
     check(&[("guardian 1 mobile", "999")], Weight::Error, "cannot be rung");
     check(&[("guardian 1 mobile", "ring me")], Weight::Error, "not a telephone number");
@@ -621,7 +647,7 @@ fn events_orders_and_duties_are_judged() {
     check("events", 0, &[("date", "2030-02-30")], Weight::Error, "not exist");
     check("events", 0, &[("date", "04/06/2030")], Weight::Error, "day first or as month first");
     check("events", 0, &[("call", "18:30")], Weight::Error, "called after the event starts");
-    check("events", 0, &[("call", "5:00")], Weight::Warning, "in the morning");
+    check("events", 0, &[("call", "5:00")], Weight::Hint, "in the morning");
     check("events", 0, &[("kind", "premiere")], Weight::Error, "none of the words");
     check("events", 0, &[("place", "Exampel Theatre")], Weight::Error, "not on the sheet 'places'");
     check("events", 0, &[("ends", "17:30")], Weight::Error, "ends before it starts");
@@ -657,7 +683,7 @@ fn events_orders_and_duties_are_judged() {
         ("not on", "2030-06-15"),
     ];
     check("events", 1, &off, Weight::Error, "none of the days on which it would");
-    check("events", 1, &[("repeats until", "2030-07-30")], Weight::Warning, "since 'repeats' is empty");
+    check("events", 1, &[("repeats until", "2030-07-30")], Weight::Hint, "since 'repeats' is empty");
     check(
         "events",
         1,
@@ -671,12 +697,12 @@ fn events_orders_and_duties_are_judged() {
     }
     told_of(&book, Weight::Error, "running order", Some(5), "a running order is for one day");
     check("numbers", 1, &[("name", "example opening")], Weight::Error, "another number");
-    check("numbers", 1, &[("length", "45:00")], Weight::Warning, "unusual");
+    check("numbers", 1, &[("length", "45:00")], Weight::Hint, "unusual");
     check("numbers", 1, &[("length", "2:75")], Weight::Error, "59 seconds");
     check("ways", 0, &[("walk minutes", "20-15")], Weight::Error, "longer walk to the shorter");
     check("ways", 0, &[("walk minutes", "")], Weight::Error, "no time to park by");
     check("running order", 1, &[("place", "1")], Weight::Error, "taken by row 2");
-    check("running order", 2, &[("place", "5")], Weight::Warning, "after place 2 comes place 5");
+    check("running order", 2, &[("place", "5")], Weight::Hint, "after place 2 comes place 5");
     check("running order", 2, &[("call", "19:00")], Weight::Warning, "called after the event is over");
     check("running order", 2, &[("number", "Example Opening")], Weight::Error, "in row 2 too");
     check("running order", 2, &[("number", "Example Fnale")], Weight::Error, "not on the sheet 'numbers'");
@@ -685,7 +711,7 @@ fn events_orders_and_duties_are_judged() {
         "duties",
         1,
         &[("chaperone", "Example Chaperone-One"), ("number", "Example Opening")],
-        Weight::Warning,
+        Weight::Hint,
         "listed already",
     );
     check("chaperones", 0, &[("vetted until", "2030-06-13")], Weight::Warning, "before 'Example Show'");
@@ -709,10 +735,10 @@ fn events_orders_and_duties_are_judged() {
     // A number nobody looks after, and one chaperone at two events of one hour.
     let mut book = example();
     book.sheet_mut("duties").rows.pop();
-    told_of(&book, Weight::Warning, "events", Some(3), "1 number has no chaperone: Example Finale");
+    told_of(&book, Weight::Warning, "events", Some(2), "at 'Example Dress Rehearsal' and 'Example Show'");
     edit(&mut book, "events", 1, "date", "2030-06-13");
     told_of(&book, Weight::Warning, "duties", Some(2), "which overlap");
-    told_of(&book, Weight::Warning, "children", Some(2), "2 children are (rows 2 and 3) wanted at");
+    told_of(&book, Weight::Warning, "children", Some(2), "2 children (rows 2 and 3) are wanted at");
     let at = add_copy(&mut book, "running order", 0);
     edit(&mut book, "running order", at, "place", "2");
     edit(&mut book, "running order", at, "number", "Nothing");

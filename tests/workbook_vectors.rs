@@ -59,11 +59,37 @@ fn mobiles_are_textable_and_extensions_are_not() {
         ("12345", "US"),
         ("", "GB"),
         ("=cmd()", "GB"),
-        ("07700 900123 and at work", "GB"),
+        ("07700 900123 after 6", "GB"),
+        ("07700 900123 or 07700 900124", "GB"),
+        ("0161 MUM", "GB"),
+        ("mum", "GB"),
     ] {
         assert!(phone::parse(raw, region).is_err(), "{raw}");
     }
     assert_eq!(phone::parse("020 7946 0018", "XX"), Err(PhoneFault::Country));
+}
+
+// A note beside a number is kept out of it; letters are keys only where they are plainly meant so.
+#[test]
+fn a_note_beside_a_number_is_never_dialled() {
+    for raw in [
+        "07700 900123 mum",
+        "07700 900123 MUM",
+        "Mum: 07700 900123",
+        "07700 900123 (work, not mornings)",
+        "mamá 07700 900123 ☎",
+        "call 07700 900123!",
+        "07700 900123 DAD DAVE",
+    ] {
+        assert_eq!(phone::parse(raw, "GB").map(|p| p.e164).as_deref(), Ok("+447700900123"), "{raw}");
+        assert!(phone::has_words(raw), "{raw}");
+    }
+    for raw in
+        ["07700 900123", "+44 (0)7700 900123", "1-800-FLOWERS", "2125550142 ext. 7", "tel:+1-212-555-0123"]
+    {
+        assert!(!phone::has_words(raw), "{raw}");
+    }
+    assert_eq!(phone::parse("1-800-flowers", "US"), Err(PhoneFault::Impossible));
 }
 
 #[test]

@@ -428,6 +428,8 @@ impl Demo {
                 "out_of_hours": violations.out_of_hours,
                 "after_opt_out": violations.after_opt_out,
                 "stale_facts": violations.stale_facts,
+                "wrong_names": violations.wrong_names,
+                "half_said": violations.half_said,
                 "lost": violations.lost,
             },
         }))

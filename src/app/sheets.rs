@@ -2,7 +2,7 @@
 
 use crate::domain::board::Board;
 use crate::domain::season::EventId;
-use crate::domain::sheets::{PRINTED, of_event};
+use crate::domain::sheets::{Marks, PRINTED, of_event};
 use crate::domain::wall;
 use crate::web::views::PaperPage;
 use askama::Template as _;
@@ -57,7 +57,7 @@ pub fn write(
         let folder = folder.join(&board.season.events[event.at()].reference);
         std::fs::create_dir_all(&folder)
             .map_err(|source| SheetFault::Write { path: folder.clone(), source })?;
-        for sheet in of_event(board, *event, &|_| None) {
+        for sheet in of_event(board, *event, Marks::none()) {
             let path = folder.join(format!("{}.html", sheet.name()));
             let page = PaperPage::of(&sheet, version, &printed).render()?;
             std::fs::write(&path, page).map_err(|source| SheetFault::Write { path: path.clone(), source })?;

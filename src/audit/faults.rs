@@ -133,7 +133,7 @@ fn agrees(view: &View, entry: &Entry) -> bool {
 /// A text may print only the calls, park-bys, curtain-ups and dismissals of what it is about. One that tells of a change
 /// may print the former times too, beside at least one that holds.
 fn stale_words(season: &Season, linked: &Linked) -> Option<String> {
-    let attempt = linked.attempt?;
+    let attempt = linked.attempt.filter(|_| linked.file.channel == "text")?;
     let printed = printed_times(&linked.file.body);
     let at = linked.file.at;
     let now = allowed(season.view(at), &attempt.items);
@@ -155,7 +155,9 @@ fn stale_words(season: &Season, linked: &Linked) -> Option<String> {
 fn allowed(view: &View, items: &[Item]) -> BTreeSet<(i8, i8)> {
     let events = items.iter().filter_map(|item| view.times(&item.child, view.event(&item.event)?));
     let instants = events.flat_map(|Times { call, park_by, curtain_up, dismissal, before }| {
-        [Some(call), Some(park_by), Some(curtain_up), dismissal, before[0], before[1]]
+        // That it begins before one is there is said to nobody.
+        let begins = Some(curtain_up).filter(|begins| *begins >= call);
+        [Some(call), Some(park_by), begins, dismissal, before[0], before[1]]
     });
     instants.flatten().map(|instant| view.wall(instant)).collect()
 }

@@ -3,11 +3,13 @@
 //! It shares no code with the planning and the sending, on purpose: two computations that agree are worth more than one
 //! that is used twice. Of the domain it knows the plain rows of the workbook and nothing else.
 
+mod day;
 mod faults;
 mod outbox;
 mod owed;
 mod record;
 mod repeats;
+mod said;
 #[cfg(test)]
 mod tests;
 mod view;
@@ -44,6 +46,11 @@ pub struct Violations {
     pub stale_facts: u64,
     /// What was owed and neither sent nor ended in the ledger.
     pub lost: u64,
+    /// Mails to families about a child's day without the names of those who sign, or with the name of somebody else.
+    pub wrong_names: u64,
+    /// Texts that do not begin with who sends them, ask for nothing where an answer is owed, or leave out the time of the
+    /// next day.
+    pub half_said: u64,
     /// Files that cannot be read, or that no line of the ledger accounts for.
     pub unaccounted: u64,
     /// The first of them, by refs only.
@@ -57,6 +64,8 @@ impl Violations {
             + self.out_of_hours
             + self.after_opt_out
             + self.stale_facts
+            + self.wrong_names
+            + self.half_said
             + self.lost
             + self.unaccounted
     }
@@ -101,6 +110,7 @@ pub fn count(books: &[(Timestamp, Book)], outbox: &Path, ledger: &Ledger) -> Vio
     let season = record::Season { views: &views, record };
     let linked: Vec<record::Linked> = sent.iter().map(|file| season.link(file)).collect();
     faults::count(&season, &linked, &mut found);
+    said::count(&season, &linked, &mut found);
     owed::count(&season, &linked, &mut found);
     found
 }

@@ -40,7 +40,7 @@ pub(super) struct Sent {
     pub keys: Vec<String>,
     /// Calendar entries.
     pub entries: Vec<Entry>,
-    /// Words of a text; empty for mail.
+    /// Words of a text, or of a mail as plain text.
     pub body: String,
 }
 
@@ -111,7 +111,8 @@ fn mail(bytes: &[u8]) -> Option<Sent> {
     });
     let entries =
         calendars.filter_map(|part| std::str::from_utf8(part.contents()).ok()).flat_map(calendar).collect();
-    Some(Sent { channel: "mail", to: plain_address(&to), at, keys, entries, body: String::new() })
+    let body = message.body_text(0).unwrap_or_default().into_owned();
+    Some(Sent { channel: "mail", to: plain_address(&to), at, keys, entries, body })
 }
 
 /// The entries of an iCalendar text (RFC 5545): unfolded first, then property by property.

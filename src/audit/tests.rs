@@ -1,5 +1,7 @@
 //! Planted faults: a tiny season in which everything is right, and one thing wrong at a time.
 
+mod said;
+
 use super::{Ledger, Line, Violations, count};
 use crate::domain::book::{Book, Row};
 use jiff::Timestamp;
@@ -29,6 +31,9 @@ fn book() -> Book {
         ("country", "GB"),
         ("messages from", "08:00"),
         ("messages until", "20:30"),
+        ("school", "Fenmouth Dance"),
+        ("short name", "Fenmouth"),
+        ("telephone", "01632 960100"),
     ];
     for (name, value) in settings {
         rows(&mut book, "season", &[&[("setting", name), ("value", value)]]);
@@ -38,7 +43,7 @@ fn book() -> Book {
         &mut book,
         "ways",
         &[
-            &[("place", "Playhouse"), ("from", "Car park"), ("walk minutes", "15-20")],
+            &[("place", "Playhouse"), ("from", "Car park"), ("walk minutes", "12-18")],
             &[("place", "Playhouse"), ("from", "Tram"), ("walk minutes", "8")],
         ],
     );
@@ -190,20 +195,29 @@ impl Stage {
         self.text_file(when, key, PHONE[guardian], body);
     }
 
+    /// A text in full, or without its head and its question where it begins with an exclamation mark.
     fn text_file(&mut self, when: &str, key: &str, to: &str, body: &str) {
         self.files += 1;
+        let body = match body.strip_prefix('!') {
+            Some(bare) => bare.to_owned(),
+            None => format!("Fenmouth: {body} Confirm: https://school.example/r/x"),
+        };
         let path = self.folder.path().join(format!("texts/{:03}-{key}.txt", self.files));
         fs::write(path, format!("To: {to}\nDate: {when}\nReference: {key}\n\n{body}\n")).unwrap();
     }
 
     fn mail(&mut self, when: &str, key: &str, items: &str, start: &str, end: &str) {
+        self.mail_saying(when, key, items, (start, end), "Hello");
+    }
+
+    fn mail_saying(&mut self, when: &str, key: &str, items: &str, (start, end): (&str, &str), words: &str) {
         self.attempt(when, key, "mail", 0, items);
         let date =
             jiff::fmt::rfc2822::to_string(&at(when).to_zoned_datetime(jiff::tz::TimeZone::UTC)).unwrap();
         let (child_event, _) = items.rsplit_once('/').unwrap();
         let mail = format!(
             "From: school@example.org\r\nTo: One <{MAIL}>\r\nDate: {date}\r\nMessage-ID: <{key}.1@school.example>\r\nMIME-Version: 1.0\r\n\
-             Content-Type: multipart/alternative; boundary=\"b\"\r\n\r\n--b\r\nContent-Type: text/plain; charset=utf-8\r\n\r\nHello\r\n\
+             Content-Type: multipart/alternative; boundary=\"b\"\r\n\r\n--b\r\nContent-Type: text/plain; charset=utf-8\r\n\r\n{words}\r\n\
              --b\r\nContent-Type: text/calendar; method=PUBLISH; charset=utf-8\r\n\r\nBEGIN:VCALENDAR\r\nVERSION:2.0\r\nBEGIN:VEVENT\r\n\
              UID:1\r\nDTSTART:{start}\r\nDTEND:{end}\r\nX-ALLHEARD-ITEM:{child_event}\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n--b--\r\n"
         );
@@ -237,10 +251,18 @@ impl Stage {
         count(&self.books, self.folder.path(), &Ledger::of(&self.ledger))
     }
 
-    /// Expects the counts in the order duplicate, out of hours, after opt-out, stale facts, lost, unaccounted.
+    /// Expects the counts in the order duplicate, out of hours, after opt-out, stale facts, lost, unaccounted, and nothing
+    /// of any other.
     #[track_caller]
     fn expect(&self, expected: [u64; 6]) {
+        self.expect_said(expected, [0; 2]);
+    }
+
+    /// The same, and after them wrong names and what is half said.
+    #[track_caller]
+    fn expect_said(&self, expected: [u64; 6], said: [u64; 2]) {
         let v = self.count();
+        assert_eq!([v.wrong_names, v.half_said], said, "{:#?}", v.examples);
         let counted = [v.duplicate, v.out_of_hours, v.after_opt_out, v.stale_facts, v.lost, v.unaccounted];
         assert_eq!(counted, expected, "{:#?}", v.examples);
         assert_eq!(v.examples.is_empty(), v.total() == 0);
@@ -294,9 +316,9 @@ fn a_text_at_night_is_out_of_hours_and_a_mail_of_a_change_is_not() {
 fn permitted_hours_are_local_ones() {
     let mut stage = Stage::clean();
     // 07:30 UTC is 08:30 in London after 28 March 2027, and 07:30 before it (IANA time zone database).
-    stage.text("2027-03-29T07:30:00Z", "m8", 0, "C001/E001/change", "Thank you.");
+    stage.text("2027-03-29T07:30:00Z", "m8", 0, "C001/E001/change", "Be there by 17:30.");
     stage.expect([0; 6]);
-    stage.text("2027-03-26T07:30:00Z", "m9", 0, "C001/E001/change", "Thank you.");
+    stage.text("2027-03-26T07:30:00Z", "m9", 0, "C001/E001/change", "Be there by 17:30.");
     stage.expect([0, 1, 0, 0, 0, 0]);
 }
 
@@ -583,6 +605,6 @@ fn an_introduction_is_owed_where_somebody_looks_after_the_child_and_no_other_not
     let book = &mut stage.books[0].1;
     rows(book, "chaperones", &[&[("ref", "V001"), ("name", "Odile Marsh")]]);
     rows(book, "duties", &[&[("chaperone", "Odile Marsh"), ("event", "Dress"), ("number", "Rain")]]);
-    // Owed to both guardians, though the call sheet is newer and has gone.
-    stage.expect([0, 0, 0, 0, 2, 0]);
+    // Owed to both guardians, though the call sheet is newer and has gone; which does not say who signs.
+    stage.expect_said([0, 0, 0, 0, 2, 0], [1, 0]);
 }

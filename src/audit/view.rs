@@ -8,20 +8,32 @@ use jiff::{Timestamp, ToSpan};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Published times are multiples of so many seconds.
-const STEP_SECONDS: i64 = 300;
+pub(super) const STEP_SECONDS: i64 = 300;
 /// Seconds of a number whose length is not written.
-const LENGTH_SECONDS: i64 = 125;
+pub(super) const LENGTH_SECONDS: i64 = 125;
 /// Seconds of a changeover that is not written.
-const CHANGEOVER_SECONDS: i64 = 20;
+pub(super) const CHANGEOVER_SECONDS: i64 = 20;
 /// Minutes of an interval that is not written.
 const INTERVAL_MINUTES: i64 = 15;
+/// Children of whom a finale can be told.
+const FINALE_CHILDREN: usize = 10;
+/// How long before the children chaperones come: kind of event, setting, minutes.
+const LEADS: [(&str, &str, &str); 5] = [
+    ("class", "chaperone lead at class visits", "0"),
+    ("rehearsal", "chaperone lead at rehearsals", "30"),
+    ("photographs", "chaperone lead at photographs", "30"),
+    ("dress rehearsal", "chaperone lead at the dress rehearsal", "30"),
+    ("show", "chaperone lead on show days", "60"),
+];
 /// Minutes to sign in where nothing is written.
 const SIGN_IN_MINUTES: i64 = 5;
 
 /// A line of a running order.
 #[derive(Debug)]
-enum Slot {
-    Number { name: String, call: Option<Time> },
+pub(super) enum Slot {
+    /// A number: its own call, and the minutes of its slot.
+    Number { name: String, call: Option<Time>, minutes: Option<i64> },
+    /// Minutes without one.
     Interval(i64),
 }
 
@@ -29,36 +41,56 @@ enum Slot {
 #[derive(Debug)]
 pub(super) struct Event {
     pub reference: String,
-    name: String,
-    kind: String,
-    date: Date,
-    call: Time,
-    starts: Time,
-    ends: Option<Time>,
-    dismissal: String,
-    cast: String,
-    order: Vec<Slot>,
-    ordered: bool,
+    pub name: String,
+    pub kind: String,
+    pub date: Date,
+    pub call: Time,
+    pub starts: Time,
+    pub ends: Option<Time>,
+    pub dismissal: String,
+    pub cast: String,
+    pub order: Vec<Slot>,
+    pub ordered: bool,
+    /// Whether families are told of it; empty where the notices decide.
+    pub concerns: String,
     /// Seconds of the longest walk, and of signing in.
-    walk: i64,
-    sign_in: i64,
+    pub walk: i64,
+    pub sign_in: i64,
     pub cancelled: bool,
 }
 
-/// A chaperone's duties: event as written, folded, and number.
-#[derive(Debug, Default)]
-pub(super) struct Chaperone {
-    duties: Vec<(String, String)>,
+/// A line of the sheet `duties`, names folded; `all` events is written so.
+#[derive(Debug)]
+pub(super) struct Duty {
+    /// The chaperone's ref.
+    pub chaperone: String,
+    pub event: String,
+    pub number: String,
+    pub signs_in: bool,
+    pub signs_out: bool,
+}
+
+/// A number: seconds of itself and of the change after it, and what children do for it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Number {
+    pub seconds: i64,
+    pub changeover: i64,
+    /// Nobody changes for it.
+    pub worn: bool,
+    /// Children stay with the chaperone they are with.
+    pub own_chaperone: bool,
 }
 
 /// A child.
 #[derive(Debug)]
 pub(super) struct Child {
     pub reference: String,
-    numbers: BTreeSet<String>,
-    casts: Vec<String>,
+    pub numbers: BTreeSet<String>,
+    pub casts: Vec<String>,
     /// Guardians' refs.
     pub guardians: Vec<String>,
+    /// Their names.
+    pub names: Vec<String>,
 }
 
 /// A guardian's addresses; one that may not be used is none.
@@ -92,12 +124,14 @@ pub(super) struct Notice {
     pub about: String,
     pub to: String,
     from: String,
-    days: Option<i64>,
+    pub days: Option<i64>,
     at: Option<Time>,
     minutes: Option<i64>,
     pub by: String,
     /// Whether chaperones are introduced by it.
     pub introduces: bool,
+    /// Whether an answer is owed.
+    pub owes: bool,
 }
 
 /// What a child's day at an event says.
@@ -118,17 +152,27 @@ pub(super) struct View {
     pub zone: TimeZone,
     quiet_until: Time,
     quiet_from: Time,
-    quick_below: usize,
-    /// Minutes before the children's call: chaperones at rehearsals, on show days, their briefing, at their places.
-    leads: [i64; 4],
+    pub quick_below: usize,
+    /// Minutes before the children's call at which chaperones come, by kind of event.
+    pub leads: BTreeMap<&'static str, i64>,
+    /// Minutes before it: their briefing, at their places.
+    pub briefed: [i64; 2],
+    /// Whether children are signed out by whoever signed them in.
+    pub back: bool,
+    /// What every text begins with; empty for the first word of the school.
+    pub short: String,
+    pub school: String,
+    pub telephone: String,
     /// Times a day of the digests to chaperones and to the coordinator.
     digests: [usize; 2],
-    lengths: BTreeMap<String, (i64, i64)>,
+    pub numbers: BTreeMap<String, Number>,
     pub events: Vec<Event>,
     pub children: BTreeMap<String, Child>,
     /// Those who are written to, chaperones too.
     pub guardians: BTreeMap<String, Guardian>,
-    pub chaperones: BTreeMap<String, Chaperone>,
+    /// Names of chaperones by their refs.
+    pub chaperones: BTreeMap<String, String>,
+    pub duties: Vec<Duty>,
     pub notices: Vec<Notice>,
 }
 
@@ -140,13 +184,6 @@ impl View {
             row.map(|r| r.text("value")).filter(|v| !v.is_empty()).unwrap_or(default).to_owned()
         };
         let pace: f64 = setting("walking feet per second", "3.0").parse().unwrap_or(3.0);
-        let lengths = book.rows("numbers").iter().map(|row| {
-            let seconds = (
-                seconds(row.text("length")).unwrap_or_else(|| class_seconds(book, row)),
-                seconds(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS),
-            );
-            (folded(row.text("name")), seconds)
-        });
         let country = setting("country", "");
         Some(View {
             from,
@@ -154,16 +191,18 @@ impl View {
             quiet_until: time(&setting("messages from", "08:00"))?,
             quiet_from: time(&setting("messages until", "20:30"))?,
             quick_below: setting("quick change below", "3").parse().unwrap_or(3),
-            leads: [
-                ("chaperone lead at rehearsals", "30"),
-                ("chaperone lead on show days", "60"),
-                ("chaperone briefing before call", "45"),
-                ("chaperones in place before call", "15"),
-            ]
-            .map(|(name, default)| setting(name, default).parse().unwrap_or(0)),
+            leads: LEADS
+                .map(|(kind, name, default)| (kind, setting(name, default).parse().unwrap_or(0)))
+                .into(),
+            briefed: [("chaperone briefing before call", "45"), ("chaperones in place before call", "15")]
+                .map(|(name, default)| setting(name, default).parse().unwrap_or(0)),
+            back: folded(&setting("signed out by", "")) == "first chaperone",
+            short: setting("short name", "").trim_matches('-').trim().to_owned(),
+            school: setting("school", ""),
+            telephone: setting("telephone", ""),
             digests: ["chaperone digest", "coordinator digest"]
                 .map(|name| repeats::times_a_day(&setting(name, "none"))),
-            lengths: lengths.collect(),
+            numbers: book.rows("numbers").iter().map(|row| number(book, row)).collect(),
             events: book
                 .rows("events")
                 .iter()
@@ -172,7 +211,12 @@ impl View {
                 .collect(),
             children: book.rows("children").iter().map(child).map(|c| (c.reference.clone(), c)).collect(),
             guardians: guardians(book, &country),
-            chaperones: chaperones(book),
+            chaperones: book
+                .rows("chaperones")
+                .iter()
+                .map(|row| (row.text("ref").to_owned(), row.text("name").trim().to_owned()))
+                .collect(),
+            duties: duties(book),
             notices: book.rows("notices").iter().map(notice).collect(),
         })
     }
@@ -182,117 +226,13 @@ impl View {
         self.events.iter().find(|e| e.reference == reference)
     }
 
-    /// The times of a child, or of a chaperone, at an event; none when there is nothing to do there or it is called off.
-    pub fn times(&self, person: &str, event: &Event) -> Option<Times> {
-        if let Some(chaperone) = self.chaperones.get(person) {
-            return self.duty_times(chaperone, event);
-        }
-        let child = self.children.get(person)?;
-        if event.cancelled
-            || !(event.cast.is_empty() || child.casts.is_empty() || child.casts.contains(&event.cast))
-        {
-            return None;
-        }
-        let calls = event.order.iter().filter_map(|slot| match slot {
-            Slot::Number { name, call } if child.numbers.contains(name) => Some(call.unwrap_or(event.call)),
-            _ => None,
-        });
-        let call = self.instant(event.date.to_datetime(calls.min()?))?;
-        let curtain_up = self.instant(event.date.to_datetime(event.starts))?;
-        Some(Times {
-            call,
-            park_by: before(call, event.walk + event.sign_in)?,
-            curtain_up,
-            dismissal: match time(&event.dismissal) {
-                Some(fixed) => self.after_start(event, fixed),
-                None => {
-                    let own = (event.dismissal == "after own last number").then_some(&child.numbers);
-                    self.end(event, curtain_up, own)
-                }
-            },
-            before: [None, None],
-        })
-    }
-
-    /// A chaperone comes so long before the first call of her numbers, or of the event where one of them has no call of
-    /// its own or she has none; her shift lasts as long as the event.
-    fn duty_times(&self, chaperone: &Chaperone, event: &Event) -> Option<Times> {
-        let dated = format!("{} {}", event.name, event.date);
-        let hers: Vec<&str> = chaperone
-            .duties
-            .iter()
-            .filter(|(name, _)| name == "all" || *name == event.name || *name == dated)
-            .map(|(_, number)| number.as_str())
-            .collect();
-        if event.cancelled || hers.is_empty() {
-            return None;
-        }
-        let own = |number: &&&str| {
-            event.order.iter().find_map(|slot| match slot {
-                Slot::Number { name, call } if name == **number => *call,
-                _ => None,
-            })
-        };
-        let numbers: Vec<&&str> = hers.iter().filter(|number| !number.is_empty()).collect();
-        let calls: Vec<Time> = numbers.iter().filter_map(own).collect();
-        let whole = if calls.len() == numbers.len() { None } else { Some(event.call) };
-        let children = calls.into_iter().chain(whole).min().unwrap_or(event.call);
-        let children = event.date.to_datetime(children);
-        let show_day = event.kind == "show" || event.kind == "dress rehearsal";
-        let lead = self.leads[usize::from(show_day)];
-        let call = self.instant(children.checked_sub(lead.minutes()).ok()?)?;
-        let curtain_up = self.instant(event.date.to_datetime(event.starts))?;
-        let within = |minutes: i64| {
-            self.instant(children.checked_sub(minutes.minutes()).ok()?).filter(|_| minutes < lead)
-        };
-        Some(Times {
-            call,
-            park_by: before(call, event.walk)?,
-            curtain_up,
-            dismissal: self.end(event, curtain_up, None),
-            before: [within(self.leads[2]), within(self.leads[3])],
-        })
-    }
-
-    /// The end of an event, or of the last of some numbers.
-    fn end(
-        &self,
-        event: &Event,
-        curtain_up: Timestamp,
-        numbers: Option<&BTreeSet<String>>,
-    ) -> Option<Timestamp> {
-        let own = numbers.is_some();
-        let announced = event.ends.and_then(|ends| self.after_start(event, ends));
-        if !event.ordered {
-            return announced;
-        }
-        let (mut clock, mut last) = (0, 0);
-        for slot in &event.order {
-            match slot {
-                Slot::Interval(minutes) => clock += minutes * 60,
-                Slot::Number { name, .. } => {
-                    let (length, changeover) =
-                        self.lengths.get(name).copied().unwrap_or((LENGTH_SECONDS, CHANGEOVER_SECONDS));
-                    if numbers.is_none_or(|own| own.contains(name)) {
-                        last = clock + length;
-                    }
-                    clock += length + changeover;
-                }
-            }
-        }
-        let end = curtain_up.as_second() + last;
-        let reckoned = Timestamp::from_second(-(-end).div_euclid(STEP_SECONDS) * STEP_SECONDS).ok()?;
-        // An announced end may be later than the last number's, never earlier.
-        Some(announced.filter(|_| !own).map_or(reckoned, |announced| announced.max(reckoned)))
-    }
-
     /// A time of day at or after the event's beginning: a time before it is after midnight.
-    fn after_start(&self, event: &Event, time: Time) -> Option<Timestamp> {
+    pub fn after_start(&self, event: &Event, time: Time) -> Option<Timestamp> {
         let date = if time < event.starts { event.date.saturating_add(1.day()) } else { event.date };
         self.instant(date.to_datetime(time))
     }
 
-    fn instant(&self, local: DateTime) -> Option<Timestamp> {
+    pub fn instant(&self, local: DateTime) -> Option<Timestamp> {
         Some(local.to_zoned_datetime(self.zone.clone()).ok()?.timestamp())
     }
 
@@ -321,23 +261,6 @@ impl View {
     /// Lists that one holder of digests may get on one day.
     pub fn digests_a_day(&self, holder: &str) -> usize {
         self.digests[usize::from(!self.chaperones.contains_key(holder))]
-    }
-
-    /// Whether some chaperone looks after one of a child's numbers at an event, so that she can be introduced.
-    pub fn looked_after(&self, child: &str, event: &Event) -> bool {
-        let Some(child) = self.children.get(child) else { return false };
-        let danced = |name: &String| {
-            child.numbers.contains(name)
-                && event
-                    .order
-                    .iter()
-                    .any(|slot| matches!(slot, Slot::Number { name: own, .. } if own == name))
-        };
-        let dated = dated(&event.name, event.date);
-        let duties = self.chaperones.values().flat_map(|chaperone| &chaperone.duties);
-        duties
-            .filter(|(name, _)| name == "all" || *name == event.name || *name == dated)
-            .any(|(_, number)| danced(number))
     }
 
     /// Hour and minute of an instant as families read them.
@@ -373,32 +296,25 @@ impl View {
             anchor.to_zoned_datetime(self.zone.clone()).date().checked_sub(notice.days?.days()).ok()?;
         self.instant(date.to_datetime(notice.at?))
     }
+}
 
-    /// Whether a child surely has a quick change at a show: two of its numbers in one act, fewer than the season's
-    /// threshold between them.
-    pub fn quick_change(&self, child: &str) -> bool {
-        let Some(found) = self.children.get(child) else {
-            return false;
-        };
-        self.events.iter().filter(|e| e.kind == "show" && e.ordered && self.times(child, e).is_some()).any(
-            |event| {
-                let mut between: Option<usize> = None;
-                event.order.iter().any(|slot| match slot {
-                    Slot::Interval(_) => {
-                        between = None;
-                        false
-                    }
-                    Slot::Number { name, .. } if found.numbers.contains(name) => {
-                        between.replace(0).is_some_and(|n| n < self.quick_below)
-                    }
-                    Slot::Number { .. } => {
-                        between = between.map(|n| n + 1);
-                        false
-                    }
-                })
-            },
-        )
-    }
+fn number(book: &Book, row: &Row) -> (String, Number) {
+    let name = folded(row.text("name"));
+    let all = book.rows("children");
+    let danced = all.iter().filter(|child| list(child.text("numbers")).any(|number| number == name)).count();
+    // A number that nine children in ten dance is a finale, where there are ten children at least.
+    let finale = all.len() >= FINALE_CHILDREN && danced * 10 >= all.len() * 9;
+    let said = |column: &str| match row.text(column) {
+        "" => finale,
+        text => text == "yes",
+    };
+    let number = Number {
+        seconds: seconds(row.text("length")).unwrap_or_else(|| class_seconds(book, row)),
+        changeover: seconds(row.text("changeover")).unwrap_or(CHANGEOVER_SECONDS),
+        worn: said("worn already"),
+        own_chaperone: said("own chaperone"),
+    };
+    (name, number)
 }
 
 /// How long a number without a length is: as the middle one of its class.
@@ -417,7 +333,7 @@ fn folded(name: &str) -> String {
 }
 
 /// An event's name with its date, which tells it from others of the name.
-fn dated(name: &str, date: Date) -> String {
+pub(super) fn dated(name: &str, date: Date) -> String {
     format!("{name} {date}")
 }
 
@@ -425,7 +341,7 @@ fn list(text: &str) -> impl Iterator<Item = String> + '_ {
     text.split(';').map(|part| folded(part.split(':').next().unwrap_or(part))).filter(|name| !name.is_empty())
 }
 
-fn time(text: &str) -> Option<Time> {
+pub(super) fn time(text: &str) -> Option<Time> {
     let (hour, minute) = text.trim().split_once(':')?;
     Time::new(hour.parse().ok()?, minute.get(..2)?.parse().ok()?, 0, 0).ok()
 }
@@ -448,7 +364,7 @@ fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
         if wanted.is_empty() {
             wanted = book.rows("numbers").iter().map(|n| folded(n.text("name"))).collect();
         }
-        order = wanted.into_iter().map(|name| Slot::Number { name, call: None }).collect();
+        order = wanted.into_iter().map(|name| Slot::Number { name, call: None, minutes: None }).collect();
     }
     Some(Event {
         reference: row.text("ref").to_owned(),
@@ -462,6 +378,7 @@ fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
         cast: folded(row.text("cast")),
         order,
         ordered,
+        concerns: folded(row.text("for")),
         walk: walk_seconds(book, &folded(row.text("place")), pace),
         sign_in: sign_in_seconds(book, &folded(row.text("place"))),
         cancelled: row.text("cancelled") == "yes",
@@ -471,12 +388,16 @@ fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
 fn slot(line: &Row) -> Slot {
     match folded(line.text("number")).as_str() {
         "interval" => Slot::Interval(line.text("minutes").parse().unwrap_or(INTERVAL_MINUTES)),
-        name => Slot::Number { name: name.to_owned(), call: time(line.text("call")) },
+        name => Slot::Number {
+            name: name.to_owned(),
+            call: time(line.text("call")),
+            minutes: line.text("minutes").parse().ok(),
+        },
     }
 }
 
 /// So many seconds before an instant, on a whole step.
-fn before(at: Timestamp, seconds: i64) -> Option<Timestamp> {
+pub(super) fn before(at: Timestamp, seconds: i64) -> Option<Timestamp> {
     Timestamp::from_second((at.as_second() - seconds).div_euclid(STEP_SECONDS) * STEP_SECONDS).ok()
 }
 
@@ -507,6 +428,7 @@ fn child(row: &Row) -> Child {
         numbers: list(row.text("numbers")).collect(),
         casts: list(row.text("cast")).collect(),
         guardians: guardians.filter(|g| !g.is_empty()).collect(),
+        names: (1..=4).map(|nth| row.text(&format!("guardian {nth} name")).trim().to_owned()).collect(),
     }
 }
 
@@ -527,13 +449,21 @@ fn guardians(book: &Book, country: &str) -> BTreeMap<String, Guardian> {
     all
 }
 
-fn chaperones(book: &Book) -> BTreeMap<String, Chaperone> {
-    let duties = |name: &str| {
-        let hers = book.rows("duties").iter().filter(|duty| folded(duty.text("chaperone")) == folded(name));
-        hers.map(|duty| (folded(duty.text("event")), folded(duty.text("number")))).collect()
-    };
-    let rows = book.rows("chaperones").iter();
-    rows.map(|row| (row.text("ref").to_owned(), Chaperone { duties: duties(row.text("name")) })).collect()
+fn duties(book: &Book) -> Vec<Duty> {
+    let mut duties = Vec::new();
+    for duty in book.rows("duties") {
+        let name = folded(duty.text("chaperone"));
+        for chaperone in book.rows("chaperones").iter().filter(|row| folded(row.text("name")) == name) {
+            duties.push(Duty {
+                chaperone: chaperone.text("ref").to_owned(),
+                event: folded(duty.text("event")),
+                number: folded(duty.text("number")),
+                signs_in: duty.text("signs in") == "yes",
+                signs_out: duty.text("signs out") == "yes",
+            });
+        }
+    }
+    duties
 }
 
 /// A number a text may go to. British numbers are mobile when they begin with 7 (Ofcom's numbering plan); elsewhere the
@@ -572,5 +502,6 @@ fn notice(row: &Row) -> Notice {
         minutes: row.text("minutes before").parse().ok(),
         by: folded(row.text("by")),
         introduces: folded(row.text("wording")) == "introduction",
+        owes: row.text("answer owed") != "no",
     }
 }

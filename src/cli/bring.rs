@@ -116,6 +116,9 @@ async fn take_in(house: &House, bringing: &Bringing, options: &Options) -> Exit 
 }
 
 fn show(bringing: &Bringing) {
+    for line in &bringing.summary {
+        say(line);
+    }
     if !bringing.problems.is_empty() {
         check::show(&bringing.problems);
     }
@@ -126,7 +129,9 @@ fn show(bringing: &Bringing) {
             question.sheet, question.row, question.reason, question.cure
         ));
     }
-    for change in bringing.changes.iter().take(CHANGES_SHOWN) {
+    // Everything is new in the first workbook: the summary has told it.
+    let first = !bringing.summary.is_empty();
+    for change in bringing.changes.iter().take(if first { 0 } else { CHANGES_SHOWN }) {
         let kind = match change.kind {
             ChangeKind::Added => "new",
             ChangeKind::Changed => "changed",
@@ -134,7 +139,7 @@ fn show(bringing: &Bringing) {
         };
         say(format!("{kind}: {} {} {}", change.what, change.name, change.detail));
     }
-    if bringing.changes.len() > CHANGES_SHOWN {
+    if bringing.changes.len() > CHANGES_SHOWN && !first {
         say(format!("and {} more changes", bringing.changes.len() - CHANGES_SHOWN));
     }
     for fall in &bringing.falls {

@@ -1,8 +1,10 @@
 //! `allheard check`: everything wrong with a workbook, at once.
 
-use super::{Exit, pretty, say, tell};
+use super::{Exit, configured, pretty, say, tell};
 use crate::domain::book::{Problem, Weight};
+use crate::domain::reading::translations::unworded;
 use crate::domain::season::{Event, EventId, Season, Series};
+use crate::domain::summary;
 use crate::workbook;
 use serde_json::{Value, json};
 use std::path::PathBuf;
@@ -11,13 +13,23 @@ use std::path::PathBuf;
 pub(super) struct Options {
     /// The workbook: .xlsx, .ods, or a folder of .csv files.
     file: PathBuf,
+    /// Configuration with the words, for the languages they are in.
+    #[arg(long, value_name = "FILE")]
+    config: Option<PathBuf>,
     /// Print JSON.
     #[arg(long)]
     json: bool,
 }
 
 pub(super) fn run(options: &Options) -> Exit {
-    let checked = workbook::check(&options.file);
+    let mut checked = workbook::check(&options.file);
+    let wording = match configured(options.config.as_deref()) {
+        Ok((_, wording)) => wording,
+        Err(exit) => return exit,
+    };
+    if let Some(season) = &checked.season {
+        checked.problems.extend(unworded(season, &wording.languages()));
+    }
     if options.json {
         let problems: Vec<Value> = checked.problems.iter().map(problem_json).collect();
         let repeats: Vec<Value> = checked.season.iter().flat_map(series_json).collect();
@@ -37,15 +49,9 @@ pub(super) fn run(options: &Options) -> Exit {
             for (who, rule) in rules(season) {
                 tell(format!("digest to {who}: {rule}, when there is something to say"));
             }
-            tell(format!(
-                "{}: {} children, {} guardians, {} numbers, {} events, {} chaperones",
-                season.name,
-                season.children.len(),
-                season.families().len(),
-                season.numbers.len(),
-                season.events.len(),
-                season.chaperones.len()
-            ));
+            for line in summary::lines(season) {
+                tell(line);
+            }
         }
     }
     if checked.has_errors() { Exit::Wrong } else { Exit::Done }
@@ -83,23 +89,23 @@ fn series_json(season: &Season) -> Vec<Value> {
     season.series.iter().map(one).collect()
 }
 
-/// Shows problems, errors first, then by sheet and row.
+/// Shows problems by weight, then by sheet and row, and counts them.
 pub(super) fn show(problems: &[Problem]) {
     let mut sorted: Vec<&Problem> = problems.iter().collect();
-    sorted.sort_by_key(|p| (p.weight, &p.sheet, p.row));
+    sorted.sort_by_key(|p| p.weight);
     for problem in &sorted {
         say(problem_line(problem));
     }
-    let errors = sorted.iter().filter(|p| p.weight == Weight::Error).count();
-    let counted = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
-    tell(format!("{}, {}", counted(errors, "error"), counted(sorted.len() - errors, "warning")));
+    let counted = |weight: Weight| {
+        let count = sorted.iter().filter(|p| p.weight == weight).count();
+        format!("{count} {}{}", weight.word(), if count == 1 { "" } else { "s" })
+    };
+    let all = [Weight::Error, Weight::Warning, Weight::Hint].map(counted);
+    tell(all.join(", "));
 }
 
 fn problem_line(problem: &Problem) -> String {
-    let weight = match problem.weight {
-        Weight::Error => "error",
-        Weight::Warning => "warning",
-    };
+    let weight = problem.weight.word();
     let mut place = problem.sheet.clone();
     if let Some(row) = problem.row {
         place.push_str(&format!(", row {row}"));
@@ -114,7 +120,7 @@ fn problem_line(problem: &Problem) -> String {
 
 fn problem_json(problem: &Problem) -> Value {
     json!({
-        "weight": match problem.weight { Weight::Error => "error", Weight::Warning => "warning" },
+        "weight": problem.weight.word(),
         "sheet": problem.sheet,
         "row": problem.row,
         "column": problem.column,

@@ -6,13 +6,18 @@ use crate::app::{preview, ways};
 use crate::domain::board::Board;
 use crate::domain::published::reminders::sentence;
 use crate::domain::reasons;
+use crate::domain::season::Channel;
+use crate::domain::summary;
 use crate::domain::wall;
 use crate::service::office::Ways;
 use crate::service::outlook::{Burst, Leaving, totals};
 use crate::workbook;
+use jiff::SignedDuration;
 use serde_json::json;
 use std::path::PathBuf;
 
+/// Seconds after its time from which it is said when a message leaves.
+const NOTED_DELAY: SignedDuration = SignedDuration::from_secs(60);
 /// Stands for the page address in previews: about as long as a real one.
 const SPECIMEN_ADDRESS: &str = "https://show.example.org";
 
@@ -77,6 +82,13 @@ pub(super) fn run(options: &Options) -> Exit {
         ));
         return Exit::Done;
     }
+    for line in summary::lines(&plan.board.season) {
+        say(line);
+    }
+    for burst in &plan.bursts {
+        say(burst_line(burst));
+    }
+    say("");
     check::series(&plan.board.season);
     for line in &plan.lines {
         show(line, &plan.board);
@@ -131,11 +143,23 @@ fn show(line: &Leaving, board: &Board) {
         line.words
     ));
     let leaves = match line.leaves {
-        Some(at) => format!("leaves {}", local(at).strftime("%a %d %b %H:%M:%S")),
-        None => "cannot leave in time".to_owned(),
+        Some(at) if at.duration_since(line.wanted.due) < NOTED_DELAY => String::new(),
+        Some(at) => format!("; leaves {}", local(at).strftime("%a %d %b %H:%M:%S")),
+        None => "; cannot leave in time".to_owned(),
     };
-    let cost = line.cost.map_or_else(|| "no tariff".to_owned(), |cost| cost.to_string());
-    say(format!("    {}; {leaves}; {cost}", line.why));
+    let cost = line.cost.map_or_else(String::new, |cost| format!("; {cost}"));
+    say(format!("    {}{leaves}{cost}", line.why));
+}
+
+/// The messages of one day, channel and set of notices in one line.
+fn burst_line(burst: &Burst) -> String {
+    let what = match burst.channel {
+        Channel::Text if burst.messages == 1 => "text",
+        Channel::Text => "texts",
+        Channel::Mail if burst.messages == 1 => "mail",
+        Channel::Mail => "mails",
+    };
+    format!("{}  {} {what}: {}", burst.day.strftime("%a %d %b %Y"), burst.messages, burst.notices)
 }
 
 /// That messages cannot leave in time, and what would help.

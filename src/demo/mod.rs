@@ -11,6 +11,7 @@ pub mod people;
 pub mod planted;
 pub mod season;
 pub mod team;
+pub mod translations;
 pub mod words;
 
 pub use changes::{changes, span};

@@ -17,10 +17,10 @@ pub struct Band {
 pub const BANDS: &[Band] = &[
     Band { ages: "3-4", share: 12, mean_seconds: 110.0, cap: 10 },
     Band { ages: "5-6", share: 20, mean_seconds: 122.0, cap: 12 },
-    Band { ages: "7-8", share: 21, mean_seconds: 125.0, cap: 16 },
-    Band { ages: "9-11", share: 25, mean_seconds: 127.0, cap: 16 },
-    Band { ages: "12-14", share: 14, mean_seconds: 132.0, cap: 20 },
-    Band { ages: "15-17", share: 8, mean_seconds: 135.0, cap: 20 },
+    Band { ages: "7-8", share: 21, mean_seconds: 125.0, cap: 12 },
+    Band { ages: "9-11", share: 25, mean_seconds: 127.0, cap: 12 },
+    Band { ages: "12-14", share: 14, mean_seconds: 132.0, cap: 12 },
+    Band { ages: "15-17", share: 8, mean_seconds: 135.0, cap: 12 },
 ];
 
 /// Who dances a number.
@@ -77,8 +77,7 @@ const MARSH: &str = "Mr Marshbank";
 const TELL: &str = "Madame Tellier-Bright";
 const ODUYA: &str = "Miss Oduya-Finch";
 
-/// All numbers, in running order. The bands are spread so that a class rarely dances twice within three numbers, and
-/// the three small numbers before the finale give the quick changes that every season has.
+/// All numbers, in running order. The bands are spread so that a class rarely dances twice within three numbers.
 pub const PLANS: &[Plan] = &[
     plan("Folding the First Sheet", D, "Modern 3", "white smock; paper collar; black leggings", MARSH),
     plan("Tiny Scissors", A, "First Steps Red", "silver tunic; soft shoes", QUILL),

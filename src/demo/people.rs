@@ -6,6 +6,7 @@ use super::numbers::{BANDS, Dancers, FINALE, PLANS, PRODUCTIONS};
 use super::planted;
 use super::words::{EVENING_CAST, MATINEE_CAST};
 use std::collections::BTreeSet;
+use std::ops::RangeInclusive;
 use unicode_normalization::UnicodeNormalization;
 
 /// Children in the season.
@@ -14,10 +15,13 @@ pub const CHILDREN: usize = 350;
 const FAMILIES_BY_SIZE: [usize; 3] = [199, 51, 8];
 /// Children in a production number.
 const PRODUCTION_SIZE: usize = 50;
-/// Children in each of the three numbers before the finale: everyone there has a quick change.
-const SMALL_NUMBER: usize = 8;
+/// Share of further numbers that come so soon after another that the change is a quick one: about 6 dancers in 100 (common
+/// practice, no source).
+const QUICK_SHARE: f64 = 0.13;
 /// Numbers between two of a child's numbers that leave an ordinary change.
 const COMFORTABLE_GAP: usize = 3;
+/// Steps in the running order between two numbers with a quick change between them.
+const QUICK_GAPS: RangeInclusive<usize> = 2..=COMFORTABLE_GAP;
 
 /// Which roads an adult gives.
 #[derive(Debug, Clone, Copy)]
@@ -123,7 +127,7 @@ impl People {
     /// All families of a seed, with numbers and casts given out.
     pub fn new(seed: u64) -> People {
         let mut dice = Dice::new(seed, "people");
-        // 07700 900000 to 900999 and 01632 960000 to 960999 are kept for drama (Ofcom list); 01632 960100 is the school's.
+        // 07700 900000 to 900999 and 01632 960000 to 960999 are kept for drama (Ofcom list); 01632 960100 and 960101 are the school's.
         let mut mobiles: Vec<u32> = (0..1000).collect();
         let mut landlines: Vec<u32> = (200..1000).collect();
         dice.shuffle(&mut mobiles);
@@ -323,7 +327,7 @@ impl People {
     fn first_numbers(&mut self) {
         for at in 0..self.kids.len() {
             if self.kids[at].wanted > 0 {
-                self.give(at, |number, kid| PLANS[number].dancers == Dancers::Band(kid.band));
+                self.give(at, false, |number, kid| PLANS[number].dancers == Dancers::Band(kid.band));
             }
         }
     }
@@ -334,24 +338,27 @@ impl People {
         self.dice.shuffle(&mut order);
         for at in order {
             while self.kids[at].numbers.len() < self.kids[at].wanted {
-                let production = self.kids[at].band >= 2
-                    && self.dice.chance(0.85)
-                    && self.give(at, |number, _| PRODUCTIONS.contains(&number));
-                if !production && !self.give(at, near) {
+                let given = (self.dice.chance(QUICK_SHARE) && self.give(at, true, near))
+                    || (self.kids[at].band >= 2
+                        && self.dice.chance(0.95)
+                        && self.give(at, false, |number, _| PRODUCTIONS.contains(&number)))
+                    || self.give(at, false, near);
+                if !given {
                     break;
                 }
             }
         }
     }
 
-    /// Gives a child the emptiest number that suits and leaves a comfortable gap; answers whether there was one.
-    fn give(&mut self, kid: usize, suits: impl Fn(usize, &Kid) -> bool) -> bool {
+    /// Gives a child the emptiest number that suits and leaves a comfortable gap, or a short one where the change shall be
+    /// quick; answers whether there was one.
+    fn give(&mut self, kid: usize, quick: bool, suits: impl Fn(usize, &Kid) -> bool) -> bool {
         let sizes = self.sizes();
         let child = &self.kids[kid];
+        let gap = |n: usize| child.numbers.iter().map(|has| has.abs_diff(n)).min().unwrap_or(FINALE);
         let mut fit: Vec<usize> = (0..FINALE)
             .filter(|n| suits(*n, child) && sizes[*n] < room(*n))
-            .filter(|n| child.numbers.iter().all(|has| has.abs_diff(*n) > COMFORTABLE_GAP))
-            .filter(|n| child.numbers.is_empty() || FINALE - n > COMFORTABLE_GAP)
+            .filter(|n| if quick { QUICK_GAPS.contains(&gap(*n)) } else { gap(*n) > COMFORTABLE_GAP })
             .collect();
         self.dice.shuffle(&mut fit);
         let Some(best) = fit.into_iter().min_by_key(|n| sizes[*n]) else {
@@ -380,7 +387,6 @@ fn near(number: usize, kid: &Kid) -> bool {
 /// Children a number has room for.
 fn room(number: usize) -> usize {
     match PLANS[number].dancers {
-        Dancers::Band(_) if FINALE - number <= COMFORTABLE_GAP => SMALL_NUMBER,
         Dancers::Band(band) => BANDS[band].cap,
         Dancers::Production => PRODUCTION_SIZE,
         Dancers::All => usize::MAX,

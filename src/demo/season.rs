@@ -5,6 +5,7 @@ use super::names::{NAMES, Names};
 use super::numbers::{BANDS, Dancers, FINALE, FIRST_ACT, PLANS, PRODUCTIONS};
 use super::people::{Adult, Kid, People};
 use super::team::{Member, QUICK_CHANGES, team};
+use super::translations::SPANISH;
 use super::words;
 use crate::domain::book::{Book, Row};
 use crate::domain::layout::{GUARDIANS_PER_CHILD, SHEETS};
@@ -19,6 +20,8 @@ pub const INTERVAL_MINUTES: i64 = 15;
 const PHOTOGRAPHS_BLOCK: usize = 8;
 /// Minutes of that break.
 const PHOTOGRAPHS_BREAK_MINUTES: i64 = 20;
+/// Minutes of one number's photographs (an assumption, no source).
+const PHOTOGRAPHS_SLOT_MINUTES: i64 = 5;
 /// Minutes from a block's call to its first photograph.
 const PHOTOGRAPHS_LEAD_MINUTES: i64 = 25;
 /// Minutes from the computed to the announced end of a show, for applause.
@@ -46,10 +49,11 @@ pub fn book(seed: u64) -> Book {
     fixed_sheets(&mut book);
     events(&mut book, &order);
     numbers(&mut book, &order);
-    running_orders(&mut book, &order);
+    running_orders(&mut book);
     children(&mut book, &people, seed);
     chaperones(&mut book, &members, seed);
     house_rules(&mut book);
+    translations(&mut book);
     notices(&mut book);
     book.number_rows();
     book
@@ -91,17 +95,22 @@ impl Order {
         self.minutes(PLANS.len(), INTERVAL_MINUTES) + APPLAUSE_MINUTES
     }
 
-    /// Minutes from the first photograph to the last, which is the one before the finale's.
-    fn photographs_minutes(&self) -> i64 {
-        let breaks = (1..FINALE).filter(|at| at % PHOTOGRAPHS_BLOCK == 0).count();
-        self.minutes(FINALE, PHOTOGRAPHS_BREAK_MINUTES * i64::try_from(breaks).unwrap_or(0))
-    }
-
     /// Minutes of the first numbers and their pauses, rounded up to 5; nothing follows the last number.
     fn minutes(&self, numbers: usize, pauses: i64) -> i64 {
         let seconds = (0..numbers).map(|at| self.slot(at)).sum::<i64>() - self.changeover[numbers - 1];
         ((seconds + 59) / 60 + pauses + 4) / 5 * 5
     }
+}
+
+/// Minutes from the first photograph to the end of the last; the finale is not photographed.
+fn photographs_minutes() -> i64 {
+    let (slots, breaks) = (FINALE as i64, ((FINALE - 1) / PHOTOGRAPHS_BLOCK) as i64);
+    up_to_five(slots * PHOTOGRAPHS_SLOT_MINUTES + breaks * PHOTOGRAPHS_BREAK_MINUTES)
+}
+
+/// Minutes rounded up to the next five.
+fn up_to_five(minutes: i64) -> i64 {
+    (minutes + 4) / 5 * 5
 }
 
 /// A time of day so many minutes later; wraps at midnight as a clock does.
@@ -139,7 +148,7 @@ fn events(book: &mut Book, order: &Order) {
         let mut event = row(cells);
         let minutes = match event.text("kind") {
             "show" => Some(order.show_minutes()),
-            "photographs" => Some(order.photographs_minutes()),
+            "photographs" => Some(photographs_minutes()),
             _ => None,
         };
         if let Some(minutes) = minutes {
@@ -165,8 +174,8 @@ fn numbers(book: &mut Book, order: &Order) {
     }
 }
 
-fn running_orders(book: &mut Book, order: &Order) {
-    photographs(book, order);
+fn running_orders(book: &mut Book) {
+    photographs(book);
     for (event, second_act_call) in [
         (words::DRESS, words::SECOND_ACT_DRESS_CALL),
         (words::MATINEE, ""),
@@ -183,22 +192,23 @@ fn running_orders(book: &mut Book, order: &Order) {
     }
 }
 
-/// Photographs go in blocks with a break between them, each block with a call of its own; the finale is not photographed.
-fn photographs(book: &mut Book, order: &Order) {
+/// Photographs go by slots, in blocks with a break between them, each block with a call of its own.
+fn photographs(book: &mut Book) {
     let starts =
         words::EVENTS[0].iter().find(|(column, _)| *column == "starts").map_or("10:00", |(_, text)| *text);
     let mut lines = Lines { book, event: words::PHOTOGRAPHS, place: 0 };
-    let (mut seconds, mut call) = (0, String::new());
+    let (mut minutes, mut call) = (0, String::new());
     for (at, plan) in PLANS.iter().enumerate().take(FINALE) {
         if at % PHOTOGRAPHS_BLOCK == 0 {
             if at > 0 {
                 lines.interval(PHOTOGRAPHS_BREAK_MINUTES);
-                seconds += PHOTOGRAPHS_BREAK_MINUTES * 60;
+                minutes += PHOTOGRAPHS_BREAK_MINUTES;
             }
-            call = later(starts, (seconds / 300) * 5 - PHOTOGRAPHS_LEAD_MINUTES);
+            call = later(starts, minutes - PHOTOGRAPHS_LEAD_MINUTES);
         }
-        lines.number(plan.name, &call);
-        seconds += order.slot(at);
+        let slot = PHOTOGRAPHS_SLOT_MINUTES.to_string();
+        lines.line(&[("number", plan.name), ("call", &call), ("minutes", &slot)]);
+        minutes += PHOTOGRAPHS_SLOT_MINUTES;
     }
 }
 
@@ -268,9 +278,10 @@ fn contact(adult: &Adult, set: &mut impl FnMut(&str, &str)) {
     set("agreed", if adult.agreed { AGREED } else { "" });
 }
 
-/// The numbers of a child with place in line and sides where known: in ordinary numbers, for four children of five.
+/// The numbers of a child, typed in any order, with place in line and sides where known: in ordinary numbers, for four
+/// children of five.
 fn numbers_cell(kid: &Kid, places: &mut [usize], dice: &mut Dice) -> String {
-    let mut parts = Vec::new();
+    let mut parts = vec![PLANS[FINALE].name.to_owned()];
     for number in &kid.numbers {
         places[*number] += 1;
         let name = PLANS[*number].name;
@@ -282,7 +293,7 @@ fn numbers_cell(kid: &Kid, places: &mut [usize], dice: &mut Dice) -> String {
             parts.push(format!("{name}: {}, {entrance}, {exit}", places[*number]));
         }
     }
-    parts.push(PLANS[FINALE].name.to_owned());
+    dice.shuffle(&mut parts);
     parts.join("; ")
 }
 
@@ -313,13 +324,13 @@ fn chaperones(book: &mut Book, team: &[Member], seed: u64) {
     }
 }
 
-/// Where a chaperone's children wait, or where she stays; the finale has no room, so that nobody moves for it.
+/// Where a chaperone's children wait, or where a helper stays.
 fn room(member: &Member) -> &'static str {
     match member.number.map(|at| PLANS[at].dancers) {
         Some(Dancers::Band(band)) => words::BAND_ROOMS[band],
-        Some(Dancers::Production) => words::PRODUCTION_ROOM,
+        Some(Dancers::Production | Dancers::All) => words::PRODUCTION_ROOM,
         None if member.task == QUICK_CHANGES => words::QUICK_CHANGE_ROOM,
-        Some(Dancers::All) | None => "",
+        None => "",
     }
 }
 
@@ -338,6 +349,13 @@ fn house_rules(book: &mut Book) {
             rule.set("ref", format!("R{:03}", at + 1));
             rows.push(rule);
         }
+    }
+}
+
+fn translations(book: &mut Book) {
+    let rows = &mut book.sheet_mut("translations").rows;
+    for (text, translation) in SPANISH {
+        rows.push(row(&[("text", text), ("language", "es"), ("translation", translation)]));
     }
 }
 

@@ -12,7 +12,10 @@ const SEEDS: [u64; 4] = [1, 7, 42, 2027];
 
 fn numbers(child: &Row) -> Vec<usize> {
     let names = child.text("numbers").split(';').map(|part| part.split(':').next().unwrap_or("").trim());
-    names.map(|name| PLANS.iter().position(|p| p.name == name).unwrap_or_else(|| panic!("{name}"))).collect()
+    let at = |name| PLANS.iter().position(|p| p.name == name).unwrap_or_else(|| panic!("{name}"));
+    let mut numbers: Vec<usize> = names.map(at).collect();
+    numbers.sort_unstable();
+    numbers
 }
 
 fn guardians(book: &Book) -> Vec<(&Row, usize)> {
@@ -75,7 +78,7 @@ fn numbers_are_filled_as_the_trade_fills_them() {
             let list = numbers(row);
             assert_eq!(list.last(), Some(&FINALE));
             places += list.len() - 1;
-            quick += usize::from(list.windows(2).any(|w| w[1] - w[0] < 4));
+            quick += usize::from(list.windows(2).any(|w| w[1] - w[0] < 4 && w[1] != FINALE));
             list.iter().for_each(|n| sizes[*n] += 1);
         }
         assert!((1.45..1.75).contains(&(places as f64 / 350.0)), "{places} places");

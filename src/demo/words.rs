@@ -39,11 +39,12 @@ pub const SETTINGS: &[(&str, &str)] = &[
     ("country", "GB"),
     ("language", "en"),
     ("telephone", "01632 960100"),
+    ("short name", "Ashlarmere"),
+    ("named lead", "Mara Holt"),
+    ("named lead telephone", "01632 960101"),
     ("messages from", "08:00"),
     ("messages until", "20:30"),
     ("merge minutes", "60"),
-    ("chaperone lead at rehearsals", "30"),
-    ("chaperone lead on show days", "60"),
     // How often is common practice, no source.
     ("chaperone digest", "Mondays and Thursdays at 18:00"),
     ("coordinator digest", "daily at 18:00"),
@@ -63,14 +64,14 @@ pub const PLACES: &[Cells] = &[
     &[
         ("ref", "P001"),
         ("name", THEATRE),
-        ("door", "stage door in Saddlers Row"),
-        ("collect at", "yard gate in Saddlers Row"),
+        ("door", "the stage door in Saddlers Row"),
+        ("collect at", "the yard gate in Saddlers Row"),
         ("sign-in minutes", "5"),
     ],
     &[
         ("ref", "P002"),
         ("name", "Weirside Studios"),
-        ("door", "glass door beside the weir"),
+        ("door", "the glass door beside the weir"),
         ("sign-in minutes", "5"),
     ],
 ];
@@ -98,7 +99,7 @@ pub const ROOMS: &[Cells] = &[
         ("notes", "nearest to the lavatories"),
     ],
     &[("place", THEATRE), ("name", BAND_ROOMS[1]), ("children", "70")],
-    &[("place", THEATRE), ("name", BAND_ROOMS[2]), ("children", "75")],
+    &[("place", THEATRE), ("name", BAND_ROOMS[2]), ("children", "80")],
     &[("place", THEATRE), ("name", BAND_ROOMS[3]), ("children", "90")],
     &[("place", THEATRE), ("name", BAND_ROOMS[4]), ("children", "50")],
     &[("place", THEATRE), ("name", BAND_ROOMS[5]), ("children", "30")],
@@ -108,7 +109,7 @@ pub const ROOMS: &[Cells] = &[
 
 /// The sheet `ways`.
 pub const WAYS: &[Cells] = &[
-    &[("place", THEATRE), ("from", "Cattle Market car park"), ("walk minutes", "15-20")],
+    &[("place", THEATRE), ("from", "Cattle Market car park"), ("walk minutes", "12-18")],
     &[("place", THEATRE), ("from", "Millbridge tram stop"), ("walk minutes", "8")],
     &[("place", THEATRE), ("from", "Priory Lane bus stop"), ("walk minutes", "4-6")],
     &[("place", "Weirside Studios"), ("from", "Weir Street car park"), ("walk minutes", "5-7")],
@@ -193,8 +194,8 @@ pub const EVENTS: &[Cells] = &[
         ("kind", "show"),
         ("place", THEATRE),
         ("date", "2027-03-28"),
-        ("call", "13:00"),
-        ("starts", "14:00"),
+        ("call", "13:20"),
+        ("starts", "14:30"),
         ("dismissal", "after the last number"),
         ("arrive ready", "first costume on, hair and make-up done"),
         ("bring", "water, a plain snack, a warm layer, every costume you have"),
@@ -247,12 +248,16 @@ const BEFORE_IT_IS_NEEDED: Ground =
 // A table: one line a notice is what makes it readable.
 #[rustfmt::skip]
 pub const NOTICES: &[NoticeLine] = &[
-    (["House rules", "season", "everyone", "first show", "42", "18:00", "mail", "yes", "rules"], &[NEWS_BY_MAIL, PRIMER]),
-    (["House rules, second asking", "season", "not heard from", "first show", "35", "18:00", "text", "yes", "reminder"], &[TEXT_BESIDE_MAIL]),
+    (["House rules and all dates", "season", "everyone", "first show", "42", "18:00", "mail", "yes", "rules"], &[NEWS_BY_MAIL, PRIMER]),
+    (["House rules, reminder", "season", "not heard from", "first show", "35", "18:00", "text", "yes", "reminder"], &[TEXT_BESIDE_MAIL]),
     (["Photographs, call sheet", "photographs", "everyone", "call", "7", "18:00", "mail", "yes", "call-sheet"], &[IN_ADVANCE]),
     (["Photographs, the evening before", "photographs", "everyone", "call", "1", "17:00", "text", "no", "eve"], &[THREE_AND_ONE, WITHIN_THE_HOUR]),
     (["Studio run, call sheet", "rehearsal", "everyone", "call", "7", "18:00", "mail", "yes", "call-sheet"], &[IN_ADVANCE]),
     (["Studio run, the evening before", "rehearsal", "everyone", "call", "1", "17:00", "text", "no", "eve"], &[THREE_AND_ONE, WITHIN_THE_HOUR]),
+    (["Chaperones, photographs", "photographs", "chaperones", "call", "10", "10:00", "mail", "yes", "duty"], &[DUTIES_FIRST]),
+    (["Chaperones, photographs, the day before", "photographs", "chaperones", "call", "1", "12:00", "text", "no", "duty"], &[DAY_BEFORE_DUTY]),
+    (["Chaperones, studio run", "rehearsal", "chaperones", "call", "10", "10:00", "mail", "yes", "duty"], &[DUTIES_FIRST]),
+    (["Chaperones, studio run, the day before", "rehearsal", "chaperones", "call", "1", "12:00", "text", "no", "duty"], &[DAY_BEFORE_DUTY]),
     (["Dress rehearsal, call sheet", "dress rehearsal", "everyone", "first show", "14", "10:00", "mail and text", "yes", "call-sheet"], &[IN_ADVANCE]),
     (["Shows, call sheet", "show", "everyone", "first show", "14", "10:00", "mail and text", "yes", "call-sheet"], &[IN_ADVANCE]),
     (["Dress rehearsal, a week to go", "dress rehearsal", "not heard from", "first show", "7", "18:00", "text", "yes", "reminder"], &[WRITE_IT_DOWN, WEEK_THREE_ONE]),
@@ -269,8 +274,8 @@ pub const NOTICES: &[NoticeLine] = &[
     (["Chaperones, dress rehearsal, the day before", "dress rehearsal", "chaperones", "call", "1", "12:00", "text", "no", "duty"], &[DAY_BEFORE_DUTY]),
     (["Chaperones, shows, the day before", "show", "chaperones", "call", "1", "12:00", "text", "no", "duty"], &[DAY_BEFORE_DUTY]),
     // Names before faces, and again when they are about to meet.
-    (["First contact", "show", "everyone", "first show", "35", "10:00", "mail", "no", "introduction"], &[NAMES_BEFORE_FACES]),
-    (["First contact, show week", "show", "everyone", "first show", "6", "10:00", "mail", "no", "introduction"], &[NAMES_BEFORE_FACES]),
+    (["Meet your chaperone", "show", "everyone", "first show", "35", "10:00", "mail", "no", "introduction"], &[NAMES_BEFORE_FACES]),
+    (["Meet your chaperone, show week", "show", "everyone", "first show", "6", "10:00", "mail", "no", "introduction"], &[NAMES_BEFORE_FACES]),
 ];
 
 /// The columns that the cells of a [`NoticeLine`] fill.

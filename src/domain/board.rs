@@ -62,6 +62,8 @@ struct Directory {
     cares_by_household: Vec<Vec<Care>>,
     /// Positions in the season's cares, by person.
     cares_by_person: HashMap<Person, Vec<usize>>,
+    /// The same by guardian.
+    cares_by_guardian: Vec<Vec<usize>>,
     people: HashMap<String, Person>,
     guardians: HashMap<String, GuardianId>,
     households: HashMap<String, HouseholdId>,
@@ -196,6 +198,11 @@ impl Board {
         self.events.get(reference).copied()
     }
 
+    /// For whom a guardian answers, in every household.
+    pub fn cares_by(&self, guardian: GuardianId) -> impl Iterator<Item = &Care> {
+        self.people.cares_by_guardian[guardian.at()].iter().map(|at| &self.season.cares[*at])
+    }
+
     /// All cares of a child; a chaperone's own.
     pub fn cares_of(&self, who: impl Into<Person>) -> impl Iterator<Item = &Care> {
         let at = self.people.cares_by_person.get(&who.into()).map_or(&[][..], Vec::as_slice);
@@ -260,9 +267,11 @@ impl Directory {
     fn of(all: &People) -> Directory {
         let mut cares_by_household = vec![Vec::new(); all.households.len()];
         let mut cares_by_person: HashMap<Person, Vec<usize>> = HashMap::new();
+        let mut cares_by_guardian = vec![Vec::new(); all.guardians.len()];
         for (at, care) in all.cares.iter().enumerate() {
             cares_by_household[care.household.at()].push(care.clone());
             cares_by_person.entry(care.who).or_default().push(at);
+            cares_by_guardian[care.guardian.at()].push(at);
         }
         let mut people = index(all.children.iter().map(|c| &c.reference), |at| Person::Child(ChildId(at)));
         let chaperones = all.chaperones.iter().map(|c| &c.reference);
@@ -270,6 +279,7 @@ impl Directory {
         Directory {
             cares_by_household,
             cares_by_person,
+            cares_by_guardian,
             people,
             guardians: index(all.guardians.iter().map(|g| &g.reference), GuardianId),
             households: index(all.households.iter().map(|h| &h.reference), HouseholdId),
@@ -285,9 +295,5 @@ fn concerns(season: &Season, notice: &Notice, it: &Itinerary) -> bool {
     if notice.to.of_chaperones() != it.who.is_chaperone() {
         return false;
     }
-    match &notice.about {
-        About::Season => false,
-        About::Kind(kind) => season.events[it.event.at()].kind == *kind,
-        About::Events(events) => events.contains(&it.event),
-    }
+    notice.about.covers(it.event, season.events[it.event.at()].kind)
 }

@@ -122,19 +122,37 @@ impl Book {
     }
 }
 
+/// What [`Cell::Fault`] holds where a formula was saved without its value.
+pub const UNSAVED: &str = "a formula without its value";
+/// What [`Cell::Fault`] holds where cells are merged and another one holds their value.
+pub const MERGED: &str = "merged with another cell";
+
 /// How much a problem weighs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Weight {
     /// Nothing is loaded until it is mended.
     Error,
-    /// Loaded all the same; a person should look.
+    /// Loaded all the same; somebody may be told nothing, or something wrong, until a person has looked.
     Warning,
+    /// Loaded all the same; worth a look, and may well be meant.
+    Hint,
+}
+
+impl Weight {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Weight::Error => "error",
+            Weight::Warning => "warning",
+            Weight::Hint => "hint",
+        }
+    }
 }
 
 /// One thing wrong with a workbook, told so that a volunteer can mend it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
-    /// Error or warning.
+    /// How much it weighs.
     pub weight: Weight,
     /// Sheet name; empty when the whole file is meant.
     pub sheet: String,

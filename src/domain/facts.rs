@@ -5,7 +5,7 @@
 
 use super::digest;
 use super::itinerary::Itinerary;
-use super::season::{EventId, HouseRule, NumberId, Person, Season};
+use super::season::{EventId, HouseRule, Number, NumberId, Person, Season};
 use super::shift::Shift;
 use jiff::civil::DateTime;
 use std::collections::BTreeMap;
@@ -152,7 +152,7 @@ impl Facts {
         }
         facts.set(Field::Ready, event.arrive_ready.clone());
         facts.set(Field::Bring, event.bring.clone());
-        let costumes: Vec<&str> = it.turn_in.iter().map(|n| season.numbers[n.at()].name.as_str()).collect();
+        let costumes: Vec<String> = it.turn_in.iter().map(|n| costume(&season.numbers[n.at()])).collect();
         facts.set(Field::TurnIn, costumes.join("; "));
         let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
         facts.set(Field::CollectAt, collect_at.clone());
@@ -277,6 +277,14 @@ fn rules_text(season: &Season, event: Option<EventId>) -> String {
         .map(|rule| rule.texts.get(&season.language).map_or(rule.name.as_str(), String::as_str))
         .collect::<Vec<_>>()
         .join("\n")
+}
+
+/// What is handed in after a number: its pieces, with the number they are for; the number alone where none are written.
+fn costume(number: &Number) -> String {
+    if number.pieces.is_empty() {
+        return number.name.clone();
+    }
+    format!("{} ({})", number.pieces.join(", "), number.name)
 }
 
 fn clock(at: DateTime) -> String {

@@ -1,8 +1,12 @@
 //! What one child, or one chaperone, must do at one event, worked out from the season.
 
+use super::in_charge::{InCharge, Signers};
 use super::release::{Ends, Release};
 use super::running_order::{placed, quick_changes_in};
-use super::season::{ChaperoneId, Child, ChildId, Event, EventId, NumberId, Person, Place, Season, Slot};
+use super::season::{
+    ChaperoneId, Child, ChildId, Dismissal, Event, EventId, NumberId, Person, Place, Season, SignedOutBy,
+    Slot,
+};
 use super::shift::{self, Shift};
 use super::unchanged::Unchanged;
 use super::{wall, way};
@@ -23,7 +27,7 @@ pub struct Itinerary {
     pub who: Person,
     /// At what.
     pub event: EventId,
-    /// The child's numbers there, in order; those a chaperone looks after.
+    /// The child's numbers there, in the order of the event; those a chaperone looks after.
     pub numbers: Vec<NumberId>,
     /// Earliest call among the child's numbers; for a chaperone so much earlier as the season's lead.
     pub call: DateTime,
@@ -45,6 +49,13 @@ pub struct Itinerary {
     pub signs_out: Option<ChaperoneId>,
     /// What a chaperone does there; none for a child.
     pub shift: Option<Shift>,
+}
+
+impl Itinerary {
+    /// When it begins, as far as it concerns this person: none for who is called only after that.
+    pub fn begins(&self) -> Option<DateTime> {
+        (self.starts >= self.call).then_some(self.starts)
+    }
 }
 
 /// Where an itinerary stands in its [`Programme`].
@@ -117,7 +128,6 @@ impl Programme {
 
     /// As [`Programme::of`]; events about which nothing differs are taken over from an earlier version.
     pub fn again(season: &Season, before: Option<(&Season, &Programme)>) -> Programme {
-        let signers = Signers::of(season);
         let unchanged = before.map(|(old, _)| Unchanged::of(old, season)).unwrap_or_default();
         let shows = season.shows().all(|show| unchanged.event(show));
         let handed_in = match before {
@@ -130,7 +140,7 @@ impl Programme {
             let known = earlier.filter(|_| unchanged.event(id) && (as_handed_in || !event.turn_in));
             match known {
                 Some(earlier) => Arc::clone(&earlier.events[id.at()]),
-                None => Arc::new(attendance(season, id, &signers, &handed_in)),
+                None => Arc::new(attendance(season, id, &handed_in)),
             }
         };
         let events = (0_u32..).map(EventId).zip(&season.events).map(of_event).collect();
@@ -203,15 +213,15 @@ impl Index<ItineraryId> for Programme {
 }
 
 /// Everybody's itineraries at an event, nobody's where it is called off.
-fn attendance(season: &Season, id: EventId, signers: &Signers, handed_in: &HandedIn) -> Attendance {
+fn attendance(season: &Season, id: EventId, handed_in: &HandedIn) -> Attendance {
     let event = &season.events[id.at()];
     let mut all = Attendance::default();
     if event.cancelled {
         return all;
     }
-    let mut frame = Frame::of(season, event);
-    for (child_at, child) in season.children.iter().enumerate() {
-        if let Some(it) = frame.itinerary(id, ChildId(child_at as u32), child, signers, handed_in) {
+    let mut frame = Frame::of(season, id);
+    for (child_at, child) in (0_u32..).zip(&season.children).filter(|_| event.for_families()) {
+        if let Some(it) = frame.itinerary(id, ChildId(child_at), child, handed_in) {
             all.put(it);
         }
     }
@@ -229,8 +239,11 @@ struct Frame<'a> {
     zone: &'a TimeZone,
     place: &'a Place,
     starts: DateTime,
-    calls: HashMap<NumberId, Option<Time>>,
+    /// Position in the order and own call of each number.
+    calls: HashMap<NumberId, (usize, Option<Time>)>,
     ends_by_number: HashMap<NumberId, u32>,
+    in_charge: InCharge,
+    back: bool,
     last: Option<DateTime>,
     /// Worked out once for all children who are called at a time.
     arrivals: HashMap<Time, Arrival>,
@@ -239,14 +252,16 @@ struct Frame<'a> {
 }
 
 impl<'a> Frame<'a> {
-    fn of(season: &'a Season, event: &'a Event) -> Frame<'a> {
+    fn of(season: &'a Season, id: EventId) -> Frame<'a> {
+        let event = &season.events[id.at()];
         let starts = event.date.to_datetime(event.starts);
         let order = placed(season, event);
         let calls = event
             .order
             .iter()
-            .filter_map(|slot| match slot {
-                Slot::Number { number, call } => Some((*number, *call)),
+            .enumerate()
+            .filter_map(|(at, slot)| match slot {
+                Slot::Number { number, call, .. } => Some((*number, (at, *call))),
                 Slot::Interval(_) => None,
             })
             .collect();
@@ -259,6 +274,8 @@ impl<'a> Frame<'a> {
             starts,
             calls,
             ends_by_number: order.iter().map(|p| (p.number, p.end)).collect(),
+            in_charge: InCharge::of(season, id),
+            back: season.settings.signed_out_by == SignedOutBy::FirstChaperone,
             // Nobody leaves before the last number, whatever end was announced.
             last: event.ends.map(|end| not_before(starts, event, end)).max(computed),
             arrivals: HashMap::new(),
@@ -271,15 +288,16 @@ impl<'a> Frame<'a> {
         id: EventId,
         child_id: ChildId,
         child: &Child,
-        signers: &Signers,
         handed_in: &HandedIn,
     ) -> Option<Itinerary> {
         if !in_cast(self.event, child) {
             return None;
         }
-        let numbers: Vec<NumberId> =
+        let mut numbers: Vec<NumberId> =
             child.castings.iter().map(|c| c.number).filter(|n| self.calls.contains_key(n)).collect();
-        let call_time = numbers.iter().map(|n| self.calls[n].unwrap_or(self.event.call)).min()?;
+        numbers.sort_by_key(|number| self.calls[number].0);
+        let call_time = numbers.iter().map(|n| self.calls[n].1.unwrap_or(self.event.call)).min()?;
+        let Signers { signs_in, signs_out } = self.in_charge.signers(&numbers, self.back);
         let Arrival { call, call_at, park_by } = self.arrival(call_time);
         let (collect_from, over_at) = self.leaving(&numbers);
         Some(Itinerary {
@@ -296,8 +314,8 @@ impl<'a> Frame<'a> {
             } else {
                 Vec::new()
             },
-            signs_in: signers.find(&signers.ins, id, &numbers),
-            signs_out: signers.find(&signers.outs, id, &numbers),
+            signs_in,
+            signs_out,
             shift: None,
             numbers,
         })
@@ -307,14 +325,15 @@ impl<'a> Frame<'a> {
     fn shift(&self, season: &Season, id: EventId, chaperone: ChaperoneId) -> Option<Itinerary> {
         shift::duties_of(season, chaperone, id).next()?;
         let numbers = shift::numbers_of(season, chaperone, id);
-        let own_calls = numbers.iter().filter_map(|n| *self.calls.get(n)?).min();
+        let own_calls = numbers.iter().filter_map(|n| self.calls.get(n)?.1).min();
         let children = self.event.date.to_datetime(own_calls.map_or(self.event.call, |own| {
             // A number without a call of its own has the event's.
-            let all_own = numbers.iter().all(|n| self.calls.get(n).is_some_and(Option::is_some));
+            let all_own = numbers.iter().all(|n| self.calls.get(n).is_some_and(|(_, call)| call.is_some()));
             if all_own { own } else { own.min(self.event.call) }
         }));
         let call = shift::arrives(season, self.event, children);
         let longest = self.place.ways.iter().map(|w| w.walk.1).max();
+        let until = self.free_from(season, id, chaperone, &numbers);
         Some(Itinerary {
             who: Person::Chaperone(chaperone),
             event: id,
@@ -324,13 +343,30 @@ impl<'a> Frame<'a> {
             park_by: longest.map(|walk| way::park_by(call, walk, 0)),
             starts: self.starts,
             collect_from: None,
-            over_at: wall::instant(&season.zone, self.last.unwrap_or(self.starts).max(self.starts)),
+            over_at: wall::instant(&season.zone, until.unwrap_or(self.starts).max(self.starts)),
             turn_in: Vec::new(),
             signs_in: None,
             signs_out: None,
-            shift: Some(shift::shift(season, chaperone, id, children, self.last)),
+            shift: Some(shift::shift(season, chaperone, id, &self.in_charge, (children, until))),
             numbers,
         })
+    }
+
+    /// When a chaperone's part is over: with the event, or where children go after their slots with the last of hers.
+    fn free_from(
+        &self,
+        season: &Season,
+        id: EventId,
+        chaperone: ChaperoneId,
+        numbers: &[NumberId],
+    ) -> Option<DateTime> {
+        let after_slots = self.event.by_slots() && self.event.dismissal == Dismissal::AfterOwnLastNumber;
+        let with_numbers = shift::duties_of(season, chaperone, id).all(|duty| duty.number.is_some());
+        let own = numbers.iter().filter_map(|number| self.ends_by_number.get(number)).max();
+        match own.filter(|_| after_slots && with_numbers) {
+            Some(end) => Some(after(self.zone, self.starts, *end)),
+            None => self.last,
+        }
     }
 
     /// How children who are called at a time of the day arrive.
@@ -396,38 +432,6 @@ fn after(zone: &TimeZone, starts: DateTime, seconds: u32) -> DateTime {
         shown = shown.saturating_add(Span::new().seconds(i64::from(step)));
     }
     shown
-}
-
-/// Who signs children in and out, by event and number.
-struct Signers {
-    ins: HashMap<(EventId, NumberId), ChaperoneId>,
-    outs: HashMap<(EventId, NumberId), ChaperoneId>,
-}
-
-impl Signers {
-    fn of(season: &Season) -> Signers {
-        let mut signers = Signers { ins: HashMap::new(), outs: HashMap::new() };
-        for duty in &season.duties {
-            let Some(number) = duty.number else { continue };
-            if duty.signs_in {
-                signers.ins.entry((duty.event, number)).or_insert(duty.chaperone);
-            }
-            if duty.signs_out {
-                signers.outs.entry((duty.event, number)).or_insert(duty.chaperone);
-            }
-        }
-        signers
-    }
-
-    /// The first of the child's numbers that has a signer decides.
-    fn find(
-        &self,
-        map: &HashMap<(EventId, NumberId), ChaperoneId>,
-        event: EventId,
-        numbers: &[NumberId],
-    ) -> Option<ChaperoneId> {
-        numbers.iter().find_map(|n| map.get(&(event, *n)).copied())
-    }
 }
 
 fn handed_in(season: &Season) -> HandedIn {

@@ -12,6 +12,10 @@ use std::collections::HashMap;
 const E164_MAX_DIGITS: usize = 15;
 /// Digits after the country code at least (the smallest plans have four): fewer are emergency and service numbers.
 const NATIONAL_MIN_DIGITS: usize = 4;
+/// Digits of a number with letters, fewer than: seven and more are a number by themselves, and the letters a note.
+const KEYPAD_DIGITS_MAX: usize = 7;
+/// Digits and letters of such a number together, at least.
+const KEYPAD_LENGTH_MIN: usize = 10;
 /// Characters of a cell looked at, at most: the longest form people write, with room.
 const RAW_MAX_CHARS: usize = 60;
 
@@ -24,6 +28,9 @@ pub enum PhoneFault {
     /// No number in it, or a country code that does not exist.
     #[error("it is not a telephone number")]
     NotANumber,
+    /// Words stand beside it, and it is not plain which digits are the number.
+    #[error("holds words, and it is not plain which digits are the number")]
+    Words,
     /// The digits have a length no number of that country has, as emergency and short numbers do.
     #[error("no number of that country has so few or so many digits")]
     Impossible,
@@ -42,13 +49,10 @@ pub fn parse(raw: &str, country: &str) -> Result<Phone, PhoneFault> {
     }
     let plain = plain_digits(raw);
     let (number_text, extension) = split_extension(&plain);
-    let number_text = keypad(number_text);
-    if !number_text
-        .chars()
-        .all(|c| c.is_ascii_digit() || " +-().,/;=:".contains(c) || c.is_ascii_alphabetic())
-    {
-        return Err(PhoneFault::NotANumber);
-    }
+    let number_text = match keypad(number_text) {
+        Some(keyed) => keyed,
+        None => alone(number_text)?.to_owned(),
+    };
     match dialled(&number_text, home, extension) {
         // +44 (0)7700 …: the nought in brackets is for callers at home; where both cannot be meant it goes.
         Err(PhoneFault::Impossible) if number_text.contains("(0)") => {
@@ -175,26 +179,55 @@ fn split_extension(text: &str) -> (&str, bool) {
     (text, false)
 }
 
-/// Letters of a number such as 1-800-FLOWERS as the keys they stand on (ITU-T E.161).
-fn keypad(text: &str) -> String {
+/// Letters of a number such as 1-800-FLOWERS as the keys they stand on (ITU-T E.161); none unless they are plainly meant
+/// so: capitals after a few digits that are no number by themselves.
+fn keypad(text: &str) -> Option<String> {
     let starts_as_number =
         text.trim_start_matches(['(', ' ']).starts_with(|c: char| c == '+' || c.is_ascii_digit());
-    if !starts_as_number || text.contains('=') || text.bytes().filter(u8::is_ascii_alphabetic).count() < 3 {
-        return text.to_owned();
+    let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    let letters = text.bytes().filter(u8::is_ascii_uppercase).count();
+    let only_these =
+        text.chars().all(|c| c.is_ascii_digit() || c.is_ascii_uppercase() || " +-().".contains(c));
+    let whole = digits < KEYPAD_DIGITS_MAX && digits + letters >= KEYPAD_LENGTH_MIN;
+    if !(starts_as_number && only_these && letters >= 3 && whole) {
+        return None;
     }
-    text.chars()
-        .map(|c| match c.to_ascii_lowercase() {
-            'a'..='c' => '2',
-            'd'..='f' => '3',
-            'g'..='i' => '4',
-            'j'..='l' => '5',
-            'm'..='o' => '6',
-            'p'..='s' => '7',
-            't'..='v' => '8',
-            'w'..='z' => '9',
-            _ => c,
-        })
-        .collect()
+    let key = |c: char| match c {
+        'A'..='C' => '2',
+        'D'..='F' => '3',
+        'G'..='I' => '4',
+        'J'..='L' => '5',
+        'M'..='O' => '6',
+        'P'..='S' => '7',
+        'T'..='V' => '8',
+        'W'..='Z' => '9',
+        c => c,
+    };
+    Some(text.chars().map(key).collect())
+}
+
+/// The one stretch of a text that may be a number, without the words beside it: a note is never dialled.
+fn alone(text: &str) -> Result<&str, PhoneFault> {
+    let lower = text.to_ascii_lowercase();
+    // A number in the form of RFC 3966.
+    if lower.starts_with("tel:") {
+        return Ok(text);
+    }
+    let mut found: Option<&str> = None;
+    for part in text.split(|c: char| !(c.is_ascii_digit() || " +-().,/;:".contains(c))) {
+        if part.bytes().any(|byte| byte.is_ascii_digit()) && found.replace(part).is_some() {
+            return Err(PhoneFault::Words);
+        }
+    }
+    let part = found.ok_or(PhoneFault::NotANumber)?;
+    Ok(if part.len() == text.len() { part } else { part.trim_matches([' ', ',', ';', ':', '.', '-', '/']) })
+}
+
+/// Whether words stand beside the number that [`parse`] finds, and are left out of it.
+pub fn has_words(raw: &str) -> bool {
+    let plain = plain_digits(raw);
+    let number = split_extension(&plain).0;
+    keypad(number).is_none() && alone(number).is_ok_and(|part| part.len() < number.len())
 }
 
 /// Numbers already read in one country, so that a number typed beside several children is worked out once.

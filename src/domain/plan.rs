@@ -386,6 +386,36 @@ pub fn owes(board: &Board, notice: NoticeKey) -> bool {
     }
 }
 
+/// Whether an answer to a notice counts for an item: the dates told beside the season's house rules are told, not asked.
+pub fn covers(board: &Board, item: Item, notice: NoticeKey) -> bool {
+    match notice {
+        NoticeKey::Rule(at) => item.event.is_none() == (board.season.notices[at].about == About::Season),
+        NoticeKey::Change(_) => true,
+    }
+}
+
+/// Whether a notice asks for an answer about an item.
+pub fn asks(board: &Board, item: Item, notice: NoticeKey) -> bool {
+    owes(board, notice) && covers(board, item, notice)
+}
+
+/// What a part of a message tells beside its own item: with the season's house rules, when they are first told, every event
+/// of the child that is still to come.
+pub fn told_beside(board: &Board, item: Item, notice: NoticeKey, now: Timestamp) -> Vec<Item> {
+    let first_letter = match notice {
+        NoticeKey::Rule(at) => {
+            let notice = &board.season.notices[at];
+            notice.about == About::Season && !notice.to.of_unheard()
+        }
+        NoticeKey::Change(_) => false,
+    };
+    if !first_letter || item.event.is_some() {
+        return Vec::new();
+    }
+    let to_come = board.programme.of_person(item.who).filter(|at| board.programme[*at].call_at > now);
+    to_come.map(|at| Item { who: item.who, event: Some(at.event) }).collect()
+}
+
 /// Whether a notice tells facts: not where it only introduces somebody.
 pub fn tells(board: &Board, notice: NoticeKey) -> bool {
     match notice {

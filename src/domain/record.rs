@@ -16,6 +16,8 @@ pub struct Told {
     pub fingerprint: Fingerprint,
     /// When they were last told.
     pub at: Timestamp,
+    /// Whether an answer about the item was ever asked for; a date that was only told is not waited for.
+    pub asked: bool,
     /// Whether these facts first came as a change.
     pub by_change: bool,
     /// The facts told before these, where they were others.
@@ -200,6 +202,8 @@ pub struct Record {
     pub covered: HashMap<Ask, Cover>,
     /// What each guardian was sent lately: when, about what, by which notice.
     pub last: HashMap<GuardianId, Vec<(Timestamp, Item, NoticeKey)>>,
+    /// Numbers to which a text has gone.
+    pub texted: HashSet<String>,
     /// Addresses whose owner said stop.
     pub stopped: Addresses,
     /// Addresses that do not work.
@@ -209,33 +213,36 @@ pub struct Record {
 }
 
 impl Record {
-    /// Notes that a message went, and the facts that it told, if any.
-    pub fn went(&mut self, ask: Ask, told: Option<Fingerprint>, at: Timestamp) {
+    /// Notes that a message went, the facts that it told, if any, and whether it asked for an answer about them.
+    pub fn went(&mut self, ask: Ask, told: Option<Fingerprint>, asked: bool, at: Timestamp) {
         self.covered.insert(ask, Cover::Done(at));
         match told {
-            Some(fingerprint) => self.tell(ask, fingerprint, at),
+            Some(fingerprint) => self.tell(ask, fingerprint, asked, at),
             // It is one of the messages of its day all the same.
             None => self.note_last(ask, at),
         }
     }
 
-    /// Notes that a guardian was told facts at an instant.
-    pub fn tell(&mut self, ask: Ask, fingerprint: Fingerprint, at: Timestamp) {
+    /// Notes that a guardian was told facts at an instant, and whether an answer was asked for.
+    pub fn tell(&mut self, ask: Ask, fingerprint: Fingerprint, asked: bool, at: Timestamp) {
         let by_change = matches!(ask.notice, NoticeKey::Change(_));
         self.note_last(ask, at);
         let key = (ask.guardian, ask.item);
         let sent = self.sent.entry((ask.guardian, ask.item, ask.channel)).or_insert((0, at));
         *sent = (sent.0 + 1, sent.1.max(at));
         let Some(told) = self.told.get_mut(&key) else {
-            let first = Told { fingerprint, at, by_change, before: None, before_at: at, turns: 0, times: 1 };
+            let first =
+                Told { fingerprint, at, asked, by_change, before: None, before_at: at, turns: 0, times: 1 };
             self.told.insert(key, first);
             return;
         };
+        told.asked |= asked;
         let old = told.fingerprint;
         if old != fingerprint {
             *told = Told {
                 fingerprint,
                 at,
+                asked: told.asked,
                 by_change,
                 before: Some(old),
                 before_at: told.at,

@@ -4,14 +4,15 @@
 //! vectors of [`Season`] and are valid for that value alone. A [`Ref`] is what lasts: it names a workbook row for good.
 
 mod people;
+mod settings;
 
 pub use people::{
     Care, Consent, Contact, Guardian, Household, Language, Line, MailAddress, People, Person, Phone,
 };
+pub use settings::{CallNames, Declared, Lead, Leads, Settings, SettledBy, SignedOutBy};
 
-use super::cron_rule::CronRule;
 use super::layout::INTRODUCTION_WORDING;
-use super::published::{hours, ratios};
+use super::phrases::Phrases;
 use super::wall;
 use jiff::Timestamp;
 use jiff::civil::{Date, DateTime, Time};
@@ -93,6 +94,8 @@ pub struct Child {
     pub castings: Vec<Casting>,
     /// New to the school, so that the family knows nothing of how things go.
     pub new: bool,
+    /// Nobody hands the child out before the named lead is there. Why is not kept, and no family is told.
+    pub fetch_lead: bool,
 }
 
 /// A way from a car park or stop to the door.
@@ -149,6 +152,15 @@ pub enum EventKind {
     Show,
 }
 
+/// Whom an event is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Concerned {
+    /// Families are told of it and answer.
+    Families,
+    /// The chaperones alone: the children are there anyway, as in class.
+    ChaperonesOnly,
+}
+
 /// When children may be collected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Dismissal {
@@ -169,6 +181,8 @@ pub enum Slot {
         number: NumberId,
         /// Its own call, local time.
         call: Option<Time>,
+        /// Minutes of its slot, where one is written; it counts where the event goes by slots.
+        minutes: Option<u32>,
     },
     /// The interval, in minutes.
     Interval(u32),
@@ -183,6 +197,8 @@ pub struct Event {
     pub name: String,
     /// Kind.
     pub kind: EventKind,
+    /// Whom it is for.
+    pub concerns: Concerned,
     /// Where.
     pub place: PlaceId,
     /// Local date.
@@ -203,8 +219,8 @@ pub struct Event {
     pub bring: String,
     /// What to leave at home.
     pub leave_home: String,
-    /// Whether adults may watch.
-    pub adults_watch: bool,
+    /// Whether adults may watch; none where nobody has said.
+    pub adults_watch: Option<bool>,
     /// Whether quick-change costumes are handed in at the end of this event.
     pub turn_in: bool,
     /// Called off.
@@ -216,6 +232,26 @@ pub struct Event {
     pub order: Vec<Slot>,
     /// Whether `order` is a running order, from which starts may be computed.
     pub ordered: bool,
+}
+
+impl Event {
+    /// Whether numbers have slots of their own: at a class, a rehearsal or photographs where one of them is called later
+    /// than the event.
+    pub fn by_slots(&self) -> bool {
+        let of_kind = matches!(self.kind, EventKind::Class | EventKind::Rehearsal | EventKind::Photographs);
+        let later = |slot: &Slot| matches!(slot, Slot::Number { call: Some(call), .. } if *call > self.call);
+        of_kind && self.ordered && self.order.iter().any(later)
+    }
+
+    /// Whether families are told of it and answer.
+    pub fn for_families(&self) -> bool {
+        self.concerns == Concerned::Families
+    }
+
+    /// Seconds from its beginning to a local time of its day, by the clock on the wall; less than nothing is before it.
+    pub fn seconds_from_start(&self, time: Time) -> i64 {
+        time.duration_since(self.starts).as_secs()
+    }
 }
 
 /// One dance, song or scene.
@@ -235,6 +271,12 @@ pub struct Number {
     pub pieces: Vec<String>,
     /// Teacher.
     pub teacher: String,
+    /// Where the teacher hears that a child is not coming; none where they do not.
+    pub teacher_mail: Option<MailAddress>,
+    /// Danced in what the children have on, so that nobody changes for it.
+    pub worn: bool,
+    /// Children stay with the chaperone they are with, whoever leads the number.
+    pub own_chaperone: bool,
 }
 
 /// A volunteer in charge of children.
@@ -284,7 +326,7 @@ pub struct Series {
     pub events: Vec<EventId>,
 }
 
-/// A rule families acknowledge.
+/// A rule families are told, and perhaps acknowledge.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HouseRule {
     /// Lasting name.
@@ -308,6 +350,17 @@ pub enum About {
     Kind(EventKind),
     /// One event, or all of one line that comes round again.
     Events(Vec<EventId>),
+}
+
+impl About {
+    /// Whether it is about an event of a kind.
+    pub fn covers(&self, id: EventId, kind: EventKind) -> bool {
+        match self {
+            About::Season => false,
+            About::Kind(of) => *of == kind,
+            About::Events(events) => events.contains(&id),
+        }
+    }
 }
 
 /// Who gets a notice.
@@ -445,102 +498,6 @@ impl Notice {
     }
 }
 
-/// Whose acknowledgement settles a child.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SettledBy {
-    /// Any one guardian.
-    AnyGuardian,
-    /// One guardian of each household.
-    EachHousehold,
-    /// A guardian who brings and a guardian who collects.
-    BringsAndCollects,
-}
-
-/// What the calls before curtain up are called.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum CallNames {
-    /// The half (35 minutes before curtain up), the quarter, the five, beginners.
-    British,
-    /// Half hour (30 minutes), fifteen, five, places.
-    NorthAmerican,
-}
-
-/// A published table that the season is held against, and who decided so.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Declared<T: 'static> {
-    /// The table.
-    pub table: &'static T,
-    /// Who set it and when, as written in the workbook.
-    pub set_by: String,
-}
-
-/// The season's figures. Defaults are common practice without a source unless said otherwise.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Settings {
-    /// First permitted local time of the day for messages.
-    pub quiet_until: Time,
-    /// From this local time on messages wait.
-    pub quiet_from: Time,
-    /// Notices for one family due within so many minutes go as one message.
-    pub merge_minutes: u32,
-    /// Messages a guardian gets on one day at most, changes apart (a planning figure of ours); 0 for no limit.
-    pub messages_a_day: u32,
-    /// Signatures are asked for at the class door from so many days before the first show on.
-    pub class_door_days: u32,
-    /// Families who have not answered are rung from so many days before an event on.
-    pub calls_days: u32,
-    /// Chaperones come so many minutes before the children at rehearsals.
-    pub lead_rehearsal_minutes: u32,
-    /// Chaperones come so many minutes before the children on show days (dress rehearsal too).
-    pub lead_show_minutes: u32,
-    /// Their briefing is so many minutes before the children's call; none where they come later than that.
-    pub briefing_minutes: u32,
-    /// They stand at their places so many minutes before the children's call; none where they come later than that.
-    pub station_minutes: u32,
-    /// What chaperones bring and wear; may be empty.
-    pub kit: String,
-    /// When each chaperone is sent her list; none for never.
-    pub chaperone_digest: Option<CronRule>,
-    /// When the coordinator is sent the whole; none for never.
-    pub coordinator_digest: Option<CronRule>,
-    /// A gap of fewer numbers than this between two of a child's numbers is a quick change.
-    pub quick_change_numbers: u32,
-    /// Whose answer settles a child.
-    pub settled_by: SettledBy,
-    /// Whether messages carry a child's given name.
-    pub given_names: bool,
-    /// Walking speed for distances, feet per second (MUTCD 2009 s4E.06 para 14: 3.0).
-    pub walk_feet_per_second: f64,
-    /// Children to one adult at most.
-    pub children_per_adult: u32,
-    /// The table of ratios that rooms are held against too; none by default.
-    pub ratios: Option<Declared<ratios::Table>>,
-    /// The limits of hours that children's days are held against; none by default.
-    pub hours: Option<Declared<hours::Table>>,
-    /// A number is called to get ready when the number so many places before it starts.
-    pub ready_numbers: u32,
-    /// Seconds that a child walks off the stage and on again between two numbers.
-    pub walks_seconds: u32,
-    /// The shortest change that is planned, seconds without the walks.
-    pub change_seconds: u32,
-    /// Seconds that signing one child out takes.
-    pub door_seconds: u32,
-    /// Tables at which children are signed out.
-    pub door_tables: u32,
-    /// What the calls before curtain up are called.
-    pub call_names: CallNames,
-}
-
-impl Settings {
-    /// Minutes that chaperones come before the children at an event of a kind.
-    pub fn lead_minutes(&self, kind: EventKind) -> u32 {
-        match kind {
-            EventKind::Dress | EventKind::Show => self.lead_show_minutes,
-            EventKind::Class | EventKind::Rehearsal | EventKind::Photographs => self.lead_rehearsal_minutes,
-        }
-    }
-}
-
 /// Everything one season consists of.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Season {
@@ -550,6 +507,8 @@ pub struct Season {
     pub name: String,
     /// Name of the school.
     pub school: String,
+    /// What texts begin with, so that it is plain who writes.
+    pub short_name: String,
     /// IANA name of the zone.
     pub zone_name: String,
     /// The zone itself.
@@ -560,6 +519,8 @@ pub struct Season {
     pub language: Language,
     /// The coordinator's telephone as families should dial it; may be empty.
     pub telephone: String,
+    /// Whom staff fetch; none where nobody is named.
+    pub lead: Option<Lead>,
     /// Figures.
     pub settings: Settings,
     /// Places.
@@ -578,6 +539,8 @@ pub struct Season {
     pub duties: Vec<Duty>,
     /// House rules.
     pub house_rules: Vec<HouseRule>,
+    /// What families read, in other languages.
+    pub phrases: Phrases,
     /// Notices.
     pub notices: Vec<Notice>,
 }

@@ -1,5 +1,6 @@
 //! What a chaperone has to do at an event, worked out from her duties there.
 
+use super::in_charge::InCharge;
 use super::season::{ChaperoneId, Duty, Event, EventId, NumberId, Season};
 use jiff::Span;
 use jiff::civil::DateTime;
@@ -38,16 +39,16 @@ pub fn numbers_of(season: &Season, chaperone: ChaperoneId, event: EventId) -> Ve
 
 /// When she comes: so many minutes before the children.
 pub fn arrives(season: &Season, event: &Event, children: DateTime) -> DateTime {
-    earlier(children, season.settings.lead_minutes(event.kind))
+    earlier(children, season.settings.lead_minutes.at(event.kind))
 }
 
-/// Her shift, given the children's call and the end of the event.
+/// Her shift, given the children's call and the moment from which she is free.
 pub fn shift(
     season: &Season,
     chaperone: ChaperoneId,
     id: EventId,
-    children: DateTime,
-    until: Option<DateTime>,
+    in_charge: &InCharge,
+    (children, until): (DateTime, Option<DateTime>),
 ) -> Shift {
     let settings = &season.settings;
     let arrives = arrives(season, &season.events[id.at()], children);
@@ -65,8 +66,10 @@ pub fn shift(
             shift.tasks.push(duty.task.clone());
         }
         let Some(number) = duty.number else { continue };
-        for (signs, list) in [(duty.signs_in, &mut shift.signs_in), (duty.signs_out, &mut shift.signs_out)] {
-            if signs && !list.contains(&number) {
+        let signs = in_charge.signers_of(number);
+        for (signs, list) in [(signs.signs_in, &mut shift.signs_in), (signs.signs_out, &mut shift.signs_out)]
+        {
+            if signs == Some(chaperone) && !list.contains(&number) {
                 list.push(number);
             }
         }

@@ -11,13 +11,13 @@ pub enum Standing {
     Heard,
     /// Acknowledged facts that have changed since.
     HeardBefore,
-    /// Was asked, has not answered.
+    /// Was asked for an answer, has given none.
     Waiting,
     /// Said the child can't come.
     CantCome,
     /// No address that may be used and works.
     NoWay,
-    /// Not asked yet.
+    /// Not asked yet, though perhaps told.
     NotAsked,
 }
 
@@ -100,7 +100,8 @@ pub fn standing(board: &Board, record: &Record, guardian: GuardianId, item: Item
     if !reachable(board, record, guardian) {
         return Standing::NoWay;
     }
-    match (answer, record.told.contains_key(&(guardian, item))) {
+    let asked = record.told.get(&(guardian, item)).is_some_and(|told| told.asked);
+    match (answer, asked) {
         (Some(_), _) => Standing::HeardBefore,
         (None, true) => Standing::Waiting,
         (None, false) => Standing::NotAsked,

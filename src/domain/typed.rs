@@ -4,8 +4,10 @@ pub use super::calendar::{date, time};
 
 use super::words::key;
 
-/// Seconds in the longest length a cell may hold: six hours.
-pub const LENGTH_MAX_SECONDS: u32 = 6 * 60 * 60;
+/// Seconds in the longest length a cell may hold: one hour.
+pub const LENGTH_MAX_SECONDS: u32 = 60 * 60;
+/// A bare number below this is not taken for seconds: two of them or two minutes may be meant.
+const BARE_MIN_SECONDS: u32 = 60;
 /// Minutes in the longest walk a cell may hold.
 pub const WALK_MAX_MINUTES: u32 = 240;
 
@@ -71,7 +73,8 @@ pub fn ages(text: &str) -> Result<(u8, u8), String> {
         .ok_or_else(|| format!("'{text}' is not an age band"))
 }
 
-/// A length in seconds: `2:05` and `125` and `0:02:05` are the same; units may be written, `2 min 5 s`.
+/// A length in seconds: `2:05` and `125` and `0:02:05` are the same; units may be written, `2 min 5 s`. A bare number that
+/// could as well be minutes is refused.
 pub fn length(text: &str) -> Result<u32, String> {
     let bad = || format!("'{text}' is not a length in minutes and seconds");
     let plain = key(text);
@@ -92,9 +95,13 @@ pub fn length(text: &str) -> Result<u32, String> {
     } else if plain.bytes().any(|b| b.is_ascii_alphabetic()) {
         Some(length_in_units(&plain).ok_or_else(bad)?)
     } else {
-        Some(count(&plain).map_err(|_| bad())?)
+        let bare = count(&plain).map_err(|_| bad())?;
+        if (1..BARE_MIN_SECONDS).contains(&bare) {
+            return Err(format!("'{text}' may be minutes or seconds"));
+        }
+        Some(bare)
     };
-    seconds.filter(|s| *s <= LENGTH_MAX_SECONDS).ok_or_else(|| format!("'{text}' is longer than six hours"))
+    seconds.filter(|s| *s <= LENGTH_MAX_SECONDS).ok_or_else(|| format!("'{text}' is longer than an hour"))
 }
 
 fn length_in_units(plain: &str) -> Option<u32> {
@@ -194,9 +201,22 @@ mod tests {
         check("0:20", Some(20));
         check("1:00:00", Some(3600));
         check("0", Some(0));
-        for input in
-            ["2:60", "2:05:99", "1:60:00", "-5", "two", "2,5", "9:99", "", "7:00:00", "99999999:00", "5 h"]
-        {
+        for input in [
+            "2:60",
+            "2:05:99",
+            "1:60:00",
+            "-5",
+            "two",
+            "2,5",
+            "9:99",
+            "",
+            "1:00:01",
+            "2:05:00",
+            "2",
+            "59",
+            "99999999:00",
+            "5 h",
+        ] {
             check(input, None);
         }
     }

@@ -109,7 +109,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let known =
                 desk.record.answers.get(&(first, *item)).map(|a| a.fingerprint).filter(|f| *f != fingerprint);
             let known =
-                known.or_else(|| super::composing::told_before(&desk.board, &desk.record, first, *item));
+                known.or_else(|| super::drafting::told_before(&desk.board, &desk.record, first, *item));
             let form = match known.filter(|f| *f != fingerprint) {
                 Some(known) => self.store.facts(desk.season, known).await?,
                 None => None,

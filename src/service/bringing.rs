@@ -10,9 +10,11 @@ use crate::domain::book::{Book, Problem, Weight};
 use crate::domain::changes::{Change, ChangeKind, changes};
 use crate::domain::holds::{Hold, holds};
 use crate::domain::layout::{self, GUARDIAN_LETTER, SHEETS, setting_text};
+use crate::domain::reading::translations::unworded;
 use crate::domain::reading::{self, Reading};
 use crate::domain::refs::{self, Given, Question};
 use crate::domain::season::{Ref, Season, Series};
+use crate::domain::summary;
 use crate::domain::touched::{Touched, touched};
 use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
@@ -50,6 +52,8 @@ pub struct Bringing {
     pub holds: Vec<Hold>,
     /// By which action, in a few words.
     pub what: String,
+    /// The season in a few sentences, where it is the first workbook of all.
+    pub summary: Vec<String>,
     /// Children before and after.
     pub children: (usize, usize),
     /// The revision it was made against; 0 for the first workbook of all.
@@ -154,10 +158,12 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let previous = stored.map_or(&none, |s| &s.book);
         let Reading { season, programme, problems: read, kept } =
             reading::read(&book, in_force.map(InForce::before));
+        let mut read = read;
+        read.extend(season.as_ref().and_then(|season| unworded(season, &self.wording.languages())));
         let warnings = Arc::new(read.clone());
         let children = (previous.rows("children").len(), book.rows("children").len());
         let mut bringing = Bringing {
-            problems: merged(found, read),
+            problems: reading::causes::told(&book, found, read),
             changes: changes(previous, &book),
             questions,
             falls: Vec::new(),
@@ -166,6 +172,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             foreseen: Foreseen::default(),
             holds: holds(previous, &book),
             what: WORKBOOK.to_owned(),
+            summary: season.as_ref().filter(|_| stored.is_none()).map(summary::lines).unwrap_or_default(),
             children,
             revision: stored.map_or(0, |s| s.revision),
             ready: None,
@@ -349,21 +356,6 @@ fn number_new_line(book: &mut Book, previous: Option<(&Book, &Given)>, question:
     let Some(row) = rows.iter_mut().find(|row| row.number == question.row) else { return false };
     row.set(&question.column, format!("{letter}{next:03}"));
     true
-}
-
-/// Problems of the file and of what it says; that a column missing as a whole is empty in each line is not told again.
-fn merged(found: Vec<Problem>, read: Vec<Problem>) -> Vec<Problem> {
-    let told = |p: &Problem| {
-        found.iter().any(|q| {
-            q.weight == Weight::Error
-                && q.sheet == p.sheet
-                && q.row.is_none()
-                && (q.column == p.column || q.column.is_none())
-        })
-    };
-    let read: Vec<Problem> =
-        read.into_iter().filter(|p| !(p.reason.ends_with("is empty") && told(p))).collect();
-    found.into_iter().chain(read).collect()
 }
 
 fn held(hold: &Hold) -> Problem {

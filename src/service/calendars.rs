@@ -4,7 +4,8 @@
 //! Entries are written as instants in UTC: every reader knows them without a table of time zones, and shows the right
 //! hour on both sides of a clock change. The hours as the season's clocks show them stand in each entry's words.
 
-use super::composing::{given_name, token_hash};
+use super::composing::token_hash;
+use super::drafting::given_name;
 use super::office::{Desk, Office, OfficeFault};
 use super::ports::{FeedHolder, Gateway, NewFeed, Store, StoredFeed};
 use crate::domain::board::{Board, Item};

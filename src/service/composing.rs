@@ -1,10 +1,8 @@
 //! From a claimed message and today's facts to a letter, a parcel and the attempt that is written down first.
 
 use super::calendars;
-use super::letter::{
-    Appearance, Change, Introduction, Item as LetterItem, Kind, Letter, Rule, Shift as LetterShift, Walk,
-    What,
-};
+use super::drafting::{Draft, Links, To, told_with};
+use super::letter::{Kind, Letter};
 use super::office::{Desk, Office, Ways, facts_told, notice_key};
 use super::ports::{
     Content, Gateway, LinkKind, MailContent, NewAttempt, NewLink, Parcel, Store, StoredMessage, Unsent,
@@ -13,29 +11,23 @@ use super::wording::Wording;
 use crate::domain::board::{Board, Item};
 use crate::domain::digest;
 use crate::domain::due::window;
-use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
+use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
 use crate::domain::ics;
 use crate::domain::introduction::chaperones_of;
 use crate::domain::itinerary::Itinerary;
 use crate::domain::plan::Wanted;
 use crate::domain::record::{Ask, NoticeKey, Record};
-use crate::domain::season::{
-    Channel, Dismissal, EventId, GuardianId, HouseRule, HouseholdId, Language, NumberId, Person,
-};
+use crate::domain::season::{Channel, GuardianId};
 use crate::domain::segments;
-use crate::domain::shift::Shift;
 use crate::domain::standing::{self, Standing};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use jiff::civil::Time;
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 use std::collections::HashMap;
 
 /// Octets of a link's token (128 bits).
 const TOKEN_OCTETS: usize = 16;
-/// A message this late stands for notices that went before the guardian joined, or while the program was down.
-const CATCH_UP_AFTER: SignedDuration = SignedDuration::from_hours(12);
 /// Stands where a token will stand, for previews: as long as a real one.
 const SPECIMEN_TOKEN: &str = "SPECIMEN-opens-nothing";
 /// Messages that one thread composes before another is asked to help.
@@ -136,15 +128,10 @@ impl Composing<'_> {
         let household = board
             .household(&message.household)
             .ok_or_else(|| unsent(State::Withdrawn, now, "the household is gone"))?;
-        let letter = letter(
-            board,
-            &desk.record,
-            self.old,
-            &To { household, guardians: &guardians, due: message.due },
-            &parts,
-            &Links { ways: self.ways, token },
-            now,
-        );
+        let parts = told_with(board, &parts, now);
+        let draft = Draft { board, record: &desk.record, old: self.old, now };
+        let to = To { household, guardians: &guardians, channel: message.channel, due: message.due };
+        let letter = draft.letter(&to, &parts, &Links { ways: self.ways, token });
         let content = words(self.wording, (board, &desk.record), &letter, message.channel, &parts, now)
             .map_err(|_| unsent(State::Quarantined, now, "its wording failed"))?;
         Ok(self.composed(message, guardians, address, parts, content, token))
@@ -160,7 +147,7 @@ impl Composing<'_> {
         token: &str,
     ) -> Composed {
         let (board, now) = (&*self.desk.board, self.now);
-        let over = parts.iter().map(|(item, _)| board.over_at(*item)).max().unwrap_or(now);
+        let over = over_for(board, &guardians, &parts).unwrap_or(now);
         let told: Vec<_> = parts
             .iter()
             .map(|(item, notice)| {
@@ -213,6 +200,15 @@ impl Composing<'_> {
     }
 }
 
+/// When the last event of some guardians' children, or of their own, is over: what they were sent opens their page until
+/// then.
+fn over_for(board: &Board, guardians: &[GuardianId], parts: &[(Item, NoticeKey)]) -> Option<Timestamp> {
+    let cares = guardians.iter().flat_map(|guardian| board.cares_by(*guardian));
+    let theirs = cares.flat_map(|care| board.programme.of_person(care.who));
+    let events = theirs.map(|at| board.programme[at].over_at);
+    events.chain(parts.iter().map(|(item, _)| board.over_at(*item))).max()
+}
+
 fn words(
     wording: &Wording,
     (board, record): (&Board, &Record),
@@ -248,16 +244,16 @@ pub fn preview(
     ways: &Ways,
     now: Timestamp,
 ) -> Result<Content, super::wording::Fault> {
-    let letter = letter(
-        board,
-        record,
-        old,
-        &To { household: wanted.household, guardians: &wanted.guardians, due: wanted.due },
-        &wanted.parts,
-        &Links { ways, token: SPECIMEN_TOKEN },
-        now,
-    );
-    words(wording, (board, record), &letter, wanted.channel, &wanted.parts, now)
+    let parts = told_with(board, &wanted.parts, now);
+    let draft = Draft { board, record, old, now };
+    let to = To {
+        household: wanted.household,
+        guardians: &wanted.guardians,
+        channel: wanted.channel,
+        due: wanted.due,
+    };
+    let letter = draft.letter(&to, &parts, &Links { ways, token: SPECIMEN_TOKEN });
+    words(wording, (board, record), &letter, wanted.channel, &parts, now)
 }
 
 /// The guardians of a message who still share its address, and that address.
@@ -306,239 +302,6 @@ fn still_true(
         .collect()
 }
 
-/// Who a letter goes to.
-struct To<'a> {
-    household: HouseholdId,
-    guardians: &'a [GuardianId],
-    due: Timestamp,
-}
-
-/// Where a letter's links lead.
-struct Links<'a> {
-    ways: &'a Ways,
-    token: &'a str,
-}
-
-fn letter(
-    board: &Board,
-    record: &Record,
-    old: &HashMap<Fingerprint, Facts>,
-    to: &To<'_>,
-    parts: &[(Item, NoticeKey)],
-    links: &Links<'_>,
-    now: Timestamp,
-) -> Letter {
-    let guardians = to.guardians;
-    let Links { ways, token } = links;
-    let base_url = &ways.base_url;
-    let season = &board.season;
-    let language =
-        guardians.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language).clone();
-    let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).collect();
-    items.sort_by_key(|item| (board.needed_by(*item), item.who));
-    items.dedup();
-    let mut children: Vec<_> = items.iter().map(|item| item.who).collect();
-    children.sort();
-    children.dedup();
-    let mut theirs: Vec<_> = board.cares(to.household).iter().map(|c| c.who).collect();
-    theirs.sort();
-    theirs.dedup();
-    let to_chaperone = items.iter().any(|item| item.who.is_chaperone());
-    let kind = Kind::from_folder(&crate::domain::plan::wording(board, parts)).unwrap_or(Kind::Reminder);
-    Letter {
-        kind,
-        season_language: season.language.0.clone(),
-        school: season.school.clone(),
-        season: season.name.clone(),
-        telephone: Some(season.telephone.clone()).filter(|t| !t.is_empty() && t != "-"),
-        children: children.iter().map(|c| given_name(board, *c)).collect(),
-        rules: if items.iter().any(|i| i.event.is_none()) {
-            rules(board, None, &language)
-        } else {
-            Vec::new()
-        },
-        items: items
-            .iter()
-            .filter_map(|item| letter_item(board, record, old, guardians, *item, kind, &language))
-            .collect(),
-        introductions: if kind == Kind::Introduction { introductions(board, &items) } else { Vec::new() },
-        link: if ways.pages_public { format!("{base_url}/r/{token}") } else { String::new() },
-        stop_link: if ways.pages_public { format!("{base_url}/stop/{token}") } else { String::new() },
-        owes: parts.iter().any(|(_, notice)| crate::domain::plan::owes(board, *notice)),
-        reply_by_text: ways.reply_by_text,
-        reply_by_mail: ways.reply_by_mail,
-        code: (*token).to_owned(),
-        one_phone: guardians.len() > 1,
-        only_child: theirs.len() <= 1 && !to_chaperone,
-        to_chaperone,
-        catch_up: now.duration_since(to.due) > CATCH_UP_AFTER,
-        language: language.0,
-    }
-}
-
-/// Who looks after whom, soonest first; events at which a child has the same chaperones are told together.
-fn introductions(board: &Board, items: &[Item]) -> Vec<Introduction> {
-    let season = &board.season;
-    let mut all: Vec<Introduction> = Vec::new();
-    for (item, it) in items.iter().filter_map(|item| Some((item, board.itinerary(*item)?))) {
-        let names = chaperones_of(season, it).into_iter().map(|c| season.chaperones[c.at()].name.clone());
-        let (child, chaperones) = (given_name(board, item.who), names.collect::<Vec<_>>());
-        let event = &season.events[it.event.at()];
-        let event = Appearance { event: event.name.clone(), date: event.date };
-        match all.iter_mut().find(|one| one.child == child && one.chaperones == chaperones) {
-            Some(one) if !one.events.contains(&event) => one.events.push(event),
-            Some(_) => {}
-            None if chaperones.is_empty() => {}
-            None => all.push(Introduction { child, chaperones, events: vec![event] }),
-        }
-    }
-    all
-}
-
-/// The name a message may carry; a chaperone is always called by hers, which only she reads.
-pub(super) fn given_name(board: &Board, who: Person) -> Option<String> {
-    let may = board.season.settings.given_names || who.is_chaperone();
-    may.then(|| board.season.given_name(who).to_owned())
-}
-
-fn rules(board: &Board, event: Option<EventId>, language: &Language) -> Vec<Rule> {
-    rules_of(&board.season, event)
-        .map(|rule| Rule { name: rule.name.clone(), text: rule_text(rule, language, &board.season.language) })
-        .collect()
-}
-
-/// A rule's text in a language, else in the season's.
-pub(super) fn rule_text(rule: &HouseRule, language: &Language, fallback: &Language) -> String {
-    rule.texts
-        .get(language)
-        .or_else(|| rule.texts.get(fallback))
-        .cloned()
-        .unwrap_or_else(|| rule.name.clone())
-}
-
-fn letter_item(
-    board: &Board,
-    record: &Record,
-    old: &HashMap<Fingerprint, Facts>,
-    guardians: &[GuardianId],
-    item: Item,
-    kind: Kind,
-    language: &Language,
-) -> Option<LetterItem> {
-    let season = &board.season;
-    let event = &season.events[item.event?.at()];
-    let place = &season.places[event.place.at()];
-    let it = board.itinerary(item);
-    let changes = if matches!(kind, Kind::Change | Kind::Cancelled) {
-        changes(board, record, old, guardians, item)
-    } else {
-        Vec::new()
-    };
-    let shift = it.and_then(|it| it.shift.as_ref().map(|shift| letter_shift(board, it, shift)));
-    let of_child = |text: &str| if item.who.is_chaperone() { String::new() } else { text.to_owned() };
-    Some(LetterItem {
-        child: given_name(board, item.who),
-        event: event.name.clone(),
-        date: event.date,
-        call: it.map_or(event.call, |it| it.call.time()),
-        park_by: it.and_then(|it| it.park_by).map(|at| at.time()),
-        starts: event.starts,
-        collect_from: it.and_then(|it| it.collect_from).map(|from| from.at().time()),
-        collect_overnight: it
-            .and_then(|it| it.collect_from)
-            .is_some_and(|from| from.at().date() > event.date),
-        place: place.name.clone(),
-        door: place.door.clone(),
-        ways: place
-            .ways
-            .iter()
-            .map(|w| Walk { name: w.name.clone(), min: w.walk.0, max: w.walk.1 })
-            .collect(),
-        collect_at: of_child(&place.collect_at),
-        arrive_ready: of_child(&event.arrive_ready),
-        bring: of_child(&event.bring),
-        leave_home: of_child(&event.leave_home),
-        adults_watch: event.adults_watch,
-        chaperone: it.and_then(|it| it.signs_in).map(|c| season.chaperones[c.at()].name.clone()),
-        turn_in: it
-            .map(|it| it.turn_in.iter().map(|n| season.numbers[n.at()].name.clone()).collect())
-            .unwrap_or_default(),
-        rules: if item.who.is_chaperone() { Vec::new() } else { rules(board, item.event, language) },
-        changes,
-        cancelled: it.is_none(),
-        no_early_release: event.dismissal == Dismissal::AfterLastNumber && !item.who.is_chaperone(),
-        shift,
-    })
-}
-
-fn letter_shift(board: &Board, it: &Itinerary, shift: &Shift) -> LetterShift {
-    let season = &board.season;
-    let names = |numbers: &[NumberId]| -> Vec<String> {
-        numbers.iter().map(|number| season.numbers[number.at()].name.clone()).collect()
-    };
-    LetterShift {
-        briefing: shift.briefing.map(|at| at.time()),
-        station: shift.station.map(|at| at.time()),
-        until: shift.until.map(|at| at.time()),
-        numbers: names(&it.numbers),
-        tasks: shift.tasks.clone(),
-        signs_in: names(&shift.signs_in),
-        signs_out: names(&shift.signs_out),
-        kit: season.settings.kit.clone(),
-    }
-}
-
-/// What a guardian was told before the facts in force now; none if she was told nothing else.
-pub(super) fn told_before(
-    board: &Board,
-    record: &Record,
-    guardian: GuardianId,
-    item: Item,
-) -> Option<Fingerprint> {
-    let told = record.told.get(&(guardian, item))?;
-    if told.fingerprint == board.fingerprint(item) { told.before } else { Some(told.fingerprint) }
-}
-
-fn changes(
-    board: &Board,
-    record: &Record,
-    old: &HashMap<Fingerprint, Facts>,
-    guardians: &[GuardianId],
-    item: Item,
-) -> Vec<Change> {
-    let before =
-        guardians.iter().find_map(|g| told_before(board, record, *g, item)).and_then(|f| old.get(&f));
-    let Some(before) = before else { return Vec::new() };
-    before
-        .changes_to(&board.facts(item))
-        .into_iter()
-        .map(|d| Change {
-            what: match d.field {
-                Field::Cancelled => What::Cancelled,
-                Field::Date => What::Date,
-                Field::Place => What::Place,
-                Field::Door => What::Door,
-                Field::Call => What::Call,
-                Field::ParkBy => What::ParkBy,
-                Field::Ready => What::Ready,
-                Field::Bring => What::Bring,
-                Field::TurnIn => What::TurnIn,
-                Field::CollectAt | Field::CollectFrom => What::Collect,
-                Field::Rules => What::Rules,
-                Field::Briefing => What::Briefing,
-                Field::Station => What::Station,
-                Field::Until => What::Until,
-                Field::Numbers => What::Numbers,
-                Field::Task => What::Task,
-                Field::SignsIn => What::SignsIn,
-                Field::SignsOut => What::SignsOut,
-            },
-            old: d.old,
-            new: d.new,
-        })
-        .collect()
-}
-
 fn calendar(
     board: &Board,
     record: &Record,
@@ -558,9 +321,4 @@ fn calendar(
         .map(|entry| ics::Entry { stamp: now, description: letter.link.clone(), ..entry })
         .collect();
     if entries.is_empty() { String::new() } else { ics::calendar(calendars::PRODUCT, "PUBLISH", &entries) }
-}
-
-/// The item's time as the reader's clock shows it.
-pub fn clock(time: Time) -> String {
-    format!("{:02}:{:02}", time.hour(), time.minute())
 }

@@ -35,6 +35,15 @@ pub struct Digest {
     /// The season's language, used where hers has no templates.
     #[serde(skip)]
     pub season_language: String,
+    /// What every text begins with.
+    #[serde(skip)]
+    pub short: String,
+    /// Whether times are said with am and pm.
+    #[serde(skip)]
+    pub twelve: bool,
+    /// The season's country.
+    #[serde(skip)]
+    pub country: String,
     /// Name of the school.
     pub school: String,
     /// Name of the production.

@@ -16,6 +16,7 @@ use crate::domain::digest as hashing;
 use crate::domain::digests::{self, Moment, Seen, worth_saying};
 use crate::domain::due::window;
 use crate::domain::introduction::{Greeting, greetings};
+use crate::domain::published::clocks;
 use crate::domain::record::Record;
 use crate::domain::season::{Channel, ChaperoneId, Child, EventId, Person};
 use crate::domain::standing::{self, Standing};
@@ -287,6 +288,9 @@ fn bare(board: &Board, chaperone: ChaperoneId, now: Timestamp) -> Digest {
     Digest {
         language: own.contact.language.0.clone(),
         season_language: season.language.0.clone(),
+        short: season.short_name.clone(),
+        twelve: clocks::is_twelve(&season.country, &own.contact.language.0),
+        country: season.country.clone(),
         school: season.school.clone(),
         season: season.name.clone(),
         telephone: Some(season.telephone.clone()).filter(|t| !t.is_empty()),

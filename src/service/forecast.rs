@@ -9,7 +9,7 @@ use crate::domain::board::{Board, Item};
 use crate::domain::facts::Fingerprint;
 use crate::domain::forecast::{Asking, Assumed, Case, FAMILIES, Forecast, Outlook};
 use crate::domain::graph::State;
-use crate::domain::plan::{self, owes};
+use crate::domain::plan::{self, asks};
 use crate::domain::record::{AnswerKind, Record};
 use crate::domain::season::{Channel, ChaperoneId, EventId, GuardianId};
 use crate::domain::standing::{Standing, reachable, standing};
@@ -191,7 +191,7 @@ fn told(board: &Board, history: &History) -> Told {
             State::Accepted | State::Delivered | State::Uncertain | State::Attempting
         );
         let Some((guardians, item, notice)) = parts_of(board, telling).filter(|_| went) else { continue };
-        if item.who.is_chaperone() || !owes(board, notice) {
+        if item.who.is_chaperone() || !asks(board, item, notice) {
             continue;
         }
         for guardian in guardians {

@@ -7,7 +7,7 @@ use crate::domain::plan::{self, Wanted};
 use crate::domain::reading::Kept;
 use crate::domain::record::Record;
 use crate::domain::season::{Channel, EventId, HouseholdId, Ref};
-use crate::domain::sheets::{self, Sheet};
+use crate::domain::sheets::{self, Marks, Sheet};
 use crate::domain::touched::Touched;
 use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
@@ -213,6 +213,6 @@ pub(super) fn papers(old: &Board, new: &Board, events: &BTreeSet<Ref>, now: Time
 }
 
 fn by_name(of: Option<(&Board, EventId)>) -> BTreeMap<String, Sheet> {
-    let sheets = of.map(|(board, event)| sheets::of_event(board, event, &|_| None)).unwrap_or_default();
+    let sheets = of.map(|(board, event)| sheets::of_event(board, event, Marks::none())).unwrap_or_default();
     sheets.into_iter().map(|sheet| (sheet.name(), sheet)).collect()
 }

@@ -4,6 +4,9 @@
 //! A bare word of consent is taken when exactly one question is open at its address; when more are open the reply asks
 //! back with numbered choices. Nothing is guessed and nothing is dropped: what no rule understands waits for a person.
 
+mod open;
+
+use self::open::{OpenQuestion, items_of, open_questions, owners, spellings};
 use super::composing::token_hash;
 use super::office::{Desk, Office, OfficeFault, note_answer};
 use super::ports::{
@@ -15,13 +18,13 @@ use crate::domain::board::{Board, Item};
 use crate::domain::due::window;
 use crate::domain::facts::Fingerprint;
 use crate::domain::phone;
+use crate::domain::published::clocks;
 use crate::domain::quiet::is_direct_answer;
 use crate::domain::record::{AnswerKind, Record};
-use crate::domain::season::{Channel, GuardianId, HouseholdId};
-use crate::domain::standing::{Standing, standing};
+use crate::domain::season::{Channel, Dismissal, GuardianId, HouseholdId, Language};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeSet, HashSet};
+use std::collections::HashSet;
 
 /// Characters of what a person wrote that are kept.
 pub const INCOMING_CHARACTERS_MAX: usize = 2_000;
@@ -102,13 +105,6 @@ impl Became {
             Became::Ignored => "ignored",
         }
     }
-}
-
-/// One question open at an address: a message of ours and what of it nobody there has answered.
-struct OpenQuestion {
-    guardians: Vec<GuardianId>,
-    household: Option<HouseholdId>,
-    items: Vec<(Item, Fingerprint)>,
 }
 
 /// One thing offered to choose: refs, so that it outlives a change of the workbook.
@@ -455,7 +451,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let season = &board.season;
         let language =
             owners.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language);
-        let about: Vec<About> = about.iter().map(|item| named(board, *item)).collect();
+        let about: Vec<About> = about.iter().map(|item| named(board, *item, language)).collect();
         let mut children: Vec<Option<String>> = about.iter().map(|one| one.child.clone()).collect();
         children.sort();
         children.dedup();
@@ -473,6 +469,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let reply = Reply {
             language: language.0.clone(),
             season_language: season.language.0.clone(),
+            short: season.short_name.clone(),
+            twelve: clocks::is_twelve(&season.country, &language.0),
+            country: season.country.clone(),
             school: season.school.clone(),
             telephone: Some(season.telephone.clone()).filter(|t| !t.is_empty() && t != "-"),
             all: choices.len() + 1,
@@ -583,76 +582,6 @@ fn for_a_person(about: Vec<Item>, trusted: bool) -> Decision {
     Decision { about, ..Decision::plain(Became::Question, reply) }
 }
 
-fn items_of(open: &[OpenQuestion]) -> Vec<Item> {
-    open.iter().flat_map(|q| q.items.iter().map(|(item, _)| *item)).collect()
-}
-
-/// An address as each of its owners has it in the workbook: mail addresses are one in any case, but written in several.
-fn spellings(board: &Board, incoming: &Incoming, owners: &[GuardianId]) -> Vec<String> {
-    let written = owners.iter().filter_map(|g| {
-        let contact = &board.season.guardians[g.at()].contact;
-        match incoming.channel {
-            Channel::Mail => contact.mail.as_ref().map(|mail| mail.0.clone()),
-            Channel::Text => contact.phone.as_ref().map(|phone| phone.e164.clone()),
-        }
-    });
-    let all: BTreeSet<String> = written.chain([incoming.from.clone()]).collect();
-    all.into_iter().collect()
-}
-
-/// All guardians whose address this is.
-fn owners(board: &Board, channel: Channel, address: &str) -> Vec<GuardianId> {
-    let season = &board.season;
-    (0..season.guardians.len() as u32)
-        .map(GuardianId)
-        .filter(|g| {
-            let contact = &season.guardians[g.at()].contact;
-            match channel {
-                Channel::Mail => contact.mail.as_ref().is_some_and(|m| m.0.eq_ignore_ascii_case(address)),
-                Channel::Text => contact.phone.as_ref().is_some_and(|p| p.e164 == address),
-            }
-        })
-        .collect()
-}
-
-/// The questions open in messages, newest first: what each asks that none of its guardians has answered, and that no
-/// newer one asks too.
-fn open_questions(
-    board: &Board,
-    record: &Record,
-    messages: &[StoredMessage],
-    now: Timestamp,
-) -> Vec<OpenQuestion> {
-    let mut asked: HashSet<(Item, Option<HouseholdId>)> = HashSet::new();
-    let mut open = Vec::new();
-    for message in messages {
-        let guardians: Vec<GuardianId> = message.guardians.iter().filter_map(|g| board.guardian(g)).collect();
-        let household = board.household(&message.household);
-        let items: Vec<(Item, Fingerprint)> = message
-            .parts
-            .iter()
-            .filter_map(|part| Some((board.item(&part.child, &part.event)?, part.fingerprint?)))
-            .filter(|(item, _)| board.over_at(*item) > now)
-            .filter(|(item, _)| {
-                guardians.iter().any(|g| {
-                    matches!(
-                        standing(board, record, *g, *item),
-                        Standing::Waiting | Standing::HeardBefore | Standing::NotAsked
-                    )
-                })
-            })
-            .filter(|(item, _)| asked.insert((*item, household)))
-            .collect();
-        if !items.is_empty() && !guardians.is_empty() {
-            open.push(OpenQuestion { guardians, household, items });
-        }
-    }
-    // The house rules and the times of one household come in one message or in several: one consent covers them all only
-    // where one message named them all.
-    open.sort_by_key(|q| (q.household, q.items.iter().map(|(item, _)| board.needed_by(*item)).min()));
-    open
-}
-
 fn answer(
     board: &Board,
     incoming: &Incoming,
@@ -679,12 +608,15 @@ fn answer(
     }
 }
 
-fn named(board: &Board, item: Item) -> About {
+fn named(board: &Board, item: Item, language: &Language) -> About {
     let season = &board.season;
     let event = item.event.map(|event| &season.events[event.at()]);
+    let released = board.itinerary(item).and_then(|it| it.collect_from);
     About {
-        child: super::composing::given_name(board, item.who),
-        what: event.map(|event| event.name.clone()),
+        child: super::drafting::given_name(board, item.who),
+        what: event.map(|event| season.phrases.said(&event.name, language).to_owned()),
         date: event.map(|event| event.date),
+        pick_up: released.map(|from| from.at().time()),
+        no_early_release: event.is_some_and(|event| event.dismissal == Dismissal::AfterLastNumber),
     }
 }

@@ -74,6 +74,8 @@ pub struct Letter {
     pub language: String,
     /// The season's language, used where the guardian's has no templates.
     pub season_language: String,
+    /// What every text begins with, so that it is plain who writes.
+    pub short: String,
     /// Name of the school: who is asking.
     pub school: String,
     /// Name of the production.
@@ -84,8 +86,11 @@ pub struct Letter {
     pub children: Vec<Option<String>>,
     /// House rules of the whole season; only [`Kind::Rules`] has them.
     pub rules: Vec<Rule>,
-    /// One for each child (or the chaperone) and event, soonest first; empty for [`Kind::Rules`].
+    /// One for each child (or the chaperone) and event, soonest first. For [`Kind::Rules`] the dates of the season that are
+    /// told with the rules, when they are first told.
     pub items: Vec<Item>,
+    /// What all of several items have in common, said once; their own are then empty.
+    pub shared: Option<Shared>,
     /// Who looks after which child where; only [`Kind::Introduction`] has them.
     pub introductions: Vec<Introduction>,
     /// The guardian's own page, an absolute URL of about 50 characters; empty where families cannot open pages.
@@ -94,6 +99,12 @@ pub struct Letter {
     pub stop_link: String,
     /// Whether an answer is still owed; the words ask for one only then.
     pub owes: bool,
+    /// Whether no text has gone to this number before: the first says how to stop.
+    pub first_text: bool,
+    /// Whether times are said with am and pm, as the season's country does.
+    pub twelve: bool,
+    /// The season's country, an ISO 3166 code, for the form of days.
+    pub country: String,
     /// Whether a word sent back by text is understood.
     pub reply_by_text: bool,
     /// Whether a word sent back by mail is understood.
@@ -102,8 +113,6 @@ pub struct Letter {
     pub code: String,
     /// Whether this telephone is shared by two guardians of one household.
     pub one_phone: bool,
-    /// Whether the household has a single child in the season, so that "your child" is plain.
-    pub only_child: bool,
     /// Whether its reader is a chaperone, who is called by her own name where families read their child's.
     pub to_chaperone: bool,
     /// Whether it stands for notices that went before this guardian joined.
@@ -126,14 +135,16 @@ pub struct Item {
     /// When the car must be parked, local time.
     #[serde(serialize_with = "maybe_time")]
     pub park_by: Option<Time>,
-    /// Curtain up, or when it begins, local time.
-    #[serde(serialize_with = "time")]
-    pub starts: Time,
+    /// Curtain up, or when it begins, local time; none for who is called only after that.
+    #[serde(serialize_with = "maybe_time")]
+    pub begins: Option<Time>,
     /// Not before when the child is collected, local time.
     #[serde(serialize_with = "maybe_time")]
     pub collect_from: Option<Time>,
     /// Whether `collect_from` is after midnight, on the following day.
     pub collect_overnight: bool,
+    /// Whether the car must be parked on the day before.
+    pub park_by_day_before: bool,
     /// Name of the place.
     pub place: String,
     /// The door children use.
@@ -148,13 +159,17 @@ pub struct Item {
     pub bring: String,
     /// What to leave at home; may be empty.
     pub leave_home: String,
-    /// Whether adults may watch.
-    pub adults_watch: bool,
-    /// Who signs the child in, as families may call her.
-    pub chaperone: Option<String>,
-    /// Costume pieces to hand in after this event; may be empty.
-    pub turn_in: Vec<String>,
-    /// House rules of this event.
+    /// Whether adults may watch; none where the workbook does not say.
+    pub adults_watch: Option<bool>,
+    /// Who signs the child in.
+    pub signs_in: Option<String>,
+    /// Who signs the child out.
+    pub signs_out: Option<String>,
+    /// Adults of the reader's own household who may collect the child.
+    pub collectors: Vec<String>,
+    /// Costumes to hand in after this event; may be empty.
+    pub turn_in: Vec<Costume>,
+    /// House rules of this event, to be acknowledged or not.
     pub rules: Vec<Rule>,
     /// What differs from the facts published before.
     pub changes: Vec<Change>,
@@ -166,9 +181,107 @@ pub struct Item {
     pub shift: Option<Shift>,
 }
 
+/// A costume to hand in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Costume {
+    /// The number it is for.
+    pub number: String,
+    /// Its pieces; may be empty.
+    pub pieces: Vec<String>,
+}
+
+/// What several items have in common; what they have not is empty.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Shared {
+    /// Ways in.
+    pub ways: Vec<Walk>,
+    /// Costume, hair and make-up on arrival.
+    pub arrive_ready: String,
+    /// What to bring.
+    pub bring: String,
+    /// What to leave at home.
+    pub leave_home: String,
+    /// Whether adults may watch.
+    pub adults_watch: Option<bool>,
+    /// Adults of the reader's own household who may collect.
+    pub collectors: Vec<String>,
+    /// House rules.
+    pub rules: Vec<Rule>,
+    /// Nobody leaves before the last number.
+    pub no_early_release: bool,
+    /// What a chaperone brings and wears.
+    pub kit: String,
+    /// A chaperone's tasks.
+    pub tasks: Vec<String>,
+}
+
+impl Shared {
+    /// Takes out of several items what is the same in all of them; nothing where there is one item only.
+    pub fn taken_from(items: &mut [Item]) -> Option<Shared> {
+        let first = items.first().filter(|_| items.len() > 1)?.clone();
+        let shift = first.shift.as_ref();
+        let mut shared = Shared {
+            ways: first.ways,
+            arrive_ready: first.arrive_ready,
+            bring: first.bring,
+            leave_home: first.leave_home,
+            adults_watch: first.adults_watch,
+            collectors: first.collectors,
+            rules: first.rules,
+            no_early_release: first.no_early_release,
+            kit: shift.map(|shift| shift.kit.clone()).unwrap_or_default(),
+            tasks: shift.map(|shift| shift.tasks.clone()).unwrap_or_default(),
+        };
+        for item in items.iter().filter(|item| !item.cancelled) {
+            keep_same(&mut shared.ways, &item.ways);
+            keep_same(&mut shared.arrive_ready, &item.arrive_ready);
+            keep_same(&mut shared.bring, &item.bring);
+            keep_same(&mut shared.leave_home, &item.leave_home);
+            keep_same(&mut shared.adults_watch, &item.adults_watch);
+            keep_same(&mut shared.collectors, &item.collectors);
+            keep_same(&mut shared.rules, &item.rules);
+            keep_same(&mut shared.no_early_release, &item.no_early_release);
+            let (kit, tasks) = item.shift.as_ref().map(|shift| (&shift.kit, &shift.tasks)).unzip();
+            keep_same(&mut shared.kit, kit.unwrap_or(&String::new()));
+            keep_same(&mut shared.tasks, tasks.unwrap_or(&Vec::new()));
+        }
+        for item in items.iter_mut() {
+            clear_if(&mut item.ways, &shared.ways);
+            clear_if(&mut item.arrive_ready, &shared.arrive_ready);
+            clear_if(&mut item.bring, &shared.bring);
+            clear_if(&mut item.leave_home, &shared.leave_home);
+            clear_if(&mut item.adults_watch, &shared.adults_watch);
+            clear_if(&mut item.collectors, &shared.collectors);
+            clear_if(&mut item.rules, &shared.rules);
+            clear_if(&mut item.no_early_release, &shared.no_early_release);
+            if let Some(shift) = &mut item.shift {
+                clear_if(&mut shift.kit, &shared.kit);
+                clear_if(&mut shift.tasks, &shared.tasks);
+            }
+        }
+        Some(shared)
+    }
+}
+
+fn keep_same<T: Default + PartialEq>(value: &mut T, other: &T) {
+    if value != other {
+        *value = T::default();
+    }
+}
+
+fn clear_if<T: Default + PartialEq>(value: &mut T, said: &T) {
+    if value == said {
+        *value = T::default();
+    }
+}
+
 /// The chaperones of one child, at all events at which it has the same ones.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Introduction {
+    /// Who signs the child in; none where that is not known.
+    pub signs_in: Option<String>,
+    /// Who signs the child out.
+    pub signs_out: Option<String>,
     /// Given name; none where the season leaves names out.
     pub child: Option<String>,
     /// Full names, who signs the child in first; at least one.
@@ -229,6 +342,8 @@ pub struct Rule {
     pub name: String,
     /// The rule itself; may have several lines.
     pub text: String,
+    /// Whether it is to be acknowledged.
+    pub acknowledge: bool,
 }
 
 /// Which published fact has changed.
@@ -320,7 +435,7 @@ pub(super) fn time<S: Serializer>(time: &Time, to: S) -> Result<S::Ok, S::Error>
     to.collect_str(time)
 }
 
-fn maybe_time<S: Serializer>(time: &Option<Time>, to: S) -> Result<S::Ok, S::Error> {
+pub(super) fn maybe_time<S: Serializer>(time: &Option<Time>, to: S) -> Result<S::Ok, S::Error> {
     match time {
         Some(time) => to.collect_str(time),
         None => to.serialize_none(),

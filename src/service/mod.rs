@@ -10,6 +10,7 @@ pub mod composing;
 pub mod course;
 pub mod digest;
 pub mod digesting;
+mod drafting;
 pub mod falling;
 pub mod forecast;
 pub mod foreseeing;

@@ -323,7 +323,7 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
             }
             let ask = Ask { guardian, item, notice, channel: telling.channel };
             let told = telling.part.fingerprint.and_then(|facts| facts_told(board, notice, facts));
-            note_state(&mut record, ask, telling.state, told, telling.at);
+            note_state(&mut record, board, ask, telling.state, told, telling.at);
         }
     }
     for stored in &history.answers {
@@ -333,6 +333,7 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
             note_answer(&mut record, guardian, item, answer);
         }
     }
+    record.texted.extend(history.texted.iter().cloned());
     for address in &history.addresses {
         if address.stopped {
             record.stopped.insert(address.channel, &address.address);
@@ -382,6 +383,7 @@ pub(super) fn facts_told(board: &Board, notice: NoticeKey, facts: Fingerprint) -
 /// Notes what a message's state means for one ask.
 pub(super) fn note_state(
     record: &mut Record,
+    board: &Board,
     ask: Ask,
     state: State,
     told: Option<Fingerprint>,
@@ -389,7 +391,7 @@ pub(super) fn note_state(
 ) {
     match state {
         State::Accepted | State::Delivered | State::Uncertain | State::Attempting => {
-            record.went(ask, told, at);
+            record.went(ask, told, plan::asks(board, ask.item, ask.notice), at);
         }
         State::Refused | State::Bounced => {
             record.covered.insert(ask, Cover::Failed);

@@ -1,6 +1,7 @@
 //! What is sent straight back to a person's own message, before it is put into words: one text, always one segment.
 
-use jiff::civil::Date;
+use super::letter::maybe_time;
+use jiff::civil::{Date, Time};
 use serde::{Serialize, Serializer};
 
 /// What a reply is for; each has a file of wordings in every language, `reply/NAME.txt`.
@@ -20,11 +21,13 @@ pub enum ReplyKind {
     Help,
     /// A person will read it.
     PassedOn,
+    /// When a child may be picked up: what a question for an earlier release is answered with at once.
+    PickUp,
 }
 
 impl ReplyKind {
     /// Every kind.
-    pub const ALL: [ReplyKind; 7] = [
+    pub const ALL: [ReplyKind; 8] = [
         ReplyKind::Heard,
         ReplyKind::CantCome,
         ReplyKind::AskBack,
@@ -32,6 +35,7 @@ impl ReplyKind {
         ReplyKind::Started,
         ReplyKind::Help,
         ReplyKind::PassedOn,
+        ReplyKind::PickUp,
     ];
 
     /// Its file in the folder of a language.
@@ -44,6 +48,7 @@ impl ReplyKind {
             ReplyKind::Started => "reply/started.txt",
             ReplyKind::Help => "reply/help.txt",
             ReplyKind::PassedOn => "reply/passed-on.txt",
+            ReplyKind::PickUp => "reply/pick-up.txt",
         }
     }
 }
@@ -57,6 +62,15 @@ pub struct Reply {
     /// The season's language, used where that has no templates.
     #[serde(skip)]
     pub season_language: String,
+    /// What every text begins with.
+    #[serde(skip)]
+    pub short: String,
+    /// Whether times are said with am and pm.
+    #[serde(skip)]
+    pub twelve: bool,
+    /// The season's country.
+    #[serde(skip)]
+    pub country: String,
     /// Name of the school.
     pub school: String,
     /// Telephone for questions.
@@ -81,6 +95,11 @@ pub struct About {
     /// Local date; none for the house rules.
     #[serde(serialize_with = "date")]
     pub date: Option<Date>,
+    /// From when the child may be picked up, local time; none where that is not known.
+    #[serde(serialize_with = "maybe_time")]
+    pub pick_up: Option<Time>,
+    /// Nobody leaves before the last number.
+    pub no_early_release: bool,
 }
 
 /// One of several things that may be meant.

@@ -5,7 +5,9 @@
 use jiff::civil::{Date, Time, date, time};
 
 use super::digest::{Children, Digest, Listed, News};
-use super::letter::{Appearance, Change, Introduction, Item, Kind, Letter, Rule, Shift, Walk, What};
+use super::letter::{
+    Appearance, Change, Costume, Introduction, Item, Kind, Letter, Rule, Shared, Shift, Walk, What,
+};
 use super::reply::{About, Choice, Reply};
 
 /// A letter about one child at one event.
@@ -15,9 +17,7 @@ pub fn sample(kind: Kind) -> Letter {
 
 /// A letter about two children at two events.
 pub fn sample_many(kind: Kind) -> Letter {
-    let mut letter = letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Tomasz")]);
-    letter.only_child = false;
-    letter
+    letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Tomasz")])
 }
 
 /// Every sample of a kind, each with a few words on what is particular about it.
@@ -29,10 +29,6 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
         all.push((name, letter));
     };
     vary("a name outside the 7-bit alphabet", &|l| rename(l, Some("Łucja")));
-    vary("such a name with a sibling in the season", &|l| {
-        rename(l, Some("Łucja"));
-        l.only_child = false;
-    });
     vary("names left out", &|l| rename(l, None));
     vary("an answer by text", &|l| l.reply_by_text = true);
     vary("no pages, an answer by text or mail", &|l| {
@@ -46,6 +42,21 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
         l.telephone = None;
     });
     vary("no answer owed", &|l| l.owes = false);
+    vary("the first text to a number that can be answered", &|l| {
+        l.reply_by_text = true;
+        l.first_text = true;
+    });
+    vary("am and pm", &|l| {
+        l.twelve = true;
+        l.country = "US".to_owned();
+    });
+    vary("called after it has begun", &|l| l.items.iter_mut().for_each(|item| item.begins = None));
+    vary("parked the evening before", &|l| {
+        for item in &mut l.items {
+            item.park_by = Some(time(23, 45, 0, 0));
+            item.park_by_day_before = true;
+        }
+    });
     vary("joined late, one phone", &|l| {
         l.catch_up = true;
         l.one_phone = true;
@@ -60,18 +71,18 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
         for item in &mut l.items {
             item.collect_from = Some(time(0, 15, 0, 0));
             item.collect_overnight = true;
-            item.adults_watch = true;
+            item.adults_watch = Some(true);
             item.no_early_release = false;
         }
     });
     let mut siblings = letter(kind, vec![dress(kind, "Ana"), dress(kind, "Tomasz")]);
-    siblings.only_child = false;
+    siblings.shared = Shared::taken_from(&mut siblings.items);
     siblings.owes = false;
     all.push(("two children at one event", siblings));
     all.push(("one child, two events", { letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Ana")]) }));
     all.push(("many events", many_events(kind)));
     if matches!(kind, Kind::Change | Kind::Cancelled) {
-        let mut duty = Letter { to_chaperone: true, only_child: false, ..sample(kind) };
+        let mut duty = Letter { to_chaperone: true, ..sample(kind) };
         duty.items.iter_mut().for_each(|item| item.shift = Some(shift()));
         all.push(("a chaperone's duty", duty));
     }
@@ -93,21 +104,25 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         kind,
         language: "en".to_owned(),
         season_language: "en".to_owned(),
+        short: "Larkmoor".to_owned(),
         school: "Larkmoor School of Dance".to_owned(),
         season: "The Tin Lighthouse".to_owned(),
         telephone: Some("01632 960 123".to_owned()),
         children,
         rules: if rules { house_rules() } else { Vec::new() },
         introductions: if kind == Kind::Introduction { introductions(&items) } else { Vec::new() },
-        items: if rules { Vec::new() } else { items },
+        shared: None,
+        items,
         link: "https://larkmoor.example/g/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         stop_link: "https://larkmoor.example/s/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         owes: kind != Kind::Introduction,
+        first_text: false,
+        twelve: false,
+        country: "GB".to_owned(),
         reply_by_text: false,
         reply_by_mail: false,
         code: "b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         one_phone: false,
-        only_child: kind != Kind::Duty,
         to_chaperone: kind == Kind::Duty,
         catch_up: false,
     }
@@ -119,6 +134,8 @@ pub fn replies() -> Vec<Reply> {
         child: Some(child.to_owned()),
         what: Some(what.to_owned()),
         date: Some(date),
+        pick_up: Some(time(20, 30, 0, 0)),
+        no_early_release: true,
     };
     let one = reply(vec![about("Ana", "Dress rehearsal", date(2027, 6, 4))]);
     let outside = reply(vec![
@@ -127,7 +144,8 @@ pub fn replies() -> Vec<Reply> {
     ]);
     let many =
         (1..=9).map(|n| about("Maximiliana-Charlotte", "Dress rehearsal at the theatre", date(2027, 6, n)));
-    let mut bare = reply(vec![About { child: None, what: None, date: None }]);
+    let bare = About { child: None, what: None, date: None, pick_up: None, no_early_release: false };
+    let mut bare = reply(vec![bare]);
     bare.telephone = None;
     vec![one, outside, reply(many.collect()), bare]
 }
@@ -138,6 +156,9 @@ fn reply(about: Vec<About>) -> Reply {
     Reply {
         language: "en".to_owned(),
         season_language: "en".to_owned(),
+        short: "Larkmoor".to_owned(),
+        twelve: false,
+        country: "GB".to_owned(),
         school: "Larkmoor School of Dance".to_owned(),
         telephone: Some("01632 960 123".to_owned()),
         children,
@@ -168,6 +189,8 @@ fn introductions(items: &[Item]) -> Vec<Introduction> {
             }
             None => all.push(Introduction {
                 child: item.child.clone(),
+                signs_in: Some("Noor Tidewell".to_owned()),
+                signs_out: Some("Uma Lock".to_owned()),
                 chaperones: vec!["Noor Tidewell".to_owned()],
                 events: vec![event],
             }),
@@ -195,6 +218,9 @@ pub fn digests() -> Vec<Digest> {
     let digest = |events: Vec<Listed>| Digest {
         language: "en".to_owned(),
         season_language: "en".to_owned(),
+        short: "Larkmoor".to_owned(),
+        twelve: false,
+        country: "GB".to_owned(),
         school: "Larkmoor School of Dance and Drama".to_owned(),
         season: "The Tin Lighthouse".to_owned(),
         telephone: Some("01632 960 123".to_owned()),
@@ -226,7 +252,7 @@ fn house_rules() -> Vec<Rule> {
         ("Stay with your chaperone", "Children stay with their chaperone from the door to the door."),
         ("No early release", "Nobody leaves before the last number.\nThis goes for every child."),
     ]
-    .map(|(name, text)| Rule { name: name.to_owned(), text: text.to_owned() })
+    .map(|(name, text)| Rule { name: name.to_owned(), text: text.to_owned(), acknowledge: true })
     .into()
 }
 
@@ -242,9 +268,15 @@ fn dress(kind: Kind, child: &str) -> Item {
         arrive_ready: "Costume on, hair and make-up done".to_owned(),
         bring: "Water and a plain snack".to_owned(),
         leave_home: "Jewellery and toys".to_owned(),
-        chaperone: Some("Noor".to_owned()),
-        turn_in: vec!["blue costume".to_owned(), "silver sash".to_owned()],
-        rules: vec![Rule { name: "Closed rehearsal".to_owned(), text: "Adults wait outside.".to_owned() }],
+        signs_in: Some("Noor Tidewell".to_owned()),
+        signs_out: Some("Uma Lock".to_owned()),
+        collectors: vec!["Rosa Reed".to_owned()],
+        turn_in: vec![costume("Kelp", &["blue tunic", "silver sash"])],
+        rules: vec![Rule {
+            name: "Food".to_owned(),
+            text: "No nuts, please.".to_owned(),
+            acknowledge: false,
+        }],
         ..item(kind, child, "Dress rehearsal", date(2027, 6, 4), time(17, 0, 0, 0))
     }
 }
@@ -252,9 +284,9 @@ fn dress(kind: Kind, child: &str) -> Item {
 fn photographs(kind: Kind, child: &str) -> Item {
     Item {
         park_by: Some(time(9, 5, 0, 0)),
-        starts: time(9, 30, 0, 0),
+        begins: Some(time(9, 30, 0, 0)),
         no_early_release: false,
-        turn_in: vec!["red cape".to_owned()],
+        turn_in: vec![costume("Foghorn", &[])],
         ..item(kind, child, "Photographs", date(2027, 6, 5), time(9, 20, 0, 0))
     }
 }
@@ -266,7 +298,8 @@ fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
         date,
         call,
         park_by: None,
-        starts: time(18, 0, 0, 0),
+        park_by_day_before: false,
+        begins: Some(time(18, 0, 0, 0)),
         collect_from: None,
         collect_overnight: false,
         place: "Old Ropewalk Theatre".to_owned(),
@@ -276,8 +309,10 @@ fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
         arrive_ready: String::new(),
         bring: String::new(),
         leave_home: String::new(),
-        adults_watch: false,
-        chaperone: None,
+        adults_watch: None,
+        signs_in: None,
+        signs_out: None,
+        collectors: Vec::new(),
         turn_in: Vec::new(),
         rules: Vec::new(),
         changes: if kind == Kind::Change {
@@ -289,6 +324,10 @@ fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
         no_early_release: kind != Kind::Duty,
         shift: (kind == Kind::Duty).then(shift),
     }
+}
+
+fn costume(number: &str, pieces: &[&str]) -> Costume {
+    Costume { number: number.to_owned(), pieces: pieces.iter().map(|piece| (*piece).to_owned()).collect() }
 }
 
 fn shift() -> Shift {
@@ -344,7 +383,7 @@ fn many_events(kind: Kind) -> Letter {
         .map(|(day, child)| Item { date: date(2027, 6, 5 + day), ..dress(kind, child) })
         .collect();
     let mut letter = letter(kind, items);
-    letter.only_child = false;
+    letter.shared = Shared::taken_from(&mut letter.items);
     letter
 }
 

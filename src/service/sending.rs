@@ -1,7 +1,8 @@
 //! One sending tick: claim and commit, write the attempt and commit, talk with nothing open, record. While one batch is
 //! talked about with a gateway the next is claimed and written.
 
-use super::composing::{Composed, told_before};
+use super::composing::Composed;
+use super::drafting::told_before;
 use super::office::{Allowance, Desk, Office, OfficeFault, Rest, note_state};
 use super::ports::{
     CrashPoint, Gateway, Handed, Outcome, Settled, Store, StoredMessage, TendRules, Tended, Unsent,
@@ -14,6 +15,7 @@ use crate::domain::season::{Channel, HouseholdId};
 use futures_util::StreamExt as _;
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
 /// Batches of one channel in one tick, at most, so that a tick ends.
 const BATCHES_PER_TICK: usize = 1_000;
@@ -156,9 +158,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 desk.pulse += 1;
             }
             // From here on these asks are under way: an answer that comes meanwhile must not plan them again.
+            let board = Arc::clone(&desk.board);
             for composed in going.iter().filter(|c| allowed.contains(&c.attempt.message)) {
                 for (ask, fingerprint) in &composed.asks {
-                    note_state(&mut desk.record, *ask, State::Attempting, *fingerprint, now);
+                    note_state(&mut desk.record, &board, *ask, State::Attempting, *fingerprint, now);
+                }
+                if composed.attempt.channel == Channel::Text {
+                    desk.record.texted.insert(composed.attempt.address.clone());
                 }
             }
             going.retain(|c| {

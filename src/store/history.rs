@@ -17,6 +17,7 @@ pub(super) async fn read(store: &SqlStore, season: i64) -> Result<History, Store
         tellings: tellings(store, season).await?,
         answers: answers(store, season).await?,
         addresses: addresses(store, season).await?,
+        texted: texted(store, season).await?,
         pulse,
         revision,
         revised_at: instant("season", &season.to_string(), head(2)?)?,
@@ -74,6 +75,10 @@ fn stored(rows: &[DbRow]) -> Result<Vec<StoredAnswer>, StoreFault> {
             })
         })
         .collect()
+}
+
+async fn texted(store: &SqlStore, season: i64) -> Result<Vec<String>, StoreFault> {
+    store.db.fetch(sql::TEXTED, vec![season.into()]).await?.iter().map(|row| row.text(0)).collect()
 }
 
 async fn addresses(store: &SqlStore, season: i64) -> Result<Vec<StoredAddress>, StoreFault> {

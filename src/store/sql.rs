@@ -65,6 +65,7 @@ pub const ALL: &[(&str, Statement)] = &[
     ("ANSWERS_ADD", ANSWERS_ADD),
     ("ANSWERS", ANSWERS),
     ("TELLINGS", TELLINGS),
+    ("TEXTED", TEXTED),
     ("ADDRESSES", ADDRESSES),
     ("ADDRESS_STOP", ADDRESS_STOP),
     ("ADDRESSES_BAD", ADDRESSES_BAD),
@@ -295,11 +296,11 @@ pub(super) const ATTEMPTS_ADD: Statement = s(
 );
 pub(super) const TELL: Statement = s(
     2,
-    "UPDATE message_part SET fingerprint = w.fingerprint, told_ms = $2 \
-     FROM (SELECT CAST(value->>0 AS BIGINT) AS message, value->>1 AS child, value->>2 AS event, \
-     value->>3 AS notice, value->>4 AS fingerprint FROM json_each($1)) AS w \
-     WHERE message_part.message = w.message AND message_part.child = w.child AND message_part.event = w.event \
-     AND message_part.notice = w.notice",
+    "INSERT INTO message_part (message, child, event, notice, fingerprint, told_ms) \
+     SELECT CAST(value->>0 AS BIGINT), value->>1, value->>2, value->>3, value->>4, CAST($2 AS BIGINT) \
+     FROM json_each($1) WHERE true \
+     ON CONFLICT (message, child, event, notice) \
+     DO UPDATE SET fingerprint = excluded.fingerprint, told_ms = excluded.told_ms",
 );
 pub(super) const FACTS_ADD: Statement = s(
     2,
@@ -451,6 +452,11 @@ pub(super) const TELLINGS: Statement = s(
        WHERE a.message = m.id ORDER BY a.number DESC LIMIT 1), '') ELSE '' END \
      FROM message m JOIN message_part p ON p.message = m.id \
      WHERE m.season = $1 AND (p.told_ms > 0 OR m.state = 'quarantined') ORDER BY p.told_ms, m.id",
+);
+pub(super) const TEXTED: Statement = s(
+    1,
+    "SELECT DISTINCT a.address FROM attempt a JOIN message m ON m.id = a.message \
+     WHERE m.season = $1 AND m.channel = 'text'",
 );
 pub(super) const ADDRESSES: Statement =
     s(1, "SELECT channel, address, stopped, bad FROM address WHERE season = $1");

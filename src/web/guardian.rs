@@ -22,7 +22,7 @@ use crate::domain::introduction::chaperones_of;
 use crate::domain::itinerary::Itinerary;
 use crate::domain::record::AnswerKind;
 use crate::domain::release::Release;
-use crate::domain::season::{EventId, HouseRule, Language, Notice, Place, Season};
+use crate::domain::season::{HouseRule, Language, Notice, Place, Season};
 use crate::domain::standing::Standing;
 use crate::service::answering::{GuardianData, Noted, SheetData};
 use crate::service::ports::{Gateway, LinkKind, Store};
@@ -202,12 +202,12 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
         door: name(Field::Door, &place.door),
         called_off,
         changed: one.before.as_ref().is_some_and(|before| before.fingerprint() != one.fingerprint),
-        ribbon: ribbon(data, labels, one.item, event_id, place, &told),
+        ribbon: ribbon(data, labels, one.item, place, &told),
         arrive_ready: name(Field::Ready, one.facts.get(Field::Ready)),
         bring: name(Field::Bring, one.facts.get(Field::Bring)),
         leave_home: Told::same(event.leave_home.clone()),
         hand_in: name(Field::TurnIn, one.facts.get(Field::TurnIn)),
-        adults_watch: Told::same(event.adults_watch),
+        adults_watch: event.adults_watch,
         signs_in: it.and_then(|it| it.signs_in).map(chaperone),
         signs_out: it.and_then(|it| it.signs_out).map(chaperone),
         beside: beside(data, it),
@@ -230,16 +230,8 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
     })
 }
 
-fn ribbon(
-    data: &GuardianData,
-    labels: &Labels,
-    item: Item,
-    event: EventId,
-    place: &Place,
-    told: &Before<'_>,
-) -> Vec<Row> {
+fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told: &Before<'_>) -> Vec<Row> {
     let Some(it) = data.board.itinerary(item) else { return Vec::new() };
-    let event = &data.board.season.events[event.at()];
     let mut rows = Vec::new();
     let longest = place.ways.iter().max_by_key(|way| way.walk.1);
     if let (Some(at), Some(way)) = (it.park_by, longest) {
@@ -261,7 +253,9 @@ fn ribbon(
         own(RowKind::Briefing, Field::Briefing, shift.briefing);
         own(RowKind::Station, Field::Station, shift.station);
     }
-    rows.push(Row { kind: RowKind::Starts, time: Told::same(event.starts), note: String::new() });
+    if let Some(begins) = it.begins() {
+        rows.push(Row { kind: RowKind::Starts, time: Told::same(begins.time()), note: String::new() });
+    }
     if let Some(until) = it.shift.as_ref().and_then(|shift| shift.until) {
         rows.push(Row {
             kind: RowKind::Over,

@@ -171,6 +171,7 @@ fn shown(board: Option<&Board>, upload: &Upload) -> Preview {
     let people = &bringing.people;
     Preview {
         upload: id.clone(),
+        summary: bringing.summary.clone(),
         problems: bringing.problems.iter().map(problem).collect(),
         questions: bringing.questions.iter().map(|question| open_question(book, question)).collect(),
         changes: bringing
@@ -260,6 +261,11 @@ pub(super) fn problem(problem: &Problem) -> views::Problem {
     let sheet = if problem.sheet.is_empty() { "The file" } else { &problem.sheet };
     views::Problem {
         blocks: problem.weight == Weight::Error,
+        weight: match problem.weight {
+            Weight::Error => "must be fixed",
+            Weight::Warning => "look at this",
+            Weight::Hint => "may be meant",
+        },
         sheet: sheet.to_owned(),
         row: problem.row,
         reason: problem.reason.clone(),

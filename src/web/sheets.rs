@@ -1,6 +1,6 @@
 //! `/season/EVENT/sheets/NAME`: a sheet of the day with the answers so far, ready to print.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use axum::extract::{Path, State};
@@ -12,7 +12,7 @@ use super::routes::Front;
 use super::views::PaperPage;
 use crate::domain::board::Board;
 use crate::domain::season::Person;
-use crate::domain::sheets::{self, Sheet};
+use crate::domain::sheets::{self, Marks, Sheet};
 use crate::domain::standing::Standing;
 use crate::domain::wall;
 use crate::service::lists::EventList;
@@ -24,7 +24,9 @@ pub(super) fn of_event(board: &Board, list: &EventList) -> Vec<Sheet> {
     let chaperones = list.chaperones.iter().map(|(who, standing)| (Person::Chaperone(*who), *standing));
     let words: HashMap<Person, &'static str> =
         children.chain(chaperones).map(|(who, standing)| (who, word(standing))).collect();
-    sheets::of_event(board, list.event, &|who| words.get(&who).copied())
+    let away = BTreeMap::new();
+    let marks = Marks { standings: &|who| words.get(&who).copied(), away: &away };
+    sheets::of_event(board, list.event, marks)
 }
 
 /// Where each sheet of an event is, and its title.

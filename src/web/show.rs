@@ -1,6 +1,6 @@
 //! `/season/EVENT/show` and `/season/EVENT/show/change`: what is told of a show as it runs, and what follows from it.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use axum::extract::{Path, State};
@@ -18,7 +18,7 @@ use super::views::{ChangePage, Moment, Notice, OrderLine, Pick, ShowPage, Tick, 
 use crate::domain::day::next::{Names, time_left};
 use crate::domain::day::order::{Piece, Shift, Target};
 use crate::domain::day::running::{Act, Before, HOLD_MINUTES_MAX, Running, Stage};
-use crate::domain::day::turns::{Ease, Turn};
+use crate::domain::day::turns::{Ease, GroupTurn, Turn};
 use crate::domain::season::{ChildId, NumberId, Season, Slot};
 use crate::domain::sheets;
 use crate::service::ports::{DeedKind, Gateway, Store};
@@ -264,29 +264,21 @@ impl<'a> Stand<'a> {
     }
 
     /// Turnarounds ahead, children of one passage together.
-    fn passages(&self, wanted: impl Fn(&Turn) -> bool) -> Vec<(&Turn, Vec<ChildId>)> {
-        let mut out: Vec<(&Turn, Vec<ChildId>)> = Vec::new();
-        let near = |turn: &&Turn| {
+    fn passages(&self, wanted: impl Fn(&Turn) -> bool) -> Vec<GroupTurn> {
+        self.running.day.passages(|turn| {
             let into = &self.running.progress[turn.into];
             let from = &self.running.progress[turn.from];
             into.stage == Stage::ToCome && from.ahead < AHEAD_SHOWN && wanted(turn)
-        };
-        for turn in self.running.day.turns.iter().filter(near) {
-            match out.iter_mut().find(|(one, _)| (one.from, one.into) == (turn.from, turn.into)) {
-                Some((_, children)) => children.push(turn.child),
-                None => out.push((turn, vec![turn.child])),
-            }
-        }
-        out
+        })
     }
 
     fn children(&self, children: &[ChildId]) -> String {
         ENGLISH.list(&children.iter().map(|child| self.labels[child].clone()).collect::<Vec<_>>())
     }
 
-    fn moment(&self, turn: &Turn, children: &[ChildId]) -> Moment {
+    fn moment(&self, GroupTurn { turn, children }: &GroupTurn) -> Moment {
         let day = &self.running.day;
-        let with = |at: usize| self.names().chaperones(day.chaperones(day.numbers[at].number));
+        let with = |at: usize| self.names().chaperones(day.in_charge(turn.child, at));
         let left = match turn.ease {
             Ease::Impossible => " No time to change.".to_owned(),
             Ease::Quick => format!(" {} to change.", time_left(turn.left)),
@@ -309,20 +301,21 @@ impl<'a> Stand<'a> {
 
     fn changes(&self) -> Vec<Moment> {
         let passages = self.passages(|turn| turn.ease != Ease::Easy);
-        passages.into_iter().map(|(turn, children)| self.moment(turn, &children)).collect()
+        passages.iter().map(|passage| self.moment(passage)).collect()
     }
 
     fn hand_overs(&self) -> Vec<Moment> {
         let day = &self.running.day;
-        let of = |turn: &Turn| {
-            let [by, to] = [turn.from, turn.into].map(|at| day.chaperones(day.numbers[at].number));
-            turn.ease == Ease::Easy
-                && !(by.is_empty() && to.is_empty())
-                && !by.iter().any(|one| to.contains(one))
-        };
+        let handed: HashSet<(ChildId, usize)> = day
+            .hand_overs()
+            .iter()
+            .filter(|passed| !passed.by_quick_change)
+            .map(|passed| &day.turns[passed.turn])
+            .map(|turn| (turn.child, turn.into))
+            .collect();
         let fresh = |turn: &Turn| self.running.progress[turn.from].stage != Stage::Over;
-        let passages = self.passages(|turn| of(turn) && fresh(turn));
-        passages.into_iter().map(|(turn, children)| self.moment(turn, &children)).collect()
+        let passages = self.passages(|turn| fresh(turn) && handed.contains(&(turn.child, turn.into)));
+        passages.iter().map(|passage| self.moment(passage)).collect()
     }
 
     /// The running order as it stands, what is over apart.

@@ -103,6 +103,7 @@ fn unreadable(file_name: String, fault: &Problem) -> Preview {
     Preview {
         subject: Subject::Workbook(file_name),
         upload: String::new(),
+        summary: Vec::new(),
         problems: vec![preview::problem(fault)],
         questions: Vec::new(),
         changes: Vec::new(),

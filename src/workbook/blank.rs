@@ -12,6 +12,18 @@ use crate::domain::published::reminders::STARTERS;
 const EXAMPLES: [(&str, &str); 2] =
     [("chaperone digest", "Mondays and Thursdays at 18:00"), ("coordinator digest", "daily at 18:00")];
 
+/// The example texts in Spanish.
+const SPANISH: [(&str, &str); 8] = [
+    ("Example Dress Rehearsal", "Ensayo general de ejemplo"),
+    ("Example Show", "Función de ejemplo"),
+    ("the stage door in Example Lane, red lamp", "la puerta de artistas en Example Lane, con una luz roja"),
+    ("hair up, costume in its bag", "con el pelo recogido y el traje en su bolsa"),
+    ("water; shoes marked with initials", "agua; zapatos marcados con iniciales"),
+    ("toys and valuables", "juguetes y objetos de valor"),
+    ("Staying to the end", "Quedarse hasta el final"),
+    ("Food", "Comida"),
+];
+
 /// A workbook that passes the check once name, school, zone and country are filled in.
 pub fn blank() -> Book {
     let mut book = Book::default();
@@ -44,7 +56,7 @@ fn programme(book: &mut Book) {
         "places",
         &[
             ("name", "Example Theatre"),
-            ("door", "Stage door in Example Lane, red lamp"),
+            ("door", "the stage door in Example Lane, red lamp"),
             ("sign-in minutes", "5"),
         ],
     );
@@ -53,14 +65,14 @@ fn programme(book: &mut Book) {
         "places",
         &[
             ("name", "Example Studio"),
-            ("door", "Side door by the bicycle stand"),
-            ("collect at", "Front door"),
+            ("door", "the side door by the bicycle stand"),
+            ("collect at", "the front door"),
         ],
     );
     add(
         book,
         "ways",
-        &[("place", "Example Theatre"), ("from", "Example car park"), ("walk minutes", "15-20")],
+        &[("place", "Example Theatre"), ("from", "Example car park"), ("walk minutes", "12-18")],
     );
     add(book, "ways", &[("place", "Example Studio"), ("from", "Example tram stop"), ("metres", "300")]);
     add(
@@ -94,9 +106,9 @@ fn programme(book: &mut Book) {
                 ("call", "17:00"),
                 ("starts", "18:00"),
                 ("dismissal", "after the last number"),
-                ("arrive ready", "Hair up, costume in its bag"),
-                ("bring", "Water; shoes marked with initials"),
-                ("leave at home", "Toys and valuables"),
+                ("arrive ready", "hair up, costume in its bag"),
+                ("bring", "water; shoes marked with initials"),
+                ("leave at home", "toys and valuables"),
                 ("turn-in", if kind == "show" { "no" } else { "yes" }),
             ],
         );
@@ -111,6 +123,7 @@ fn programme(book: &mut Book) {
             ("class", "Example Class"),
             ("pieces", "Cape; hat"),
             ("teacher", "Example Teacher"),
+            ("teacher e-mail", "teacher@example.com"),
         ],
     );
     add(
@@ -144,7 +157,7 @@ fn people(book: &mut Book) {
             ("guardian 1 brings", "yes"),
             ("guardian 1 texts", "yes"),
             ("guardian 1 mails", "yes"),
-            ("guardian 1 agreed", "herself on the enrolment form, 2030-01-10"),
+            ("guardian 1 agreed", "themselves on the enrolment form, 2030-01-10"),
             ("guardian 2 name", "Example Guardian-Two"),
             ("guardian 2 e-mail", "guardian-two@example.com"),
             ("guardian 2 household", "second home"),
@@ -179,7 +192,7 @@ fn people(book: &mut Book) {
                 ("e-mail", mail),
                 ("texts", "yes"),
                 ("mails", "yes"),
-                ("agreed", "herself, 2030-01-10"),
+                ("agreed", "themselves, 2030-01-10"),
                 ("adult", "yes"),
                 ("vetted until", "2031-12-31"),
             ],
@@ -212,8 +225,25 @@ fn rules(book: &mut Book) {
     add(
         book,
         "house rules",
-        &[("name", "Food"), ("text", "Water only in the dressing rooms."), ("acknowledge", "no")],
+        &[
+            ("name", "Staying to the end"),
+            ("language", "es"),
+            ("text", "Cada niño o niña se queda con la persona a cargo hasta que acaba el último número."),
+            ("acknowledge", "yes"),
+        ],
     );
+    for (language, text) in
+        [("", "Water only in the dressing rooms."), ("es", "En los camerinos, solo agua.")]
+    {
+        add(
+            book,
+            "house rules",
+            &[("name", "Food"), ("language", language), ("text", text), ("acknowledge", "no")],
+        );
+    }
+    for (text, translation) in SPANISH {
+        add(book, "translations", &[("text", text), ("language", "es"), ("translation", translation)]);
+    }
     for starter in STARTERS {
         let cells = starter.cells();
         let cells: Vec<(&str, &str)> = cells.iter().map(|(column, text)| (*column, text.as_str())).collect();

@@ -5,8 +5,10 @@ use super::header;
 use super::sheets::{Intake, Value};
 use super::{FILE_MAX_OCTETS, UNPACKED_MAX_OCTETS, whole};
 use crate::domain::book::{Book, Problem, Weight};
+use std::borrow::Cow;
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::str::Utf8Error;
 
 /// Reads every `.csv` of a folder.
 pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
@@ -60,8 +62,7 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
     let Some(mut open) = intake.begin(name) else {
         return Ok(());
     };
-    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
-    let text = match std::str::from_utf8(bytes) {
+    let text = match decoded(bytes) {
         Ok(text) => text,
         Err(fault) => {
             let line = bytes[..fault.valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
@@ -79,7 +80,7 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
-        .delimiter(separator(text))
+        .delimiter(separator(&text))
         .from_reader(text.as_bytes());
     let mut record = csv::StringRecord::new();
     let (mut row, mut counted, mut inner_lines) = (1_u32, 0, 0);
@@ -114,6 +115,20 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
     }
     intake.end(open);
     Ok(())
+}
+
+/// The text of a file in UTF-8, or in UTF-16 where its first two octets say so (RFC 2781 3.2).
+fn decoded(bytes: &[u8]) -> Result<Cow<'_, str>, Utf8Error> {
+    let unit: fn([u8; 2]) -> u16 = match bytes {
+        [0xFF, 0xFE, ..] => u16::from_le_bytes,
+        [0xFE, 0xFF, ..] => u16::from_be_bytes,
+        _ => {
+            let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+            return std::str::from_utf8(bytes).map(Cow::Borrowed);
+        }
+    };
+    let units = bytes[2..].chunks_exact(2).map(|pair| unit([pair[0], pair[1]]));
+    Ok(char::decode_utf16(units).map(|c| c.unwrap_or(char::REPLACEMENT_CHARACTER)).collect())
 }
 
 /// Line ends of any of the three kinds: LF, CR LF, CR.

@@ -3,13 +3,14 @@
 use crate::domain::book::{Problem, Weight};
 use crate::domain::layout::{Column, Layout, SHEETS};
 use crate::domain::typed::shown;
-use crate::domain::words::{did_you_mean, key};
+use crate::domain::words::{key, near};
 use std::collections::BTreeMap;
 
 /// Name of the sheet of guidance, which is not read.
 pub(super) const READ_ME: &str = "read me";
 
 const ABSENT: &str = "is missing";
+const MISNAMED: &str = "is not a sheet of the workbook";
 
 /// A problem of a sheet or a column.
 pub(super) fn problem(
@@ -22,11 +23,6 @@ pub(super) fn problem(
     Problem { weight, sheet: sheet.to_owned(), row: None, column: column.map(str::to_owned), reason, cure }
 }
 
-/// Whether a problem tells of a sheet or column that is not there.
-pub(super) fn is_absence(problem: &Problem) -> bool {
-    problem.reason.ends_with(ABSENT)
-}
-
 /// The sheet of that name; `Ok(None)` for the sheet of guidance.
 pub(super) fn sheet(name: &str) -> Result<Option<&'static Layout>, Problem> {
     let wanted = key(name).replace('_', " ");
@@ -37,18 +33,21 @@ pub(super) fn sheet(name: &str) -> Result<Option<&'static Layout>, Problem> {
         return Ok(Some(layout));
     }
     let all: Vec<&str> = SHEETS.iter().map(|s| s.name).collect();
-    let cure = did_you_mean(
-        &wanted,
-        all.iter().copied(),
-        &format!("Rename it or take it out; the sheets are: {}.", all.join(", ")),
-    );
-    Err(problem(
-        Weight::Error,
-        &shown(name),
-        None,
-        format!("'{}' is not a sheet of the workbook", shown(name)),
-        cure,
-    ))
+    let reason = format!("'{}' {MISNAMED}", shown(name));
+    Err(match near(&wanted, all.iter().copied()) {
+        Some(meant) => {
+            problem(Weight::Error, meant, None, reason, format!("Did you mean '{meant}'? Rename it."))
+        }
+        None => {
+            let cure = format!("Leave it, or rename it if it is one of these: {}.", all.join(", "));
+            problem(Weight::Hint, &shown(name), None, format!("{reason}, so it is not read"), cure)
+        }
+    })
+}
+
+/// Whether a problem tells of a sheet whose name is one of ours but for a slip of the hand; it bears the right one.
+pub(super) fn is_misnamed(problem: &Problem) -> bool {
+    problem.weight == Weight::Error && problem.reason.ends_with(MISNAMED)
 }
 
 /// Columns by their position in the file.
@@ -68,18 +67,16 @@ pub(super) fn columns(
         else {
             let all: Vec<&str> = layout.columns.iter().map(|c| c.name).collect();
             let listed = if all.len() > 20 {
-                "Rename it or take it out; a blank workbook shows the columns.".to_owned()
+                "Leave it, or rename it if it is one of those that a blank workbook shows.".to_owned()
             } else {
-                format!("Rename it or take it out; the columns are: {}.", all.join(", "))
+                format!("Leave it, or rename it if it is one of these: {}.", all.join(", "))
             };
-            let cure = did_you_mean(&wanted, all, &listed);
-            problems.push(problem(
-                Weight::Error,
-                layout.name,
-                Some(&shown(name)),
-                format!("'{}' is not a column of this sheet", shown(name)),
-                cure,
-            ));
+            let reason = format!("'{}' is not a column of this sheet", shown(name));
+            let (weight, reason, cure) = match near(&wanted, all) {
+                Some(meant) => (Weight::Error, reason, format!("Did you mean '{meant}'?")),
+                None => (Weight::Warning, format!("{reason}, so it is not read"), listed),
+            };
+            problems.push(problem(weight, layout.name, Some(&shown(name)), reason, cure));
             continue;
         };
         if found.values().any(|c| c.name == column.name) {

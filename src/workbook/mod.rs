@@ -107,20 +107,9 @@ pub fn check(path: &Path) -> Checked {
     }
 }
 
-fn judged(book: Book, mut problems: Vec<Problem>) -> Checked {
-    let (season, found) = reading::season(&book);
-    // A sheet or column that is not there has been told once; its absence from every line need not be told again.
-    let told = |p: &Problem| {
-        problems.iter().any(|q| {
-            q.sheet == p.sheet
-                && q.row.is_none()
-                && (q.column == p.column || q.column.is_none())
-                && header::is_absence(q)
-        })
-    };
-    let found: Vec<Problem> =
-        found.into_iter().filter(|p| !(p.reason.ends_with("is empty") && told(p))).collect();
-    problems.extend(found);
+fn judged(book: Book, of_file: Vec<Problem>) -> Checked {
+    let (season, of_season) = reading::season(&book);
+    let problems = reading::causes::told(&book, of_file, of_season);
     let season = if problems.iter().any(|p| p.weight == Weight::Error) { None } else { season };
     Checked { book, season, problems }
 }

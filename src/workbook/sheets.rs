@@ -296,9 +296,12 @@ impl Intake {
                 &format!("Start from a blank workbook; its sheets are: {names}."),
             ));
         }
-        for layout in
-            SHEETS.iter().filter(|l| l.required && !self.book.sheets.iter().any(|s| s.name == l.name))
-        {
+        let there = |name: &str| {
+            self.book.sheets.iter().any(|sheet| sheet.name == name)
+                || self.problems.iter().any(|problem| problem.sheet == name && header::is_misnamed(problem))
+        };
+        let absent: Vec<&Layout> = SHEETS.iter().filter(|l| l.required && !there(l.name)).collect();
+        for layout in absent {
             self.problems.push(header::problem(
                 Weight::Error,
                 layout.name,
@@ -313,6 +316,25 @@ impl Intake {
 }
 
 impl Open {
+    /// Marks the cells of a region that hold nothing, in the lines that hold something, with why they are empty.
+    pub(super) fn empty(
+        &mut self,
+        rows: std::ops::RangeInclusive<u32>,
+        columns: std::ops::RangeInclusive<u32>,
+        why: &str,
+    ) {
+        self.finish_row();
+        let Some(known) = self.columns.as_ref().filter(|_| !rows.is_empty() && !columns.is_empty()) else {
+            return;
+        };
+        let first = self.rows.partition_point(|row| row.number < *rows.start());
+        for row in self.rows[first..].iter_mut().take_while(|row| row.number <= *rows.end()) {
+            for (_, column) in known.range(columns.clone()) {
+                row.cells.entry(column.name.to_owned()).or_insert_with(|| Cell::Fault(why.to_owned()));
+            }
+        }
+    }
+
     fn finish_row(&mut self) {
         let row = std::mem::take(&mut self.row);
         if !row.cells.is_empty() {

@@ -2,11 +2,15 @@
 
 use super::container::Kind;
 use super::sheets::{Intake, Value};
-use super::whole;
-use crate::domain::book::{Book, Problem};
+use super::{CELLS_MAX, whole};
+use crate::domain::book::{Book, MERGED, Problem, UNSAVED};
 use calamine::{Data, DataRef, ExcelDateTime, Ods, Reader, SheetType, Xlsx, open_workbook_from_rs};
+use std::collections::BTreeSet;
 use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+
+/// Merged regions of a sheet looked at, at most.
+const MERGED_MAX: usize = 1_000;
 
 /// Reads a file that [`super::container::look`] let through.
 pub(super) fn read(octets: &[u8], kind: Kind) -> Result<(Book, Vec<Problem>), Problem> {
@@ -41,6 +45,8 @@ fn xlsx(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
         let Some(mut open) = intake.begin(&name) else {
             continue;
         };
+        let mut unsaved = formulas(&mut file, &name)?;
+        let merged = file.merge_cells_by_sheet_name(&name).map_err(|fault| damaged(&fault))?;
         let mut cells = file.worksheet_cells_reader(&name).map_err(|fault| damaged(&fault))?;
         let shows_seconds: Vec<Option<bool>> = cells
             .styles()
@@ -51,12 +57,32 @@ fn xlsx(octets: &[u8]) -> Result<(Book, Vec<Problem>), Problem> {
             let (row, column) = cell.get_position();
             let seconds = shows_seconds.get(style).copied().flatten();
             if let Some(value) = from_ref(cell.get_value(), seconds) {
+                unsaved.remove(&(row, column));
                 intake.cell(&mut open, row.saturating_add(1), column, value)?;
             }
+        }
+        for (row, column) in unsaved {
+            open.empty(row.saturating_add(1)..=row.saturating_add(1), column..=column, UNSAVED);
+        }
+        for region in merged.iter().take(MERGED_MAX) {
+            let rows = region.start.0.saturating_add(1)..=region.end.0.saturating_add(1);
+            open.empty(rows, region.start.1..=region.end.1, MERGED);
         }
         intake.end(open);
     }
     intake.finish()
+}
+
+/// Where a sheet has formulas.
+fn formulas(file: &mut Xlsx<Cursor<&[u8]>>, name: &str) -> Result<BTreeSet<(u32, u32)>, Problem> {
+    let mut cells = file.worksheet_cells_reader(name).map_err(|fault| damaged(&fault))?;
+    let mut found = BTreeSet::new();
+    while let Some(cell) = cells.next_formula().map_err(|fault| damaged(&fault))? {
+        if found.len() < CELLS_MAX && !cell.get_value().is_empty() {
+            found.insert(cell.get_position());
+        }
+    }
+    Ok(found)
 }
 
 /// The sheet a spreadsheet program puts into every new file.

@@ -203,7 +203,7 @@ fn check(what: &str, book: &Book, before: &Read, shared: Option<usize>) -> Read 
         }
     }
     for event in (0..one.programme.events() as u32).map(EventId) {
-        let of = |board| sheets::of_event(board, event, &|_| None);
+        let of = |board| sheets::of_event(board, event, sheets::Marks::none());
         assert!(of(one) == of(other), "{what}: sheets");
     }
     after

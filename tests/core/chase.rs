@@ -308,7 +308,7 @@ fn the_demo_seasons_calls_are_shared_evenly_and_mostly_kindly() {
             if wanted.due <= now && !it.who.is_chaperone() {
                 let ask = Ask { guardian, item: it, notice, channel: wanted.channel };
                 record.covered.insert(ask, Cover::Done(wanted.due));
-                record.tell(ask, board.fingerprint(it), wanted.due);
+                record.tell(ask, board.fingerprint(it), true, wanted.due);
             }
         }
     }

@@ -9,7 +9,7 @@ use allheard::domain::day::care::Watch;
 use allheard::domain::day::turns::{Ease, Turn};
 use allheard::domain::day::{Day, door};
 use allheard::domain::itinerary::Programme;
-use allheard::domain::season::{ChaperoneId, Event, EventId, Season, Slot};
+use allheard::domain::season::{ChaperoneId, Event, EventId, Number, Season, Slot};
 use std::time::{Duration, Instant};
 
 /// What everything for 350 children and 44 numbers may take.
@@ -100,15 +100,23 @@ fn a_child_is_handed_on_unless_one_adult_has_both_numbers() {
             })
             .collect::<Vec<_>>()
     };
-    let uma = || vec!["V001".to_owned()];
-    assert_eq!(hand_overs(&book()), [("C001".to_owned(), uma(), vec![], true)]);
+    // Nobody takes Ada over for Foghorn, so she stays with Uma.
+    assert_eq!(hand_overs(&book()), []);
     let both = book_with_duties("Uma Lock | all | Kelp | yes | yes\nUma Lock | all | Foghorn | |");
-    assert_eq!(hand_overs(&both), [("C003".to_owned(), uma(), vec![], false)]);
+    assert_eq!(hand_overs(&both), []);
+    let two = book_with_duties("Uma Lock | all | Kelp | yes | yes\nIvo Wren | all | Foghorn | |");
+    let named = |who: &str| vec![who.to_owned()];
+    assert_eq!(hand_overs(&two), [("C001".to_owned(), named("V001"), named("V002"), true)]);
+    // In a number in which children stay with their own chaperone nobody takes them over, whoever leads it.
+    let own = crate::common::with(&two, "numbers", "Foghorn", "own chaperone", "yes");
+    assert_eq!(hand_overs(&own), []);
 }
 
 fn book_with_duties(lines: &str) -> Book {
     let duties = written(&format!("# duties\nchaperone | event | number | signs in | signs out\n{lines}"));
     let mut book = book();
+    let ivo = written("# chaperones\nref | name\nV002 | Ivo Wren");
+    book.sheet_mut("chaperones").rows.extend(ivo.rows("chaperones").to_vec());
     book.sheet_mut("duties").rows = duties.rows("duties").to_vec();
     book
 }
@@ -123,7 +131,7 @@ fn a_number_is_held_for_whoever_may_still_be_changing() {
     assert_eq!(held, [vec![], vec!["C001"], vec![], vec!["C002"], vec![]]);
 }
 
-// Until Kelp comes off at 2:00 Uma has Ada and Ed; then Ada is with nobody named, beside Bo, Cy and Di.
+// Uma has Ada and Ed; nobody is named for any number of Bo, Cy and Di.
 #[test]
 fn heads_are_counted_at_the_fullest_moment() {
     let board = board(&book());
@@ -132,7 +140,7 @@ fn heads_are_counted_at_the_fullest_moment() {
     assert_eq!(
         day.watches(),
         [
-            Watch { chaperones: vec![], adults: 0, children: 4, from: Some(120) },
+            Watch { chaperones: vec![], adults: 0, children: 3, from: None },
             Watch { chaperones: vec![uma], adults: 1, children: 2, from: None }
         ]
     );
@@ -276,9 +284,12 @@ pub fn random_season(seed: u64) -> Book {
     {
         text.push_str(&format!("{setting} | {}\n", dice.below(most)));
     }
-    text.push_str("# places\nref | name | door\nP001 | Corn Loft | side door\n# events\nref | name | kind | place | date | call | starts\nE001 | Show | show | Corn Loft | 2027-03-27 | 18:00 | 19:00\n# numbers\nref | name | length | changeover\n");
+    text.push_str("# places\nref | name | door\nP001 | Corn Loft | side door\n# events\nref | name | kind | place | date | call | starts\nE001 | Show | show | Corn Loft | 2027-03-27 | 18:00 | 19:00\n# numbers\nref | name | length | changeover | worn already | own chaperone\n");
     for n in 0..numbers {
-        text.push_str(&format!("N{n:03} | Number {n} | {} s | {} s\n", 30 + dice.below(200), dice.below(60)));
+        let mut seldom = || if dice.below(8) == 0 { "yes" } else { "no" };
+        let (worn, own) = (seldom(), seldom());
+        let (length, changeover) = (30 + dice.below(200), dice.below(60));
+        text.push_str(&format!("N{n:03} | Number {n} | {length} s | {changeover} s | {worn} | {own}\n"));
     }
     text.push_str("# running order\nevent | place | number | minutes\n");
     let mut place = 0;
@@ -379,13 +390,14 @@ pub fn twin_turns(season: &Season) -> Vec<Turn> {
                 };
                 let between = into.0 - from.0 - 1;
                 let same_act = from.1 == into.1;
-                let ease = match (same_act, left < i64::from(settings.change_seconds)) {
+                let changes = !number_at(season, event, into.0).worn;
+                let ease = match (same_act && changes, left < i64::from(settings.change_seconds)) {
                     (false, _) => Ease::Easy,
                     (true, true) => Ease::Impossible,
                     (true, false) if between < settings.quick_change_numbers as usize => Ease::Quick,
                     (true, false) => Ease::Easy,
                 };
-                let dresser = ease != Ease::Easy || child.ages.is_some_and(|(from, _)| from < 8);
+                let dresser = changes && (ease != Ease::Easy || child.ages.is_some_and(|(from, _)| from < 8));
                 turns.push(Turn {
                     child: allheard::domain::season::ChildId(nth),
                     from: from.0,
@@ -402,8 +414,19 @@ pub fn twin_turns(season: &Season) -> Vec<Turn> {
     turns
 }
 
-/// The chaperones of the number that stands at a place, sorted.
-fn twin_group(season: &Season, at: usize) -> Vec<ChaperoneId> {
+fn number_at<'a>(season: &'a Season, event: &Event, at: usize) -> &'a Number {
+    let there = |n: &u32| twin_place(season, event, *n).is_some_and(|place| place.0 == at);
+    let number = (0..season.numbers.len() as u32).find(there).unwrap();
+    &season.numbers[number as usize]
+}
+
+/// The chaperones who take over the children of the number that stands at a place, sorted.
+fn twin_takers(season: &Season, at: usize) -> Vec<ChaperoneId> {
+    if number_at(season, &season.events[0], at).own_chaperone { Vec::new() } else { twin_leads(season, at) }
+}
+
+/// The chaperones whose duties name it, sorted.
+fn twin_leads(season: &Season, at: usize) -> Vec<ChaperoneId> {
     let event = &season.events[0];
     let mut group = Vec::new();
     for duty in &season.duties {
@@ -418,10 +441,32 @@ fn twin_group(season: &Season, at: usize) -> Vec<ChaperoneId> {
     group
 }
 
+/// Who has a child until it comes off the number at a place: the last who took it over by then, else the first who will,
+/// else the first who lead any.
+fn twin_group(season: &Season, child: usize, at: usize) -> Vec<ChaperoneId> {
+    let event = &season.events[0];
+    let mut places: Vec<usize> = season.children[child]
+        .castings
+        .iter()
+        .filter_map(|c| twin_place(season, event, c.number.0))
+        .map(|place| place.0)
+        .collect();
+    places.sort();
+    let taken: Vec<(usize, Vec<ChaperoneId>)> = places
+        .iter()
+        .map(|place| (*place, twin_takers(season, *place)))
+        .filter(|(_, takers)| !takers.is_empty())
+        .collect();
+    let before = taken.iter().rev().find(|(place, _)| *place <= at);
+    let led = || places.iter().map(|place| twin_leads(season, *place)).find(|leads| !leads.is_empty());
+    before.or(taken.first()).map(|(_, takers)| takers.clone()).or_else(led).unwrap_or_default()
+}
+
 pub fn twin_hand_overs(season: &Season, turns: &[Turn]) -> Vec<usize> {
     (0..turns.len())
         .filter(|t| {
-            let (from, to) = (twin_group(season, turns[*t].from), twin_group(season, turns[*t].into));
+            let of = |at| twin_group(season, turns[*t].child.at(), at);
+            let (from, to) = (of(turns[*t].from), of(turns[*t].into));
             let shared = from.iter().filter(|c| to.contains(c)).count();
             shared == 0 && from.len() + to.len() > 0
         })
@@ -441,7 +486,7 @@ fn twin_watches(season: &Season) -> Vec<Watch> {
             .collect();
         places.sort();
         let now = places.iter().find(|p| moment.is_none_or(|m| p.3 > m)).or(places.last())?;
-        Some(twin_group(season, now.0))
+        Some(twin_group(season, child, now.0))
     };
     let mut groups: Vec<Vec<ChaperoneId>> = Vec::new();
     for moment in &moments {

@@ -18,7 +18,7 @@ fn warned(book: &Book, sheet: &str, words: &str) -> Vec<Problem> {
 fn check(book: &Book, sheet: &str, row: u32, words: &str, cure: &str) {
     let found = warned(book, sheet, words);
     let [problem] = &found[..] else { panic!("{words}: {:#?}", reading::season(book).1) };
-    assert_eq!((problem.weight, problem.row), (Weight::Warning, Some(row)), "{problem:?}");
+    assert!(problem.weight != Weight::Error && problem.row == Some(row), "{problem:?}");
     assert!(problem.cure.contains(cure), "{problem:?}");
 }
 
@@ -85,11 +85,8 @@ fn numbers_without_a_length_are_told_once() {
 fn a_child_in_every_number() {
     let every = with(&book(), "children", "C004", "numbers", "Kelp; Foghorn; Gulls; Ropewalk; Finale");
     let found = warned(&every, "children", "in all 5 numbers of");
-    assert_eq!(
-        found.iter().map(|p| p.row).collect::<Vec<_>>(),
-        [Some(5), Some(5)],
-        "the dress rehearsal and Saturday"
-    );
+    assert!(found.len() == 1 && found[0].row == Some(5), "one finding for both days: {found:#?}");
+    assert!(found[0].reason.ends_with("numbers of 'Dress' and 'Saturday'"), "{}", found[0].reason);
     assert!(found[0].cure.contains("filled down"));
     let board = board(&every);
     let day = Day::of(&board.season, board.event("E002").unwrap());
@@ -144,7 +141,11 @@ fn a_chaperone_who_dances_herself() {
     set_cell(&mut dances, "duties", "Uma Lock", "chaperone", "Di Moss");
     let words = "the name or the mobile of the child in row 5";
     check(&dances, "chaperones", 2, words, "somebody else");
-    let sheets = allheard::domain::sheets::of_event(&board(&dances), EventId(1), &|_| None);
+    let sheets = allheard::domain::sheets::of_event(
+        &board(&dances),
+        EventId(1),
+        allheard::domain::sheets::Marks::none(),
+    );
     let staff = sheets.iter().find(|sheet| sheet.name() == "chaperones").unwrap();
     let first = staff.tables[0].rows().next().unwrap();
     assert_eq!((&first[0][..], &first[5][..]), ("Di Moss", "5 Finale (herself)"));
@@ -217,7 +218,11 @@ fn a_show_across_midnight_is_neither_refused_nor_flagged() {
     let (_, before) = reading::season(&book());
     let known: Vec<_> = before.iter().filter(|p| p.sheet == "events" && p.row == Some(3)).collect();
     assert_eq!(about, known);
-    let sheets = allheard::domain::sheets::of_event(&board(&late), EventId(1), &|_| None);
+    let sheets = allheard::domain::sheets::of_event(
+        &board(&late),
+        EventId(1),
+        allheard::domain::sheets::Marks::none(),
+    );
     let wall = sheets.iter().find(|sheet| sheet.name() == "wall").unwrap();
     let on: Vec<&str> = wall.tables[0].rows().map(|row| &row[4][..]).collect();
     assert_eq!(on, ["23:50", "23:52", "23:55", "00:10", "00:13", "00:16"]);

@@ -170,7 +170,7 @@ fn what_would_wait_until_a_newer_one_is_due_is_not_planned() {
         notice: NoticeKey::Rule(1),
         channel: Channel::Mail,
     };
-    record.went(ask, None, at("2027-03-18T09:00:00Z"));
+    record.went(ask, None, false, at("2027-03-18T09:00:00Z"));
     for now in ["2027-03-18T12:00:00Z", "2027-03-19T09:30:00Z"] {
         assert_eq!(moments(&waits, &record, at(now), "C005"), ["03-19 10:00 mail G002"], "{now}");
     }

@@ -25,6 +25,7 @@ mod rehearsal;
 mod repeats;
 mod rooms;
 mod running;
+mod slots;
 mod standings;
 mod starting;
 mod times;

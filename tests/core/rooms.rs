@@ -230,13 +230,13 @@ fn the_check_names_room_time_children_and_adults() {
         &problems,
         "rooms",
         Some(2),
-        "at 'Saturday' 3 children are in 'Net Store' at 18:00, and it may hold 2; it is too full for 55 minutes",
+        "'Net Store' may hold 2 and is too full: 3 children at 'Saturday' from 18:00 for 55 minutes",
     );
     let few = told(
         &problems,
         "rooms",
         Some(3),
-        "at 'Saturday' 1 child is in 'Sail Loft' at 19:00 with 0 adults who count, and 1 would be needed (2 children to an adult: the setting 'children per adult'); there are too few for 20 minutes",
+        "'Sail Loft' has too few adults (2 children to an adult: the setting 'children per adult'): 1 child with 0 adults counted at 'Saturday' from 19:00 for 20 minutes, where 1 would be needed",
     );
     assert!(few.cure.contains("'duties'") && few.cure.contains("local law decide"), "{}", few.cure);
     told(&problems, "events", Some(2), "no room is written for 1 child before Finale");
@@ -310,7 +310,8 @@ fn no_room_reaches_a_family() {
 #[test]
 fn staff_paper_names_rooms_and_families_paper_does_not() {
     let board = board(&evening());
-    let sheets = allheard::domain::sheets::of_event(&board, EventId(0), &|_| None);
+    let sheets =
+        allheard::domain::sheets::of_event(&board, EventId(0), allheard::domain::sheets::Marks::none());
     let sheet = |name: &str| sheets.iter().find(|sheet| sheet.name() == name).unwrap();
     let rooms = sheet("rooms");
     let rows = |at: usize| -> Vec<String> { rooms.tables[at].rows().map(|row| row.join(" | ")).collect() };
@@ -466,6 +467,10 @@ impl Twin<'_> {
     }
 
     fn room_of(&self, number: u32) -> Option<RoomId> {
+        if self.season.numbers[number as usize].own_chaperone { None } else { self.written_beside(number) }
+    }
+
+    fn written_beside(&self, number: u32) -> Option<RoomId> {
         self.season.duties.iter().filter(|d| d.number.is_some_and(|n| n.0 == number)).find_map(|d| d.room)
     }
 
@@ -473,7 +478,7 @@ impl Twin<'_> {
         let event = &self.season.events[0];
         let mine = self.numbers_of(child);
         let calls = event.order.iter().filter_map(|slot| match slot {
-            Slot::Number { number, call } if mine.iter().any(|n| n.number == number.0) => {
+            Slot::Number { number, call, .. } if mine.iter().any(|n| n.number == number.0) => {
                 Some(call.unwrap_or(event.call))
             }
             _ => None,
@@ -496,6 +501,7 @@ impl Twin<'_> {
         let left = (into.on - from.off - i64::from(settings.walks_seconds)).max(0);
         let between = into.nth - from.nth - 1;
         from.act != into.act
+            || self.season.numbers[into.number as usize].worn
             || left >= i64::from(settings.change_seconds) && between >= settings.quick_change_numbers as usize
     }
 
@@ -508,6 +514,9 @@ impl Twin<'_> {
         let next = mine.iter().position(|n| n.off > now);
         let belongs = next.unwrap_or(mine.len() - 1);
         let written = (0..=belongs).rev().find_map(|at| self.room_of(mine[at].number));
+        let written = written
+            .or_else(|| mine.iter().find_map(|number| self.room_of(number.number)))
+            .or_else(|| mine.iter().find_map(|number| self.written_beside(number.number)));
         let waits = written.map_or(Whereabouts::Unwritten, Whereabouts::Room);
         let Some(next) = next else { return Some(waits) };
         if let Some(booth) = self.quick_change()

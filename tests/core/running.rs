@@ -710,7 +710,8 @@ impl Twin {
                     let left = (gap - i64::from(settings.walks_seconds)).max(0);
                     let same_act = rows[from].1 == rows[into].1;
                     let quick = into - from - 1 < settings.quick_change_numbers as usize;
-                    let ease = if !same_act {
+                    let worn = season.numbers[rows[into].0.at()].worn;
+                    let ease = if !same_act || worn {
                         Ease::Easy
                     } else if left < i64::from(settings.change_seconds) {
                         Ease::Impossible

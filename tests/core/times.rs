@@ -33,20 +33,20 @@ fn check_park_by(walks: &str, sign_in: &str, call: &str, expect: &str) {
     assert_eq!(it.park_by.unwrap().strftime("%H:%M").to_string(), expect, "{walks} {sign_in} {call}");
 }
 
-// The first line is the worked example of a volunteer's call sheet; common practice, no source.
+// Made-up walks; that the longest one counts and the time is rounded down is common practice, no source.
 #[test]
 fn park_by_takes_the_longest_walk_and_rounds_down() {
-    check_park_by("15-20", "5", "17:00", "16:35");
-    check_park_by("15-20", "6", "17:00", "16:30");
+    check_park_by("12-18", "5", "17:20", "16:55");
+    check_park_by("12-18", "8", "17:20", "16:50");
     check_park_by("3", "5", "17:00", "16:45");
     check_park_by("30", "0", "17:02", "16:30");
 }
 
-// Thirty minutes at rehearsals and sixty on show days are common practice, no source.
+// Thirty minutes at rehearsals, the dress rehearsal included, and sixty at shows are common practice, no source.
 #[test]
 fn chaperones_are_called_before_the_children() {
     for (kind, expect) in
-        [("dress rehearsal", "16:00"), ("show", "16:00"), ("rehearsal", "16:30"), ("class", "16:30")]
+        [("dress rehearsal", "16:30"), ("show", "16:00"), ("rehearsal", "16:30"), ("class", "17:00")]
     {
         let board = board(&with(&book(), "events", "E001", "kind", kind));
         let duty = board.itinerary(item(&board, "V001", "E001")).unwrap();
@@ -182,8 +182,8 @@ fn due_times_keep_wall_time_exact_minutes_and_quiet_hours() {
     // Europe/London goes from UTC to UTC+1 at 01:00 UTC on 28 March 2027 (IANA time zone database).
     check_due("E003", "call", "1", "18:30", "", Some("2027-03-27T18:30:00Z"));
     check_due("E003", "call", "0", "09:00", "", Some("2027-03-28T08:00:00Z"));
-    check_due("E003", "call", "", "", "1080", Some("2027-03-27T18:00:00Z"));
-    check_due("E003", "park by", "", "", "35", Some("2027-03-28T11:00:00Z"));
+    check_due("E003", "call", "", "", "1080", Some("2027-03-27T18:20:00Z"));
+    check_due("E003", "park by", "", "", "35", Some("2027-03-28T11:20:00Z"));
     // In the night: at eight, unless that is too late; then at the last minute before the night.
     check_due("E003", "call", "", "", "720", Some("2027-03-28T07:00:00Z"));
     check_due("E003", "call", "1", "21:00", "", Some("2027-03-28T07:00:00Z"));

@@ -23,13 +23,13 @@ ref | name | door | sign-in minutes
 P001 | Corn Loft | side door | 5
 # ways
 place | from | walk minutes
-Corn Loft | Brewery car park | 15-20
+Corn Loft | Brewery car park | 12-18
 Corn Loft | Tram | 8
 # events
 ref | name | kind | place | date | call | starts | dismissal | bring | turn-in
 E001 | Dress | dress rehearsal | Corn Loft | 2027-03-25 | 17:00 | 18:00 | | water | yes
 E002 | Saturday | show | Corn Loft | 2027-03-27 | 18:00 | 19:00 | | water | no
-E003 | Sunday | show | Corn Loft | 2027-03-28 | 13:00 | 14:00 | | water | no
+E003 | Sunday | show | Corn Loft | 2027-03-28 | 13:20 | 14:30 | | water | no
 # numbers
 ref | name | length | changeover
 N001 | Kelp | 2:00 | 0:20
@@ -120,7 +120,7 @@ pub fn told(
 ) {
     let ask = Ask { guardian: guardian(board, who), item, notice, channel };
     record.covered.insert(ask, Cover::Done(at));
-    record.tell(ask, board.fingerprint(item), at);
+    record.tell(ask, board.fingerprint(item), true, at);
 }
 
 /// A guardian answers about facts as they are.

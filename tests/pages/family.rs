@@ -98,7 +98,7 @@ fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
             "After this rehearsal, the blue costume: the staff keep it for the quick change.",
             "Después de este ensayo, el traje azul: lo guardamos para el cambio rápido.",
         )),
-        adults_watch: Told::same(false),
+        adults_watch: Some(false),
         signs_in: Some("Noor".into()),
         signs_out: Some("Noor".into()),
         beside: vec!["Ewa Lis".into()],

@@ -139,6 +139,7 @@ fn nothing() -> Preview {
     Preview {
         subject: Subject::Workbook("salt-lantern.xlsx".into()),
         upload: "9d2f".into(),
+        summary: Vec::new(),
         problems: Vec::new(),
         questions: Vec::new(),
         changes: Vec::new(),
@@ -155,6 +156,7 @@ fn nothing() -> Preview {
 fn problems(reason: &str) -> Preview {
     let problem = |blocks, sheet: &str, row, reason: &str, cure: &str| Problem {
         blocks,
+        weight: if blocks { "must be fixed" } else { "look at this" },
         sheet: sheet.into(),
         row,
         reason: reason.into(),

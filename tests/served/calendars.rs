@@ -191,11 +191,11 @@ async fn a_chaperone_has_her_duties_in_her_calendar() {
     assert_eq!(read.text, house.get(&format!("{path}/calendar.ics")).await.text);
     assert_eq!(lines(&read.text, "SUMMARY:"), ["SUMMARY:Dress rehearsal", "SUMMARY:First show"]);
     assert_eq!(lines(&read.text, "UID:"), ["UID:V002.E001@S1", "UID:V002.E002@S1"]);
-    // An hour before the children's 17:30, until the last may be collected at 20:30; June is an hour ahead of UTC.
-    assert_eq!(lines(&read.text, "DTSTART:")[0], "DTSTART:20270604T153000Z");
+    // Half an hour before the children's 17:30, until the last may be collected at 20:30; June is an hour ahead of UTC.
+    assert_eq!(lines(&read.text, "DTSTART:")[0], "DTSTART:20270604T160000Z");
     assert_eq!(lines(&read.text, "DTEND:")[0], "DTEND:20270604T193000Z");
     let whole = read.text.replace("\r\n ", "");
-    assert!(whole.contains("You are due: 16:30. Old Weighhouse\\, stage door in Cooper's Row"), "{whole}");
+    assert!(whole.contains("You are due: 17:00. Old Weighhouse\\, stage door in Cooper's Row"), "{whole}");
     assert!(whole.contains("The children are called: 17:30"));
     assert!(whole.contains("With: Harbour Bells\\nYou sign these children in."), "{whole}");
     // Nobody's child stands in it.

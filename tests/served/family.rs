@@ -178,7 +178,10 @@ async fn dead_and_wrong_links_open_nothing() {
     for wrong in [format!("/c/{token}"), format!("/enter/{token}")] {
         assert_eq!(house.get(&wrong).await.status, 404);
     }
-    house.clock.set("2027-06-07T00:00:00Z");
+    // Two days after the last event that is hers the link opens nothing.
+    house.clock.set("2027-06-07T19:00:00Z");
+    assert_eq!(house.get(&path).await.status, 200);
+    house.clock.set("2027-06-08T00:00:00Z");
     let answer = house.get(&path).await;
     assert_eq!(answer.status, 410);
     assert!(answer.plain().contains("01632 960100"));

@@ -190,7 +190,7 @@ async fn a_burst_beyond_the_gateways_rate_says_when_its_last_leaves_and_how_many
     house.bring_only(book).await;
     let token = house.office.coordinator_link().await.unwrap();
     let words = house.coordinator_get(&token, "/season/plan").await.plain();
-    let late = "2 messages, at 17:20:00 3 segments, cost not known 1 of them cannot leave in time: they would have to begin by Friday 4 June, 17:13,";
+    let late = "2 messages, at 17:20:00 4 segments, cost not known 1 of them cannot leave in time: they would have to begin by Friday 4 June, 17:13,";
     assert!(words.contains(late), "{words}");
     assert!(words.contains("2 messages, the first at 10:00:00, the last at 10:16:40"), "{words}");
     assert!(words.contains("What some of it costs is not known"), "{words}");

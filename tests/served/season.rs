@@ -19,7 +19,7 @@ const LINES: &[(&str, Line)] = &[
         "places",
         &[("name", "Old Weighhouse"), ("door", "stage door in Cooper's Row"), ("sign-in minutes", "5")],
     ),
-    ("ways", &[("place", "Old Weighhouse"), ("from", "Quay car park"), ("walk minutes", "15-20")]),
+    ("ways", &[("place", "Old Weighhouse"), ("from", "Quay car park"), ("walk minutes", "12-18")]),
     (
         "events",
         &[

@@ -22,8 +22,8 @@ async fn a_chaperone_rings_and_the_child_is_settled() {
     let page = house.get(&path).await;
     let words = page.plain();
     assert!(words.contains("Noor, two families to ring"), "{words}");
-    // Sixty minutes before the children's call of 17:30, as on show days.
-    assert!(words.contains("16:30"), "{words}");
+    // Thirty minutes before the children's call of 17:30, as at any rehearsal.
+    assert!(words.contains("17:00"), "{words}");
     assert!(words.contains("Written to once, on Friday 28 May."), "{words}");
     assert!(words.contains("Speaks Spanish."), "{words}");
     assert!(page.text.contains("href=\"tel:+447700900021\""));

@@ -72,7 +72,7 @@ async fn a_bare_yes_is_taken_when_one_question_is_open() {
     assert_eq!(standing(&house, Standing::Heard).await, 1);
     let (to, words) = last(&house);
     assert_eq!(to, MAY);
-    assert!(words.starts_with("Thank you. Ada, Dress rehearsal Fri 4 June: noted."), "{words}");
+    assert!(words.starts_with("Brackwater: Thank you. Ada, Dress rehearsal Fri 4 June: noted."), "{words}");
     assert_eq!(segments::count(&words).segments.len(), 1);
     // A second one answers nothing that is open: it is thanks, and no person is bothered with it.
     assert_eq!(text(&house, MAY, "YES").await, 200);
@@ -86,7 +86,7 @@ async fn one_message_about_two_children_is_one_question_in_the_readers_language(
     assert_eq!(standing(&house, Standing::Heard).await, 2);
     let (to, words) = last(&house);
     assert_eq!(to, MARISOL);
-    assert!(words.starts_with("Gracias."), "{words}");
+    assert!(words.starts_with("Brackwater: Gracias."), "{words}");
 }
 
 #[tokio::test]
@@ -142,7 +142,7 @@ async fn what_no_rule_understands_waits_for_the_coordinator_who_answers_by_the_s
     for words in ["please don't stop", "can't come, please cancel", "Can I collect her early?"] {
         text(&house, MAY, words).await;
     }
-    assert!(last(&house).1.contains("passes this on to a person"), "{}", last(&house).1);
+    assert!(last(&house).1.contains("Someone at the school will answer you."), "{}", last(&house).1);
     let token = house.office.coordinator_link().await.unwrap();
     let page = house.coordinator_get(&token, "/season").await;
     assert!(page.plain().contains("please don't stop (Dress rehearsal)"), "{}", page.plain());

@@ -6,7 +6,7 @@ use allheard::domain::board::Board;
 use allheard::domain::digest;
 use allheard::domain::introduction::chaperones_of;
 use allheard::domain::itinerary::Itinerary;
-use allheard::domain::season::Channel;
+use allheard::domain::season::{About, Channel};
 use allheard::gateway::memory::{Fate, Memory};
 use allheard::gateway::{Carrier, Gateways, Road, Texts};
 use allheard::service::ports::{Content, Gateway, Handed, Parcel};
@@ -232,6 +232,8 @@ impl Post {
             if let Some(at) = board.notice(notice) {
                 let due = match item.event {
                     None => board.season_due(at),
+                    // The first letter tells the dates of the season beside the rules.
+                    Some(_) if board.season.notices[at].about == About::Season => board.season_due(at),
                     Some(event) => board.programme.position(item.who, event).and_then(|it| board.due(it, at)),
                 };
                 match due {

@@ -32,14 +32,14 @@ P001 | Corn Loft | side door | yard gate | 5
 P002 | Pump Room | glass door | | 5
 # ways
 place | from | walk minutes
-Corn Loft | Brewery car park | 15-20
+Corn Loft | Brewery car park | 12-18
 Pump Room | Bridge Street | 4
 # events
 ref | name | kind | place | date | call | starts | ends | dismissal | cast | numbers | arrive ready | bring | turn-in
 E001 | Studio run | rehearsal | Pump Room | 2027-03-21 | 13:45 | 14:00 | 16:00 | after own last number | | Kelp; Foghorn; Finale | practice clothes | water | no
 E002 | Dress | dress rehearsal | Corn Loft | 2027-03-25 | 17:00 | 18:00 | | after the last number | | | costume on | water | yes
 E003 | Saturday show | show | Corn Loft | 2027-03-27 | 18:00 | 19:00 | 21:30 | after the last number | | | costume on | water | no
-E004 | Sunday show | show | Corn Loft | 2027-03-28 | 13:00 | 14:00 | | after the last number | | | costume on | water | no
+E004 | Sunday show | show | Corn Loft | 2027-03-28 | 13:20 | 14:30 | | after the last number | | | costume on | water | no
 # numbers
 ref | name | length | changeover
 N001 | Kelp | 2:05 | 0:20

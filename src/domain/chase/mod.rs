@@ -15,7 +15,7 @@ pub use ringers::{Kinship, speaks};
 use super::board::{Board, Item};
 use super::due;
 use super::itinerary::{Itinerary, ItineraryId};
-use super::plan::owes;
+use super::plan::asks;
 use super::record::{Answer, CallEnd, Cover, NoticeKey, Record, Rung};
 use super::season::{Care, Channel, ChaperoneId, EventId, GuardianId, SettledBy};
 use super::standing::{self, Standing, heard, settled, standing};
@@ -94,7 +94,7 @@ pub fn list(board: &Board, record: &Record, now: Timestamp) -> List {
         }
         let item = Item { who: it.who, event: Some(it.event) };
         let cares: Vec<&Care> = board.cares_of(it.who).collect();
-        if asked(board, record, (at, item), &cares, now) {
+        if is_asked(board, record, at, now) {
             for guardian in wanted(board, record, item, &cares) {
                 open.entry(guardian).or_default().push(it);
             }
@@ -112,19 +112,24 @@ pub fn list(board: &Board, record: &Record, now: Timestamp) -> List {
     List { later: all - calls.len(), calls, ringers, share }
 }
 
-/// Whether a child's guardians were asked: one was told, or none can be told and the others would have been.
-fn asked(
-    board: &Board,
-    record: &Record,
-    (at, item): (ItineraryId, Item),
-    cares: &[&Care],
-    now: Timestamp,
-) -> bool {
-    let told = cares.iter().any(|care| record.told.contains_key(&(care.guardian, item)));
+/// Whether a child's guardians were asked about an event: one of them was; or none can be, and others were about to be; or
+/// the last moment to ask has passed. Whom no notice asks was not meant to be.
+pub fn is_asked(board: &Board, record: &Record, at: ItineraryId, now: Timestamp) -> bool {
+    let it = &board.programme[at];
+    let item = Item { who: it.who, event: Some(it.event) };
+    let told = |care: &Care| record.told.get(&(care.guardian, item)).is_some_and(|told| told.asked);
+    if board.cares_of(it.who).any(told) {
+        return true;
+    }
     let notices = board.season.notices.iter().enumerate();
-    told || notices
-        .filter(|(_, notice)| notice.owes && !notice.to.of_chaperones())
-        .any(|(notice, _)| board.due(at, notice).is_some_and(|due| due.at <= now))
+    let owing = notices.filter(|(_, notice)| notice.owes && !notice.to.of_chaperones());
+    let dues: Vec<due::Due> = owing.filter_map(|(notice, _)| board.due(at, notice)).collect();
+    let reached = board.cares_of(it.who).any(|care| standing::reachable(board, record, care.guardian));
+    if reached {
+        !dues.is_empty() && dues.iter().all(|due| due.until <= now)
+    } else {
+        dues.iter().any(|due| due.at <= now)
+    }
 }
 
 /// Whose answer would help to settle a child: nobody's if it is settled or can't come, else for each answer that is
@@ -188,7 +193,7 @@ fn best<'a>(
 fn unanswered(board: &Board, record: &Record) -> HashMap<(GuardianId, Item), BTreeSet<NoticeKey>> {
     let mut notices: HashMap<(GuardianId, Item), BTreeSet<NoticeKey>> = HashMap::new();
     for (ask, cover) in &record.covered {
-        if matches!(cover, Cover::Done(_)) && owes(board, ask.notice) {
+        if matches!(cover, Cover::Done(_)) && asks(board, ask.item, ask.notice) {
             notices.entry((ask.guardian, ask.item)).or_default().insert(ask.notice);
         }
     }

@@ -26,7 +26,7 @@ impl Day<'_> {
     /// The age bands in the order in which they leave: the youngest first, those without a band last.
     pub fn leaving(&self) -> Vec<Batch> {
         let settings = &self.season.settings;
-        let mut children = self.children();
+        let mut children: Vec<ChildId> = self.coming().map(|parts| parts[0].child).collect();
         let ages = |child: &ChildId| self.season.children[child.at()].ages;
         children.sort_by_key(|child| (ages(child).is_none(), ages(child), *child));
         let mut gone = 0;

@@ -15,13 +15,16 @@ pub mod rooms;
 pub mod running;
 pub mod turns;
 
+use super::in_charge::InCharge;
 use super::itinerary::in_cast;
 use super::running_order::placed_in;
-use super::season::{CallNames, ChaperoneId, ChildId, Event, EventId, NumberId, Season, Side, Slot};
+use super::season::{
+    CallNames, ChaperoneId, Child, ChildId, Event, EventId, EventKind, NumberId, Season, Side, Slot,
+};
 use super::wall;
 use jiff::civil::DateTime;
 use jiff::{SignedDuration, Timestamp};
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use turns::Turn;
 
 /// Beginners stand ready so long before an act starts, seconds (5 minutes: British use; common practice elsewhere).
@@ -38,12 +41,16 @@ const NORTH_AMERICAN: &[(&str, i64)] =
 pub struct Timed {
     /// Which number.
     pub number: NumberId,
+    /// Its own call, at an event by slots.
+    pub call: Option<i64>,
     /// Seconds from curtain up to its first step.
     pub starts: i64,
     /// Seconds from curtain up to its last.
     pub ends: i64,
     /// Intervals before it.
     pub act: u32,
+    /// Numbers of one stretch follow each other without an interval and without a call of their own.
+    pub stretch: u32,
     /// When it is called to get ready.
     pub ready: i64,
     /// It is called with the beginners of its act.
@@ -64,6 +71,8 @@ pub struct Part {
     pub child: ChildId,
     /// Position of the number in [`Day::numbers`].
     pub at: usize,
+    /// Position of the number whose chaperones have the child until this one is over; none where nobody is named.
+    pub with: Option<usize>,
     /// Place in the line-up.
     pub line: Option<u16>,
     /// Side of entrance.
@@ -83,10 +92,12 @@ pub struct Day<'a> {
     pub numbers: Vec<Timed>,
     /// Every child's parts, by child and then in running order.
     pub parts: Vec<Part>,
-    /// Turnarounds in the order in which children come off.
+    /// Turnarounds in the order in which children come off, of those who come.
     pub turns: Vec<Turn>,
+    /// Children who stand on the lists and are not coming: nobody waits for them or takes them over.
+    pub absent: BTreeSet<ChildId>,
     curtain: Timestamp,
-    chaperones: HashMap<NumberId, Vec<ChaperoneId>>,
+    in_charge: InCharge,
 }
 
 impl<'a> Day<'a> {
@@ -97,23 +108,30 @@ impl<'a> Day<'a> {
 
     /// The same event in another order than the workbook's.
     pub fn in_order(season: &'a Season, id: EventId, order: &[Slot]) -> Day<'a> {
-        Day::with(season, id, timed(season, order))
+        Day::with(season, id, timed(season, &season.events[id.at()], order))
     }
 
     /// The same event with numbers that are placed in time already, in running order.
     fn with(season: &'a Season, id: EventId, numbers: Vec<Timed>) -> Day<'a> {
         let event = &season.events[id.at()];
-        let parts = parts(season, event, &numbers);
-        let mut chaperones: HashMap<NumberId, Vec<ChaperoneId>> = HashMap::new();
-        for duty in season.duties.iter().filter(|duty| duty.event == id) {
-            let Some(number) = duty.number else { continue };
-            let with = chaperones.entry(number).or_default();
-            if !with.contains(&duty.chaperone) {
-                with.push(duty.chaperone);
-            }
-        }
+        let in_charge = InCharge::of(season, id);
+        let parts = parts(season, event, &numbers, &in_charge);
         let turns = if event.ordered { turns::turns(season, &numbers, &parts) } else { Vec::new() };
-        Day { season, id, numbers, parts, turns, curtain: season.curtain_up(id), chaperones }
+        let absent = BTreeSet::new();
+        Day { season, id, numbers, parts, turns, absent, curtain: season.curtain_up(id), in_charge }
+    }
+
+    /// The same day without some children, who stay on its lists.
+    pub fn without(mut self, absent: &BTreeSet<ChildId>) -> Day<'a> {
+        self.turns.retain(|turn| !absent.contains(&turn.child));
+        self.absent.clone_from(absent);
+        self
+    }
+
+    /// The parts of each child who comes, in running order.
+    fn coming(&self) -> impl Iterator<Item = &[Part]> {
+        let of_child = self.parts.chunk_by(|a, b| a.child == b.child);
+        of_child.filter(|parts| !self.absent.contains(&parts[0].child))
     }
 
     /// The event.
@@ -121,9 +139,32 @@ impl<'a> Day<'a> {
         &self.season.events[self.id.at()]
     }
 
-    /// The chaperones of a number, in workbook order.
+    /// The chaperones who take the children of a number over, in workbook order; nobody where the children stay with
+    /// whoever has them.
     pub fn chaperones(&self, number: NumberId) -> &[ChaperoneId] {
-        self.chaperones.get(&number).map_or(&[], Vec::as_slice)
+        self.in_charge.chaperones(number)
+    }
+
+    /// Everybody whose duties name a number, in workbook order, whether or not she takes its children over.
+    pub fn leads(&self, number: NumberId) -> &[ChaperoneId] {
+        self.in_charge.leads(number)
+    }
+
+    /// Whether a chaperone has anything to do with a number, by position: her duties name it, or children are with her.
+    pub fn minds(&self, chaperone: ChaperoneId, at: usize) -> bool {
+        let with_her = |part: &Part| part.at == at && self.with_whom(part).contains(&chaperone);
+        self.leads(self.numbers[at].number).contains(&chaperone) || self.parts.iter().any(with_her)
+    }
+
+    /// The chaperones who have a child from the end of its number before until this one of its parts is over.
+    pub fn with_whom(&self, part: &Part) -> &[ChaperoneId] {
+        part.with.map_or(&[], |at| self.leads(self.numbers[at].number))
+    }
+
+    /// The same for a child and one of its numbers, by position.
+    pub fn in_charge(&self, child: ChildId, at: usize) -> &[ChaperoneId] {
+        let part = self.of_child(child).iter().find(|part| part.at == at);
+        part.map_or(&[], |part| self.with_whom(part))
     }
 
     /// What a clock on the wall shows at a moment of the day: when the clocks change meanwhile, it has jumped too.
@@ -166,15 +207,18 @@ impl<'a> Day<'a> {
         line
     }
 
-    /// Every child who performs, in workbook order.
+    /// Every child on the lists, in workbook order.
     pub fn children(&self) -> Vec<ChildId> {
         let mut children: Vec<ChildId> = self.parts.iter().map(|part| part.child).collect();
         children.dedup();
         children
     }
 
-    /// The calls before curtain up by the season's names for them, with their moments.
+    /// The calls before curtain up by the season's names for them, with their moments; none where no curtain goes up.
     pub fn calls(&self) -> Vec<(&'static str, i64)> {
+        if !matches!(self.event().kind, EventKind::Dress | EventKind::Show) {
+            return Vec::new();
+        }
         let names = match self.season.settings.call_names {
             CallNames::British => BRITISH,
             CallNames::NorthAmerican => NORTH_AMERICAN,
@@ -188,18 +232,20 @@ impl<'a> Day<'a> {
     }
 }
 
-fn timed(season: &Season, order: &[Slot]) -> Vec<Timed> {
+fn timed(season: &Season, event: &Event, order: &[Slot]) -> Vec<Timed> {
     let mut numbers: Vec<Timed> = Vec::new();
-    for place in placed_in(season, order) {
+    for place in placed_in(&season.numbers, event, order) {
         if numbers.iter().any(|other| other.number == place.number) {
             continue;
         }
         let (starts, ends) = (i64::from(place.start), i64::from(place.end));
         numbers.push(Timed {
             number: place.number,
+            call: place.call,
             starts,
             ends,
             act: place.act,
+            stretch: place.stretch,
             ready: starts,
             beginner: false,
         });
@@ -208,34 +254,44 @@ fn timed(season: &Season, order: &[Slot]) -> Vec<Timed> {
     numbers
 }
 
-/// Works out when each number is called to get ready, from the starts of the others of its act.
+/// Works out when each number is called to get ready: from the starts of the others of its act, or by its own call at an
+/// event by slots.
 fn call_ready(lead: usize, numbers: &mut [Timed]) {
     for act in numbers.chunk_by_mut(|a, b| a.act == b.act) {
         let starts: Vec<i64> = act.iter().map(|number| number.starts).collect();
         for (nth, number) in act.iter_mut().enumerate() {
             let called = nth.checked_sub(lead).map(|before| starts[before]);
             // A lead of no numbers at all means: called when it starts.
-            number.ready = called.unwrap_or(starts[0] - BEGINNERS_SECONDS);
-            number.beginner = called.is_none();
+            number.ready = number.call.or(called).unwrap_or(starts[0] - BEGINNERS_SECONDS);
+            number.beginner = number.call.or(called).is_none();
         }
     }
 }
 
-fn parts(season: &Season, event: &Event, numbers: &[Timed]) -> Vec<Part> {
+fn parts(season: &Season, event: &Event, numbers: &[Timed], in_charge: &InCharge) -> Vec<Part> {
     let places: HashMap<NumberId, usize> = numbers.iter().enumerate().map(|(at, n)| (n.number, at)).collect();
-    let mut parts = Vec::new();
-    for (nth, child) in (0_u32..).zip(&season.children).filter(|(_, child)| in_cast(event, child)) {
+    let mut parts: Vec<Part> = Vec::new();
+    let wanted = |child: &Child| event.for_families() && in_cast(event, child);
+    for (nth, child) in (0_u32..).zip(&season.children).filter(|(_, child)| wanted(child)) {
         let begins = parts.len();
         parts.extend(child.castings.iter().filter_map(|casting| {
             Some(Part {
                 child: ChildId(nth),
                 at: *places.get(&casting.number)?,
+                with: None,
                 line: casting.line,
                 entrance: casting.entrance,
                 exit: casting.exit,
             })
         }));
-        parts[begins..].sort_by_key(|part| part.at);
+        let own = &mut parts[begins..];
+        own.sort_by_key(|part| part.at);
+        let danced: Vec<NumberId> = own.iter().map(|part| numbers[part.at].number).collect();
+        let with = in_charge.with(&danced);
+        let places: Vec<usize> = own.iter().map(|part| part.at).collect();
+        for (part, with) in own.iter_mut().zip(with) {
+            part.with = with.map(|nth| places[nth]);
+        }
     }
     parts
 }

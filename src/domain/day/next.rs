@@ -1,7 +1,7 @@
 //! What a chaperone has to do next while a show runs, the most urgent first.
 
 use super::running::{Running, Stage};
-use super::turns::{Ease, Turn};
+use super::turns::{Ease, GroupTurn, HandBack, Turn};
 use crate::domain::release::Release;
 use crate::domain::season::{ChaperoneId, ChildId, NumberId, Season, Side};
 use std::collections::{BTreeSet, HashMap};
@@ -271,8 +271,8 @@ struct Hers<'a> {
 }
 
 impl Hers<'_> {
-    fn has(&self, number: NumberId) -> bool {
-        self.running.day.chaperones(number).contains(&self.chaperone)
+    fn has(&self, at: usize) -> bool {
+        self.running.day.minds(self.chaperone, at)
     }
 
     fn number(&self, at: usize) -> NumberId {
@@ -287,8 +287,7 @@ impl Hers<'_> {
     fn numbers(&self) -> Vec<(i64, usize, Thing)> {
         let running = self.running;
         let mut out = Vec::new();
-        for (at, timed) in running.day.numbers.iter().enumerate().filter(|(_, timed)| self.has(timed.number))
-        {
+        for (at, timed) in running.day.numbers.iter().enumerate().filter(|(at, _)| self.has(*at)) {
             let number = timed.number;
             match self.stage(at) {
                 Stage::Over => {}
@@ -324,49 +323,69 @@ impl Hers<'_> {
         [Side::Left, Side::Right].into_iter().filter(|side| has(*side)).collect()
     }
 
-    /// What turnarounds of children from or into her numbers ask for, children of one passage together.
+    /// What turnarounds of children from or into her charge ask for, children of one passage together, and those who are
+    /// taken back at the end.
     fn turns(&self) -> Vec<(i64, usize, Thing)> {
         let day = &self.running.day;
-        let open = day.turns.iter().filter(|turn| self.stage(turn.into) == Stage::ToCome);
-        let mut passages: Vec<(&Turn, Vec<ChildId>)> = Vec::new();
-        for turn in open {
-            match passages.iter_mut().find(|(one, _)| (one.from, one.into) == (turn.from, turn.into)) {
-                Some((_, children)) => children.push(turn.child),
-                None => passages.push((turn, vec![turn.child])),
-            }
-        }
-        let things = passages.into_iter().filter_map(|(turn, children)| {
-            let thing = self.passage(turn, children)?;
-            Some((day.numbers[turn.from].ends, 3, thing))
+        let passages = day.passages(|turn| self.stage(turn.into) == Stage::ToCome);
+        let things = passages.into_iter().filter_map(|passage| {
+            let ends = day.numbers[passage.turn.from].ends;
+            Some((ends, 3, self.passage(passage)?))
         });
-        things.collect()
+        things.chain(self.back()).collect()
     }
 
-    fn passage(&self, turn: &Turn, children: Vec<ChildId>) -> Option<Thing> {
+    /// Children who go back to whoever signs them out, those of one number and the same adults together.
+    fn back(&self) -> Vec<(i64, usize, Thing)> {
+        let day = &self.running.day;
+        let open = day.hand_backs().into_iter().filter(|back| self.stage(back.after) != Stage::Over);
+        let hers = open.filter(|back| back.to == self.chaperone || back.from.contains(&self.chaperone));
+        let mut groups: Vec<(HandBack, Vec<ChildId>)> = Vec::new();
+        for back in hers {
+            let same = |(one, _): &&mut (HandBack, Vec<ChildId>)| {
+                (one.after, &one.from, one.to) == (back.after, &back.from, back.to)
+            };
+            match groups.iter_mut().find(same) {
+                Some((_, children)) => children.push(back.child),
+                None => groups.push((back.clone(), vec![back.child])),
+            }
+        }
+        let thing = |(back, children): (HandBack, Vec<ChildId>)| {
+            let (from, ends) = (self.number(back.after), day.numbers[back.after].ends);
+            let thing = if back.to == self.chaperone {
+                Thing::Comes { children, by: back.from, from }
+            } else {
+                Thing::Goes { children, to: vec![back.to], from }
+            };
+            (ends, 3, thing)
+        };
+        groups.into_iter().map(thing).collect()
+    }
+
+    fn passage(&self, GroupTurn { turn, children }: GroupTurn) -> Option<Thing> {
         let (from, into) = (self.number(turn.from), self.number(turn.into));
-        let (gives, takes) = (self.has(from), self.has(into));
-        let by = self.running.day.chaperones(from).to_vec();
-        let to = self.running.day.chaperones(into).to_vec();
+        let by = self.running.day.in_charge(turn.child, turn.from).to_vec();
+        let to = self.running.day.in_charge(turn.child, turn.into).to_vec();
+        let (gives, takes) = (by.contains(&self.chaperone), to.contains(&self.chaperone));
         // A child who has come off long since has been passed on: another number has begun meanwhile.
         let gone = self.stage(turn.from) == Stage::Over
             && (turn.from + 1..self.running.day.numbers.len()).any(|at| self.stage(at) != Stage::ToCome);
         match turn.ease {
             Ease::Impossible if gives || takes => Some(Thing::NoTime { children, from, into }),
-            // Where nobody is named for the next number, whoever has the child stays with it.
-            Ease::Quick if takes || gives && to.is_empty() => {
-                Some(Thing::Wait { children, from, into, left: turn.left })
-            }
+            // Where nobody takes the child over, whoever has it stays with it.
+            Ease::Quick if takes => Some(Thing::Wait { children, from, into, left: turn.left }),
             Ease::Quick if gives && !gone => Some(Thing::Bring { children, from, to }),
             // An adult who has both numbers keeps the child.
             Ease::Easy if gone || by.iter().any(|one| to.contains(one)) => None,
-            Ease::Easy if takes && !by.is_empty() => Some(Thing::Comes { children, by, from }),
-            Ease::Easy if gives && !to.is_empty() => Some(Thing::Goes { children, to, from }),
+            Ease::Easy if takes => Some(Thing::Comes { children, by, from }),
+            Ease::Easy if gives => Some(Thing::Goes { children, to, from }),
             _ => None,
         }
     }
 
     fn cut(&self) -> impl Iterator<Item = Thing> {
-        let hers = self.running.cut.iter().filter(|number| self.has(**number));
+        let leads = |number: NumberId| self.running.planned.leads(number).contains(&self.chaperone);
+        let hers = self.running.cut.iter().filter(move |number| leads(**number));
         hers.map(|number| Thing::Cut { number: *number })
     }
 
@@ -376,9 +395,14 @@ impl Hers<'_> {
         let mut mine: BTreeSet<(Release, ChildId)> = BTreeSet::new();
         for child in planned.children() {
             // Where all its numbers are cut, a child stays with those of its first.
-            let last = live.of_child(child).last().map(|part| live.numbers[part.at].number);
-            let first = planned.of_child(child).first().map(|part| planned.numbers[part.at].number);
-            if last.or(first).is_some_and(|number| self.has(number))
+            let with = match live.of_child(child) {
+                [] => planned
+                    .of_child(child)
+                    .first()
+                    .map_or(Vec::new(), |part| planned.with_whom(part).to_vec()),
+                _ => live.out_with(child),
+            };
+            if with.contains(&self.chaperone)
                 && let Some(from) = release(child)
             {
                 mine.insert((from, child));

@@ -1,12 +1,13 @@
 //! Where every child is between sign-in and sign-out, and how many heads each room has, minute by minute.
 //!
-//! A number's room is the first that a duty of its chaperones names, in workbook order. Of an event with a running order:
+//! A number's room is the first that a duty of its chaperones names, in workbook order; one in which children stay with
+//! their own chaperone has none. Of an event with a running order:
 //!
 //! 1. A child is there from its call until it may be collected.
 //! 2. Until its first number comes off a child belongs to that number, then to its next, and after its last to its last:
 //!    the same rule as for who has it in care ([`super::care`]).
 //! 3. It waits in the room of the number it belongs to. Where that has none, it waits where it waited for the number
-//!    before; where there is none either, no room is written for it.
+//!    before, at first in the room of its first number that has one; where none has, no room is written for it.
 //! 4. It is away from the number's ready call until the number comes off.
 //! 5. Coming to the number by a change that is not easy, it is in the quick-change room of the place instead, from
 //!    coming off the number before until the other begins; the walks are counted as time in that room. A place without
@@ -21,9 +22,9 @@
 //! Heads are counted at every whole minute from curtain up, before it too, as a person with a clock would: what begins
 //! and ends between two of them is not seen.
 
-use super::Day;
 use super::own::Own;
 use super::turns::Ease;
+use super::{Day, Timed};
 use crate::domain::itinerary::Programme;
 use crate::domain::release::Release;
 use crate::domain::season::{ChaperoneId, ChildId, RoomId};
@@ -127,19 +128,27 @@ impl Day<'_> {
             return Rooms::default();
         }
         let quick_change = at_place.find(|room| self.season.rooms[room.at()].quick_change);
-        let of_number = self.rooms_of_numbers();
+        let named = self.rooms_of_numbers();
+        let takes_over = |number: &Timed| !self.season.numbers[number.number.at()].own_chaperone;
+        let of_number: Vec<Option<RoomId>> = self
+            .numbers
+            .iter()
+            .zip(&named)
+            .map(|(number, room)| room.filter(|_| takes_over(number)))
+            .collect();
         let (mut stretches, mut begin) = (Vec::new(), vec![0; self.season.children.len() + 1]);
         for stay in self.stays(programme) {
             begin[stay.0.at()] = stretches.len();
-            self.stretches(stay, &of_number, quick_change, &mut stretches);
+            self.stretches(stay, (&of_number, &named), quick_change, &mut stretches);
         }
         let heads = self.heads(&stretches, &self.posts(&of_number));
         Rooms { of_number, quick_change, stretches, heads, begin }
     }
 
+    /// The first room that is written beside each number.
     fn rooms_of_numbers(&self) -> Vec<Option<RoomId>> {
         let mut first: HashMap<_, RoomId> = HashMap::new();
-        for duty in self.season.duties.iter().filter(|duty| duty.event == self.id) {
+        for duty in self.season.duties_at(self.id) {
             if let (Some(number), Some(room)) = (duty.number, duty.room) {
                 first.entry(number).or_insert(room);
             }
@@ -158,13 +167,13 @@ impl Day<'_> {
             let it = programme.get(child, self.id)?;
             Some((child, self.moment(it.call_at), moment(it.collect_from?)))
         };
-        self.children().into_iter().filter_map(stay).collect()
+        self.coming().map(|parts| parts[0].child).filter_map(stay).collect()
     }
 
     fn stretches(
         &self,
         (child, arrives, leaves): (ChildId, i64, i64),
-        of_number: &[Option<RoomId>],
+        (of_number, named): (&[Option<RoomId>], &[Option<RoomId>]),
         quick_change: Option<RoomId>,
         out: &mut Vec<Stretch>,
     ) {
@@ -174,7 +183,14 @@ impl Day<'_> {
                 out.push(Stretch { child, from, until, place, number });
             }
         };
-        let (mut held_from, mut waits, mut last) = (arrives, Whereabouts::Unwritten, 0);
+        // A child who dances the finale alone waits with those who lead it.
+        let parts = self.of_child(child).iter();
+        let first = parts
+            .clone()
+            .find_map(|part| of_number[part.at])
+            .or_else(|| parts.clone().find_map(|part| named[part.at]));
+        let waits_first = first.map_or(Whereabouts::Unwritten, Whereabouts::Room);
+        let (mut held_from, mut waits, mut last) = (arrives, waits_first, 0);
         let mut came_from: Option<usize> = None;
         for part in self.of_child(child) {
             let number = &self.numbers[part.at];

@@ -6,7 +6,8 @@
 
 use super::order::{Piece, Shift, Unmoved, shifted};
 use super::{Day, Timed, call_ready};
-use crate::domain::season::{EventId, NumberId, Season, Slot};
+use crate::domain::running_order::{begins, taken};
+use crate::domain::season::{ChildId, Event, EventId, NumberId, Season, Slot};
 use std::collections::{BTreeSet, HashMap};
 
 /// The longest hold that can be told at once, minutes (assumption, no source).
@@ -169,7 +170,7 @@ impl<'a> Running<'a> {
         let planned = Day::of(season, id);
         let (told, verdicts) = judged(&planned, deeds);
         let now = now.max(told.latest);
-        let numbers = told.timed(season, now);
+        let numbers = told.timed(season, &season.events[id.at()], now);
         let mut waiting = 0;
         let progress = numbers
             .iter()
@@ -184,6 +185,13 @@ impl<'a> Running<'a> {
             .collect();
         let day = Day::with(season, id, numbers);
         Running { planned, day, progress, cut: told.cut, verdicts, now, order: told.order }
+    }
+
+    /// The same without some children, who stay on the lists.
+    pub fn without(mut self, absent: &BTreeSet<ChildId>) -> Running<'a> {
+        self.planned = self.planned.without(absent);
+        self.day = self.day.without(absent);
+        self
     }
 
     /// What would become of one more deed.
@@ -457,34 +465,39 @@ impl Told {
     }
 
     /// Every number that is not cut, with what really happened where that was told.
-    fn timed(&self, season: &Season, now: i64) -> Vec<Timed> {
+    fn timed(&self, season: &Season, event: &Event, now: i64) -> Vec<Timed> {
         let mut out: Vec<Timed> = Vec::new();
-        let (mut clock, mut act, mut act_begins) = (0_i64, 0_u32, true);
+        let (mut clock, mut act, mut act_begins, mut stretch) = (0_i64, 0_u32, true, 0_u32);
+        let by_slots = event.by_slots();
         for slot in &self.order {
-            let number = match slot {
+            let (number, call, minutes) = match slot {
                 Slot::Interval(minutes) => {
                     clock += i64::from(*minutes) * 60;
                     act += 1;
+                    stretch += 1;
                     act_begins = true;
                     continue;
                 }
                 Slot::Number { number, .. } if self.cut.contains(number) => continue,
-                Slot::Number { number, .. } => *number,
+                Slot::Number { number, call, minutes } => (*number, *call, *minutes),
             };
-            let expected = self.held(clock, act_begins.then_some(act), number);
+            let call = call.filter(|_| by_slots).map(|call| event.seconds_from_start(call));
+            let begins = call.map_or(clock, |call| clock.max(i64::from(begins(event, call))));
+            stretch += u32::from(call.is_some() && !out.is_empty());
+            let expected = self.held(begins, act_begins.then_some(act), number);
             act_begins = false;
             let before = out.last().map_or(i64::MIN, |last| last.ends);
-            let (starts, ends) = self.real(season, number, expected, before, now);
-            out.push(Timed { number, starts, ends, act, ready: starts, beginner: false });
-            clock = ends + i64::from(season.numbers[number.at()].changeover_seconds);
+            let (length, changeover) = taken(&season.numbers[number.at()], minutes.filter(|_| by_slots));
+            let (starts, ends) = self.real(number, i64::from(length), expected, before, now);
+            out.push(Timed { number, call, starts, ends, act, stretch, ready: starts, beginner: false });
+            clock = ends + i64::from(changeover);
         }
         call_ready(season.settings.ready_numbers as usize, &mut out);
         out
     }
 
     /// A number's start and end: told, else deduced from what else was told, else expected.
-    fn real(&self, season: &Season, number: NumberId, expected: i64, before: i64, now: i64) -> (i64, i64) {
-        let length = i64::from(season.numbers[number.at()].seconds);
+    fn real(&self, number: NumberId, length: i64, expected: i64, before: i64, now: i64) -> (i64, i64) {
         let (began, ended) = (self.began.get(&number).copied(), self.ended.get(&number).copied());
         let starts = match (began, ended) {
             (Some(began), _) => began,

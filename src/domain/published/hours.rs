@@ -70,24 +70,23 @@ const ENGLAND: Source = Source {
     body: "Children (Performances and Activities) (England) Regulations",
     document: "SI 2014/3309, by way of a children's-arts licensing note",
     year: Some(2014),
-    mark: Mark::Seen,
+    mark: Mark::SecondHand,
 };
-const ENGLAND_RECALLED: Source =
-    Source { document: "SI 2014/3309, the instrument itself", mark: Mark::Recalled, ..ENGLAND };
 const ENGLAND_SUMMARY: Source =
     Source { document: "SI 2014/3309, as a theatre technicians' forum sums it up", ..ENGLAND };
 const SCOTLAND: Source = Source {
     body: "Children (Performances and Activities) (Scotland) Regulations",
     document: "SSI 2014/372, as a Scottish authority's guidance sums it up",
     year: Some(2014),
-    mark: Mark::Seen,
+    mark: Mark::SecondHand,
 };
-const SCOTLAND_DAYS: Source = Source { document: "SSI 2014/372, regulation 26", ..SCOTLAND };
+const SCOTLAND_DAYS: Source =
+    Source { document: "SSI 2014/372, regulation 26", mark: Mark::Seen, ..SCOTLAND };
 const CALIFORNIA: Source = Source {
     body: "California Labor Code and 8 CCR 11760",
     document: "as studio teachers' and legal sites sum them up",
     year: None,
-    mark: Mark::Seen,
+    mark: Mark::SecondHand,
 };
 const NEW_YORK: Source = Source {
     body: "New York State Department of Labor",
@@ -168,8 +167,8 @@ pub const TABLES: &[Table] = &[
     Table {
         name: "England",
         bands: &[
-            england((0, 4), limit(5, 0, ENGLAND), limit(2, 0, ENGLAND_RECALLED), 22),
-            england((5, 8), limit(8, 0, ENGLAND), limit(3, 0, ENGLAND_RECALLED), 23),
+            england((0, 4), limit(5, 0, ENGLAND), None, 22),
+            england((5, 8), limit(8, 0, ENGLAND), None, 23),
             // To the school-leaving age.
             Band {
                 between_shows: limit(1, 30, ENGLAND_SUMMARY),

@@ -3,6 +3,7 @@
 //! They are advice and certify nothing: laws change, differ by place, by paid and unpaid work and by licence, and are cited
 //! here from copies of various ages. The school and the local licensing body decide.
 
+pub mod clocks;
 pub mod hours;
 pub mod ratios;
 pub mod reminders;
@@ -10,10 +11,10 @@ pub mod reminders;
 /// How a figure came to stand here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Mark {
-    /// Its text, or a public summary of it, was read for this program.
+    /// Its text was read for this program.
     Seen,
-    /// Recalled and not read again: to be looked up before anybody relies on it.
-    Recalled,
+    /// Somebody else's summary of it was read.
+    SecondHand,
 }
 
 /// Where a figure or finding is published.
@@ -30,10 +31,10 @@ pub struct Source {
 }
 
 impl Source {
-    /// The source in words, with a warning where the figure is only recalled.
+    /// The source in words, which say so where only a summary was read.
     pub fn words(&self) -> String {
         let year = self.year.map_or(String::new(), |year| format!(", {year}"));
-        let mark = if self.mark == Mark::Recalled { " (recalled, look it up)" } else { "" };
+        let mark = if self.mark == Mark::SecondHand { " (second-hand)" } else { "" };
         format!("{}, {}{year}{mark}", self.body, self.document)
     }
 }

@@ -37,13 +37,13 @@ const EARLY_YEARS: Source = Source {
     body: "Department for Education (England)",
     document: "early years foundation stage framework, as an English county council sums it up",
     year: None,
-    mark: Mark::Seen,
+    mark: Mark::SecondHand,
 };
 const CHAPERONES: Source = Source {
     body: "Children (Performances and Activities) (England) Regulations",
     document: "SI 2014/3309, as councils' chaperone packs sum it up",
     year: Some(2014),
-    mark: Mark::Seen,
+    mark: Mark::SecondHand,
 };
 const GUARDIAN: Source = Source {
     body: "NSW Office of the Children's Guardian",
@@ -75,8 +75,8 @@ pub const TABLES: &[Table] = &[
             row((13, 18), 10, NSPCC),
         ],
     },
-    // Two-year-olds may be one to five since 2023 (recalled), and from three on one to thirteen with a qualified teacher:
-    // the stricter figures stand here, since who is qualified is not in the workbook.
+    // From three on one to thirteen is allowed with a qualified teacher: the stricter figure stands here, since who is
+    // qualified is not in the workbook.
     Table {
         name: "early years England",
         two_adults: false,

@@ -126,21 +126,15 @@ impl Step {
     pub fn grounds(self) -> &'static [Ground] {
         match self {
             Step::ClassDoor => &[IN_PERSON, CLASS_VISITS],
-            Step::Calls => &[CALL_AND_TEXT],
+            Step::Calls => &[CALLS_LAST],
             Step::OnlyChanges => &[URGENT],
         }
     }
 }
 
-/// A finding whose text, or a public summary of it, was read.
+/// A finding whose text was read.
 const fn seen(words: &'static str, body: &'static str, document: &'static str, year: u16) -> Ground {
     Ground::Found(Finding { words, source: Source { body, document, year: Some(year), mark: Mark::Seen } })
-}
-
-/// A finding whose figures are recalled.
-const fn recalled(words: &'static str, body: &'static str, document: &'static str, year: u16) -> Ground {
-    let mark = Mark::Recalled;
-    Ground::Found(Finding { words, source: Source { body, document, year: Some(year), mark } })
 }
 
 /// News that does not press is wanted by mail.
@@ -213,13 +207,6 @@ pub const WRITE_IT_DOWN: Ground = seen(
     "doi 10.1073/pnas.1103170108",
     2011,
 );
-/// Several messages and one.
-pub const SEVERAL: Ground = recalled(
-    "Over 21 trials several texts did better than one",
-    "BMJ Open",
-    "meta-analysis, doi 10.1136/bmjopen-2016-012116",
-    2016,
-);
 /// How soon texts are answered.
 pub const WITHIN_THE_HOUR: Ground = seen(
     "60% of those who answered a text did so within the hour, so one at 17:00 leaves the evening",
@@ -227,13 +214,8 @@ pub const WITHIN_THE_HOUR: Ground = seen(
     "doi 10.1071/SH22021, 168 of 278",
     2022,
 );
-/// Calls and texts.
-pub const CALL_AND_TEXT: Ground = recalled(
-    "A call brought no more people than a text (risk ratio of the text 0.99), so calls are kept for those whom nothing else reached",
-    "Cochrane",
-    "review CD007458.pub3",
-    2013,
-);
+/// Calls come last.
+pub const CALLS_LAST: Ground = Ground::Practice("Calls are kept for those whom no message reached");
 /// What is wanted when it presses.
 pub const URGENT: Ground = seen(
     "When it presses, 73% of parents want an automatic call and 48% a text; mail is not among their first five",
@@ -272,10 +254,25 @@ const fn event(name: &'static str, about: &'static str, days: u32, grounds: &'st
     }
 }
 
+/// A notice to families about an event, counted from its own call.
+const fn before_call(
+    name: &'static str,
+    about: &'static str,
+    days: u32,
+    grounds: &'static [Ground],
+) -> Starter {
+    Starter { from: "call", ..event(name, about, days, grounds) }
+}
+
 /// The call sheet, by both channels.
 const fn call_sheet(name: &'static str, about: &'static str) -> Starter {
     let sheet = event(name, about, 14, &[IN_ADVANCE, TEXT_BESIDE_MAIL]);
     Starter { at: "18:00", by: "mail and text", owes: true, wording: "call-sheet", ..sheet }
+}
+
+/// The call sheet of what is not counted from the first show, a week before its call.
+const fn call_sheet_a_week_before(name: &'static str, about: &'static str) -> Starter {
+    Starter { from: "call", days: 7, ..call_sheet(name, about) }
 }
 
 /// To those only who have not answered: longer, and with the question.
@@ -302,6 +299,11 @@ const fn duty(name: &'static str, about: &'static str) -> Starter {
     }
 }
 
+/// A chaperone's duty at what is not counted from the first show, ten days before its call.
+const fn duty_before_call(name: &'static str, about: &'static str) -> Starter {
+    Starter { from: "call", days: 10, ..duty(name, about) }
+}
+
 /// A chaperone's duty, the day before.
 const fn duty_tomorrow(name: &'static str, about: &'static str) -> Starter {
     let notice = event(name, about, 1, &[DAY_BEFORE_DUTY]);
@@ -309,21 +311,39 @@ const fn duty_tomorrow(name: &'static str, about: &'static str) -> Starter {
 }
 
 const WEEK: &[Ground] = &[WEEK_THREE_ONE];
-const WEEK_SILENT: &[Ground] = &[WRITE_IT_DOWN, SEVERAL, OTHER_CHANNEL];
+const WEEK_SILENT: &[Ground] = &[WRITE_IT_DOWN, OTHER_CHANNEL];
 const TOMORROW: &[Ground] = &[THREE_AND_ONE, WITHIN_THE_HOUR];
 
-/// The notices a blank workbook holds, soonest first. Dress rehearsal and shows are counted from the first show alike, so
-/// that what is due on one day goes as one message.
+/// The notices a blank workbook holds, for every kind of event. Dress rehearsal and shows are counted from the first show
+/// alike, so that what is due on one day goes as one message; the rest is counted from its own call.
 pub const STARTERS: &[Starter] = &[
     Starter {
         at: "18:00",
         by: "mail",
         owes: true,
         wording: "rules",
-        ..event("Season pack", "season", 42, &[NEWS_BY_MAIL, PRIMER])
+        ..event("House rules and all dates", "season", 42, &[NEWS_BY_MAIL, PRIMER])
     },
-    Starter { at: "18:00", ..chaser("Season pack, second asking", "season", 35, &[TEXT_BESIDE_MAIL]) },
-    introduction("First contact", 34),
+    Starter { at: "18:00", ..chaser("House rules, reminder", "season", 35, &[TEXT_BESIDE_MAIL]) },
+    // The children are at their class anyway: only their chaperones are told.
+    duty_tomorrow("Chaperones, class visits, tomorrow", "class"),
+    duty_before_call("Chaperones, rehearsals", "rehearsal"),
+    call_sheet_a_week_before("Rehearsals, call sheet", "rehearsal"),
+    Starter {
+        from: "call",
+        ..chaser("Rehearsals, three days to go, no answer yet", "rehearsal", 3, &[THREE_AND_ONE_AT_RISK])
+    },
+    before_call("Rehearsals, tomorrow", "rehearsal", 1, TOMORROW),
+    duty_tomorrow("Chaperones, rehearsals, tomorrow", "rehearsal"),
+    duty_before_call("Chaperones, photographs", "photographs"),
+    call_sheet_a_week_before("Photographs, call sheet", "photographs"),
+    Starter {
+        from: "call",
+        ..chaser("Photographs, three days to go, no answer yet", "photographs", 3, &[THREE_AND_ONE_AT_RISK])
+    },
+    before_call("Photographs, tomorrow", "photographs", 1, TOMORROW),
+    duty_tomorrow("Chaperones, photographs, tomorrow", "photographs"),
+    introduction("Meet your chaperone", 34),
     duty("Chaperones, dress rehearsal", "dress rehearsal"),
     duty("Chaperones, shows", "show"),
     call_sheet("Dress rehearsal, call sheet", "dress rehearsal"),
@@ -338,7 +358,7 @@ pub const STARTERS: &[Starter] = &[
         other_channel: Some(48),
         ..chaser("Shows, a week to go, no answer yet", "show", 7, WEEK_SILENT)
     },
-    introduction("First contact, show week", 6),
+    introduction("Meet your chaperone, show week", 6),
     event("Dress rehearsal, three days to go", "dress rehearsal", 3, &[THREE_AND_ONE]),
     event("Shows, three days to go", "show", 3, &[THREE_AND_ONE]),
     chaser(
@@ -348,8 +368,8 @@ pub const STARTERS: &[Starter] = &[
         &[THREE_AND_ONE_AT_RISK],
     ),
     chaser("Shows, three days to go, no answer yet", "show", 3, &[THREE_AND_ONE_AT_RISK]),
-    Starter { from: "call", ..event("Dress rehearsal, tomorrow", "dress rehearsal", 1, TOMORROW) },
-    Starter { from: "call", ..event("Shows, tomorrow", "show", 1, TOMORROW) },
+    before_call("Dress rehearsal, tomorrow", "dress rehearsal", 1, TOMORROW),
+    before_call("Shows, tomorrow", "show", 1, TOMORROW),
     duty_tomorrow("Chaperones, dress rehearsal, tomorrow", "dress rehearsal"),
     duty_tomorrow("Chaperones, shows, tomorrow", "show"),
 ];

@@ -2,10 +2,12 @@
 
 use super::super::cron_rule::CronRule;
 use super::super::season::{
-    ChaperoneId, Child, Consent, Contact, Event, EventId, EventKind, Line, NumberId, Settings, Slot,
+    About, Audience, ChaperoneId, Child, Consent, Contact, Event, EventId, EventKind, Line, Notice, NumberId,
+    Settings, Slot,
 };
+use super::super::typed::shown;
 use super::super::words::key;
-use super::desk::{Desk, Spot, counted, row_list};
+use super::desk::{Alike, CASES, COUNT, Desk, Spot, children_are, counted, row_list};
 use super::people::{Known, People};
 use super::programme::{Programme, danced, ending, first_call};
 use super::settings::Head;
@@ -95,7 +97,7 @@ fn same_children(people: &Known, desk: &mut Desk) {
         if !twice {
             let rows: Vec<u32> = group.iter().map(|at| people.rows.children[*at]).collect();
             let reason = format!("{} have one name; they are taken as different children", row_list(&rows));
-            desk.warn(
+            desk.hint(
                 Spot::row("children", rows[0]),
                 reason,
                 "Delete one if they are the same child; else add a second name or initial.",
@@ -116,22 +118,28 @@ fn reach(people: &Known, desk: &mut Desk) {
         }
         let (reason, cure) = match (&contact.phone, &contact.mail) {
             (None, None) => (
-                "has neither a telephone number nor a mail address",
+                "with neither a telephone number nor a mail address",
                 "Write a mobile number or a mail address.",
             ),
             (Some(phone), None) if phone.line == Line::VoiceOnly => (
-                "can only be rung: no texts go to the number, and there is no mail address",
+                "who can only be rung, with a number that takes no texts and no mail address",
                 "Write a mobile number or a mail address if there is one.",
             ),
-            (_, Some(_)) => {
-                ("refused mail and may not be texted, so can only be rung", "Ask again, or plan to ring.")
-            }
+            (_, Some(_)) => (
+                "who can only be rung: they want no mail and may not be texted",
+                "Ask again, or plan to ring.",
+            ),
             (Some(_), None) => (
-                "may not be texted and has no mail address, so can only be rung",
+                "who can only be rung: they may not be texted and have no mail address",
                 "Ask whether texts are welcome and write yes, who agreed, and when.",
             ),
         };
-        desk.warn(Spot::row("children", *row), format!("guardian {} {reason}", guardian.reference), cure);
+        let name = shown(&guardian.name);
+        let alike = Alike {
+            many: format!("{COUNT} guardians {reason}: {CASES}"),
+            case: format!("{name} (row {row})"),
+        };
+        desk.warn_alike(Spot::row("children", *row), format!("a guardian {reason}: {name}"), alike, cure);
     }
     let mut reached: HashSet<u32> = HashSet::new();
     for care in &people.who.cares {
@@ -141,11 +149,18 @@ fn reach(people: &Known, desk: &mut Desk) {
     }
     for (at, row) in people.rows.children.iter().enumerate() {
         if !u32::try_from(at).is_ok_and(|at| reached.contains(&at)) {
-            desk.warn(
-                Spot::row("children", *row),
-                "none of this child's guardians can be written to",
-                "Add a mobile number that may be texted or a mail address; until then somebody must ring.",
+            let child = &people.who.children[at];
+            let (name, nobody) = (
+                shown(&format!("{} {}", child.given, child.family)),
+                "none of whose guardians can be written to",
             );
+            let alike = Alike {
+                many: format!("{COUNT} children {nobody}: {CASES}"),
+                case: format!("{name} (row {row})"),
+            };
+            let cure =
+                "Add a mobile number that may be texted or a mail address; until then somebody must ring.";
+            desk.warn_alike(Spot::row("children", *row), format!("a child {nobody}: {name}"), alike, cure);
         }
     }
 }
@@ -173,6 +188,61 @@ fn consents(people: &Known, desk: &mut Desk) {
         );
         desk.warn(Spot::row("children", *first), reason, "Ask, then write yes or no, who agreed, and when.");
     }
+}
+
+/// Events whose families, or chaperones with duties, no notice tells of.
+pub(super) fn untold(programme: &Programme, people: &People, notices: &[Notice], desk: &mut Desk) {
+    let first_letter = notices.iter().any(|notice| notice.about == About::Season);
+    for ((at, event), row) in (0u32..).zip(&programme.events).zip(&programme.event_rows) {
+        if event.cancelled {
+            continue;
+        }
+        let id = EventId(at);
+        let told = |chaperones: bool| {
+            notices.iter().any(|notice| {
+                let to = notice.to.of_chaperones() == chaperones && notice.to != Audience::TurnIn;
+                to && !notice.introduces() && notice.about.covers(id, event.kind)
+            })
+        };
+        let spot = Spot::row("events", *row);
+        let families = if event.for_families() { families_at(event, people) } else { 0 };
+        if families > 0 && !told(false) {
+            let reason = format!(
+                "{} told nothing of '{}'{}",
+                counted(families, "family is", "families are"),
+                shown(&event.name),
+                if first_letter { " but its date in the first letter, and are never asked" } else { "" }
+            );
+            let case = format!("'{}' ({families})", shown(&event.name));
+            let many = format!(
+                "families are told nothing of {COUNT} events: {CASES}{}",
+                if first_letter { ", but their dates in the first letter" } else { "" }
+            );
+            let cure = "Add a notice about it, or write 'chaperones only' in 'for'.";
+            desk.warn_alike(spot, reason, Alike { many, case }, cure);
+        }
+        let on_duty: HashSet<ChaperoneId> =
+            people.duties.iter().filter(|duty| duty.event == id).map(|duty| duty.chaperone).collect();
+        if !on_duty.is_empty() && !told(true) {
+            let reason = format!(
+                "{} told nothing of their duties at '{}'",
+                counted(on_duty.len(), "chaperone is", "chaperones are"),
+                shown(&event.name)
+            );
+            let case = format!("'{}' ({})", shown(&event.name), on_duty.len());
+            let many = format!("chaperones are told nothing of their duties at {COUNT} events: {CASES}");
+            desk.warn_alike(spot, reason, Alike { many, case }, "Add a notice to 'chaperones' about it.");
+        }
+    }
+}
+
+/// How many households have a child at an event.
+fn families_at(event: &Event, people: &People) -> usize {
+    let all = danced(event);
+    let called: Vec<bool> = people.who.children.iter().map(|child| concerns(event, child, &all)).collect();
+    let cares = people.who.cares.iter();
+    let theirs = cares.filter(|care| care.who.child().is_some_and(|child| called[child.at()]));
+    theirs.map(|care| care.household).collect::<HashSet<_>>().len()
 }
 
 fn casts(programme: &Programme, people: &People, desk: &mut Desk) {
@@ -291,6 +361,9 @@ pub(super) fn concerns(event: &Event, child: &Child, danced: &HashSet<NumberId>)
 fn children_in_two_places(programme: &Programme, people: &People, desk: &mut Desk) {
     for (a, b) in overlapping(programme) {
         let (first, second) = (&programme.events[a.at()], &programme.events[b.at()]);
+        if !first.for_families() || !second.for_families() {
+            continue;
+        }
         let (in_first, in_second) = (danced(first), danced(second));
         let rows: Vec<u32> = people
             .who
@@ -302,9 +375,8 @@ fn children_in_two_places(programme: &Programme, people: &People, desk: &mut Des
             .collect();
         if let Some(row) = rows.first() {
             let reason = format!(
-                "{} ({}) wanted at '{}' and at '{}', which overlap",
-                counted(rows.len(), "child is", "children are"),
-                row_list(&rows),
+                "{} wanted at '{}' and at '{}', which overlap",
+                children_are(&rows),
                 first.name,
                 second.name
             );
@@ -325,13 +397,18 @@ fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
     let staffed: HashSet<EventId> = people.duties.iter().map(|d| d.event).collect();
     for ((at, event), row) in (0u32..).zip(&programme.events).zip(&programme.event_rows) {
         // In class and at photographs the teachers are with the children (common practice, no source).
-        if event.cancelled || matches!(event.kind, EventKind::Class | EventKind::Photographs) {
+        let with_teachers = matches!(event.kind, EventKind::Class | EventKind::Photographs);
+        if event.cancelled || !event.for_families() || with_teachers {
             continue;
         }
         if !staffed.contains(&EventId(at)) {
-            desk.warn(
+            let name = format!("'{}'", shown(&event.name));
+            let reason = format!("nobody has a duty at {name}");
+            let alike = Alike { many: format!("nobody has a duty at {CASES}"), case: name };
+            desk.warn_alike(
                 Spot::row("events", *row),
-                "nobody has a duty at this event",
+                reason,
+                alike,
                 "Add chaperones on the sheet 'duties'.",
             );
             continue;
@@ -341,7 +418,9 @@ fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
             .iter()
             .filter_map(|slot| match slot {
                 Slot::Number { number, .. }
-                    if peopled.contains(number) && !covered.contains(&(EventId(at), Some(*number))) =>
+                    if peopled.contains(number)
+                        && !programme.numbers[number.at()].own_chaperone
+                        && !covered.contains(&(EventId(at), Some(*number))) =>
                 {
                     Some(programme.numbers[number.at()].name.as_str())
                 }
@@ -355,11 +434,14 @@ fn uncovered_numbers(programme: &Programme, people: &People, desk: &mut Desk) {
                 String::new()
             };
             let named = missing.iter().take(NAMES_TOLD).copied().collect::<Vec<_>>().join(", ");
-            let reason = format!(
-                "{} no chaperone: {named}{more}",
-                counted(missing.len(), "number has", "numbers have")
-            );
-            desk.warn(Spot::row("events", *row), reason, "Add them on the sheet 'duties'.");
+            let has = counted(missing.len(), "number has", "numbers have");
+            let said = |at: &str| {
+                format!("{has} no chaperone, so children stay with whoever has them: {named}{more}, at {at}")
+            };
+            let case = format!("'{}'", shown(&event.name));
+            let (reason, many) = (said(&case), said(&CASES.to_string()));
+            let cure = "Add them on the sheet 'duties'.";
+            desk.warn_alike(Spot::row("events", *row), reason, Alike { many, case }, cure);
         }
     }
 }
@@ -382,8 +464,8 @@ fn chaperones_in_two_places(programme: &Programme, people: &People, desk: &mut D
             let row = at[&(chaperone, b)].iter().map(|d| people.duty_rows[*d]).min().unwrap_or(0);
             let (first, second) = (&programme.events[a.at()].name, &programme.events[b.at()].name);
             let reason = format!(
-                "chaperone {} has duties at '{first}' and at '{second}', which overlap",
-                people.who.chaperones[chaperone.at()].reference
+                "{} has duties at '{first}' and at '{second}', which overlap",
+                shown(&people.who.chaperones[chaperone.at()].name)
             );
             desk.warn(Spot::row("duties", row), reason, "Give one of the two to somebody else.");
         }
@@ -420,8 +502,8 @@ fn neighbours(
             let (first, second) =
                 (&programme.numbers[before.at()].name, &programme.numbers[number.at()].name);
             let reason = format!(
-                "chaperone {} has '{first}' and, straight after it at '{}', '{second}'",
-                people.who.chaperones[chaperone.at()].reference,
+                "{} has '{first}' and, straight after it at '{}', '{second}'",
+                shown(&people.who.chaperones[chaperone.at()].name),
                 event.name
             );
             desk.warn(

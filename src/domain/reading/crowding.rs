@@ -3,8 +3,8 @@
 use super::super::day::Day;
 use super::super::day::rooms::{Heads, Rooms, Whereabouts};
 use super::super::season::{NumberId, RoomId, Season, Settings};
-use super::days::Rows;
-use super::desk::{Desk, Spot, counted, row_list};
+use super::days::{Rows, at_events};
+use super::desk::{Alike, CASES, Desk, Spot, counted, row_list};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Numbers named in one sentence at most.
@@ -32,7 +32,7 @@ pub(super) fn of_season(season: &Season, rows: &Rows, desk: &mut Desk) {
             row_list(&ageless),
             declared.table.name
         );
-        desk.warn(Spot::named("children", *first, "ages"), reason, "Write an age band such as 5-6.");
+        desk.hint(Spot::named("children", *first, "ages"), reason, "Write an age band such as 5-6.");
     }
 }
 
@@ -83,14 +83,12 @@ fn unwritten(day: &Day<'_>, rooms: &Rooms, rows: &Rows, desk: &mut Desk) {
         .map(|at| day.season.numbers[day.numbers[*at].number.at()].name.as_str())
         .collect();
     let more = if numbers.len() > NUMBERS_TOLD { " and others" } else { "" };
-    let reason = format!(
-        "at '{}' no room is written for {} before {}{more}",
-        day.event().name,
-        counted(children.len(), "child", "children"),
-        named.join(", ")
-    );
+    let said = |at: &str| {
+        let children = counted(children.len(), "child", "children");
+        format!("no room is written for {children} before {}{more}, at {at}", named.join(", "))
+    };
     let cure = "Name a room beside the chaperones of these numbers on the sheet 'duties'.";
-    desk.warn(Spot::row("events", rows.events[day.id.at()]), reason, cure);
+    at_events(day, Spot::row("events", rows.events[day.id.at()]), said, cure, desk);
 }
 
 fn over_cap(day: &Day<'_>, heads: &[Heads], rows: &Rows, desk: &mut Desk) {
@@ -99,17 +97,17 @@ fn over_cap(day: &Day<'_>, heads: &[Heads], rows: &Rows, desk: &mut Desk) {
     let Some(most) = room.most.map(|most| most as usize) else { return };
     let fullest = heads.iter().max_by_key(|now| (now.children, std::cmp::Reverse(now.from)));
     let Some(fullest) = fullest.filter(|now| now.children > most) else { return };
-    let reason = format!(
-        "at '{}' {} in '{}' at {}, and it may hold {most}; it is too full for {}",
+    let case = format!(
+        "{} at '{}' from {} for {}",
+        counted(fullest.children, "child", "children"),
         day.event().name,
-        are(fullest.children),
-        room.name,
         clock(day, fullest.from),
         minutes(heads, |now| now.children > most)
     );
-    let cure = "Give some of the groups another room on the sheet 'duties'. Whoever keeps the house decides how many a room \
-                holds.";
-    desk.warn(Spot::row("rooms", rows.rooms[fullest.room.at()]), reason, cure);
+    let said = |rest: &str| format!("'{}' may hold {most} and is too full: {rest}", room.name);
+    let alike = Alike { many: said(&CASES.to_string()), case };
+    let cure = "Give some of the groups another room on the sheet 'duties'. The venue decides how many a room holds.";
+    desk.warn_alike(Spot::row("rooms", rows.rooms[fullest.room.at()]), said(&alike.case), alike, cure);
 }
 
 /// Adults that a room needs, and why.
@@ -147,24 +145,20 @@ fn too_few_adults(day: &Day<'_>, heads: &[Heads], rows: &Rows, desk: &mut Desk) 
     let worst = heads.iter().max_by_key(|now| (short(now), std::cmp::Reverse(now.from)));
     let Some(worst) = worst.filter(|now| short(now) > 0) else { return };
     let (adults, why) = needs(settings, worst);
-    let reason = format!(
-        "at '{}' {} in '{}' at {} with {} who {}, and {} would be needed ({why}); there are too few for {}",
-        day.event().name,
-        are(worst.children),
-        day.season.rooms[worst.room.at()].name,
-        clock(day, worst.from),
+    let case = format!(
+        "{} with {} counted at '{}' from {} for {}, where {adults} would be needed",
+        counted(worst.children, "child", "children"),
         counted(worst.adults, "adult", "adults"),
-        if worst.adults == 1 { "counts" } else { "count" },
-        adults,
+        day.event().name,
+        clock(day, worst.from),
         minutes(heads, |now| short(now) > 0)
     );
+    let room = &day.season.rooms[worst.room.at()].name;
+    let said = |rest: &str| format!("'{room}' has too few adults ({why}): {rest}");
+    let alike = Alike { many: said(&CASES.to_string()), case };
     let cure = "Give more adults this room on the sheet 'duties', or some of the groups another. It is advice: the school and \
                 local law decide.";
-    desk.warn(Spot::row("rooms", rows.rooms[worst.room.at()]), reason, cure);
-}
-
-fn are(children: usize) -> String {
-    format!("{} {}", counted(children, "child", "children"), if children == 1 { "is" } else { "are" })
+    desk.warn_alike(Spot::row("rooms", rows.rooms[worst.room.at()]), said(&alike.case), alike, cure);
 }
 
 fn clock(day: &Day<'_>, minute: i64) -> String {

@@ -4,11 +4,12 @@
 use super::super::day::Day;
 use super::super::day::turns::Ease;
 use super::super::itinerary::Programme;
-use super::super::season::{EventId, EventKind, Season};
-use super::desk::{Desk, Spot, counted, row_list};
+use super::super::season::{ChaperoneId, Dismissal, EventId, EventKind, Season};
+use super::desk::{Alike, CASES, Desk, Found, Spot, children_are, counted, row_list};
 use super::people::PeopleRows;
-use super::{Found, crowding, hours};
+use super::{crowding, hours};
 use jiff::Span;
+use jiff::civil::DateTime;
 use std::sync::Arc;
 
 /// Cases spelled out in one sentence at most.
@@ -80,10 +81,12 @@ fn look(season: &Season, programme: &Programme, rows: &Rows, id: EventId) -> Fou
     }
     let (day, row) = (Day::of(season, id), rows.events[id.at()]);
     announced_too_early(&day, row, &mut desk);
+    times_that_contradict(&day, programme, row, &rows.people.children, &mut desk);
     no_time(&day, &rows.people.children, &mut desk);
     in_every_number(&day, &rows.people.children, &mut desk);
     // In class and at photographs the teachers are with the children (common practice, no source).
     if !matches!(event.kind, EventKind::Class | EventKind::Photographs) {
+        in_nobodys_charge(&day, row, &rows.people.children, &mut desk);
         too_many(&day, row, &mut desk);
         crowding::run(&day, &day.rooms(programme), rows, &mut desk);
     }
@@ -93,11 +96,11 @@ fn look(season: &Season, programme: &Programme, rows: &Rows, id: EventId) -> Fou
 fn dancing_herself(season: &Season, rows: &Rows, desk: &mut Desk) {
     for (chaperone, child) in season.own.dancers.iter().copied() {
         let reason = format!(
-            "this chaperone has the name or the mobile of the child in row {} of the sheet 'children'; she counts in no ratio \
-             from her own ready call until she comes off",
+            "this chaperone has the name or the mobile of the child in row {} of the sheet 'children'; they count in no ratio \
+             from their own ready call until they come off",
             rows.people.children[child.at()]
         );
-        let cure = "Give her number to somebody else meanwhile; if they are two people, add something that tells them apart.";
+        let cure = "Give their number to somebody else meanwhile; if they are two people, add something that tells them apart.";
         desk.warn(Spot::row("chaperones", rows.people.chaperones[chaperone.at()]), reason, cure);
     }
 }
@@ -110,15 +113,9 @@ fn in_every_number(day: &Day<'_>, child_rows: &[u32], desk: &mut Desk) {
         day.parts.chunk_by(|a, b| a.child == b.child).filter(|of_child| of_child.len() == day.numbers.len());
     let rows: Vec<u32> = every.map(|of_child| child_rows[of_child[0].child.at()]).collect();
     if let Some(first) = rows.first() {
-        let reason = format!(
-            "{} ({}) in all {} numbers of '{}'",
-            counted(rows.len(), "child is", "children are"),
-            row_list(&rows),
-            day.numbers.len(),
-            day.event().name
-        );
+        let said = |of: &str| format!("{} in all {} numbers of {of}", children_are(&rows), day.numbers.len());
         let cure = "Check that the numbers were not filled down by mistake.";
-        desk.warn(Spot::named("children", *first, "numbers"), reason, cure);
+        at_events(day, Spot::named("children", *first, "numbers"), said, cure, desk);
     }
 }
 
@@ -141,6 +138,96 @@ fn announced_too_early(day: &Day<'_>, row: u32, desk: &mut Desk) {
     }
 }
 
+/// Every child is called before its first number begins, and goes after its last; what is fixed otherwise cannot be told.
+fn times_that_contradict(
+    day: &Day<'_>,
+    programme: &Programme,
+    row: u32,
+    child_rows: &[u32],
+    desk: &mut Desk,
+) {
+    let event = day.event();
+    let (mut before_call, mut late_call, mut cut_short) = (Vec::new(), Vec::new(), Vec::new());
+    for (child, it) in programme.children_at(day.id) {
+        let parts = day.of_child(child);
+        let at = |seconds: i64| day.clock(seconds);
+        if let Some(from) = it.collect_from.filter(|from| from.at() < it.call) {
+            before_call.push((child_rows[child.at()], from.at(), it.call));
+        }
+        if !event.ordered {
+            continue;
+        }
+        if let Some(first) = parts.first().filter(|first| at(day.numbers[first.at].starts) < it.call) {
+            late_call.push((child_rows[child.at()], first.at, it.call));
+        }
+        let fixed = it.collect_from.filter(|_| matches!(event.dismissal, Dismissal::At(_)));
+        if let (Some(from), Some(last)) = (fixed, parts.last())
+            && from.at() < at(day.numbers[last.at].ends)
+        {
+            cut_short.push((child_rows[child.at()], last.at, from.at()));
+        }
+    }
+    let clock = |at: DateTime| at.strftime("%H:%M").to_string();
+    let children = |rows: Vec<u32>| children_are(&rows);
+    let name = |at: usize| day.season.numbers[day.numbers[at].number.at()].name.as_str();
+    if let Some((_, from, call)) = before_call.first().copied() {
+        let who = children(before_call.iter().map(|(row, ..)| *row).collect());
+        let reason = format!(
+            "{who} dismissed from '{}' before being called, such as at {} with a call at {}",
+            event.name,
+            clock(from),
+            clock(call)
+        );
+        desk.error(
+            Spot::named("events", row, "dismissal"),
+            reason,
+            "Check the dismissal, the end and the calls.",
+        );
+    }
+    if let Some((_, at, call)) = late_call.first().copied() {
+        let who = children(late_call.iter().map(|(row, ..)| *row).collect());
+        let reason = format!(
+            "{who} called at '{}' after their first number begins, such as at {} for '{}', which begins at {}",
+            event.name,
+            clock(call),
+            name(at),
+            clock(day.clock(day.numbers[at].starts))
+        );
+        let cure = "Give the number an earlier call in the running order, or a later place.";
+        desk.error(Spot::row("events", row), reason, cure);
+    }
+    if let Some((_, at, from)) = cut_short.first().copied() {
+        let who = children(cut_short.iter().map(|(row, ..)| *row).collect());
+        let reason = format!(
+            "{who} dismissed from '{}' at {} with a number still to end, such as '{}' at {}",
+            event.name,
+            clock(from),
+            name(at),
+            clock(day.clock(day.numbers[at].ends))
+        );
+        let cure = "Write a later time, or 'after the last number'.";
+        desk.warn(Spot::named("events", row, "dismissal"), reason, cure);
+    }
+}
+
+/// Children none of whose numbers has a chaperone, at an event where others have one.
+fn in_nobodys_charge(day: &Day<'_>, row: u32, child_rows: &[u32], desk: &mut Desk) {
+    if !day.season.duties_at(day.id).any(|duty| duty.number.is_some()) {
+        return;
+    }
+    let alone = day.parts.chunk_by(|a, b| a.child == b.child).filter(|parts| parts[0].with.is_none());
+    let rows: Vec<u32> = alone.map(|parts| child_rows[parts[0].child.at()]).collect();
+    if !rows.is_empty() {
+        let said = |at: &str| {
+            format!(
+                "{} in nobody's charge at {at}: none of their numbers has a chaperone",
+                children_are(&rows)
+            )
+        };
+        at_events(day, Spot::row("events", row), said, "Add chaperones on the sheet 'duties'.", desk);
+    }
+}
+
 fn no_time(day: &Day<'_>, child_rows: &[u32], desk: &mut Desk) {
     let impossible: Vec<_> = day.turns.iter().filter(|turn| turn.ease == Ease::Impossible).collect();
     let mut rows: Vec<u32> = impossible.iter().map(|turn| child_rows[turn.child.at()]).collect();
@@ -152,47 +239,49 @@ fn no_time(day: &Day<'_>, child_rows: &[u32], desk: &mut Desk) {
         impossible.iter().map(|turn| format!("'{}' and '{}'", name(turn.from), name(turn.into))).collect();
     pairs.dedup();
     let more = if pairs.len() > CASES_TOLD { " and others" } else { "" };
-    let reason = format!(
-        "{} ({}) cannot change in time at '{}' between {}{more}",
-        counted(rows.len(), "child", "children"),
-        row_list(&rows),
-        day.event().name,
-        pairs.iter().take(CASES_TOLD).cloned().collect::<Vec<_>>().join(", ")
-    );
+    let said = |at: &str| {
+        format!(
+            "{} ({}) cannot change in time between {}{more}, at {at}",
+            counted(rows.len(), "child", "children"),
+            row_list(&rows),
+            pairs.iter().take(CASES_TOLD).cloned().collect::<Vec<_>>().join(", ")
+        )
+    };
     let cure = "Move one of the two numbers, or take the child out of one; if it has been rehearsed with a watch, lower \
                 'shortest change seconds'.";
-    desk.warn(Spot::row("children", *first), reason, cure);
+    at_events(day, Spot::row("children", *first), said, cure, desk);
 }
 
 fn too_many(day: &Day<'_>, row: u32, desk: &mut Desk) {
     let per_adult = day.season.settings.children_per_adult;
     let watches = day.watches();
-    let over: Vec<String> = watches
-        .iter()
-        .filter(|watch| !watch.chaperones.is_empty() && watch.too_many(per_adult))
-        .map(|watch| {
-            let who: Vec<&str> = watch
-                .chaperones
-                .iter()
-                .map(|chaperone| day.season.chaperones[chaperone.at()].reference.as_str())
-                .collect();
-            format!("{} ({} of them counted) with {}", who.join(" and "), watch.adults, watch.children)
-        })
-        .collect();
-    if over.is_empty() {
-        return;
-    }
-    let more = if over.len() > CASES_TOLD {
-        format!(" and {} more", over.len() - CASES_TOLD)
-    } else {
-        String::new()
-    };
-    let reason = format!(
-        "at '{}' more than {per_adult} children to an adult are in the care of {}{more}",
-        day.event().name,
-        over.iter().take(CASES_TOLD).cloned().collect::<Vec<_>>().join(", ")
-    );
+    let over = watches.iter().filter(|watch| !watch.chaperones.is_empty() && watch.too_many(per_adult));
     let cure = "Add adults on the sheet 'duties'. The figure is the setting 'children per adult'; the school and local \
                 law decide.";
-    desk.warn(Spot::row("events", row), reason, cure);
+    for watch in over {
+        let name = |chaperone: &ChaperoneId| day.season.chaperones[chaperone.at()].name.as_str();
+        let who: Vec<&str> = watch.chaperones.iter().map(name).collect();
+        let with = format!(
+            "{} with {} counted",
+            counted(watch.children, "child", "children"),
+            counted(watch.adults, "adult", "adults")
+        );
+        let (who, event) = (who.join(" and "), &day.event().name);
+        let said = |rest: &str| format!("more than {per_adult} children to an adult are with {who}: {rest}");
+        let alike = Alike { many: said(&CASES.to_string()), case: format!("{with} at '{event}'") };
+        desk.warn_alike(Spot::row("events", row), said(&alike.case), alike, cure);
+    }
+}
+
+/// A warning that several events may share.
+pub(super) fn at_events(
+    day: &Day<'_>,
+    spot: Spot<'_>,
+    said: impl Fn(&str) -> String,
+    cure: &str,
+    desk: &mut Desk,
+) {
+    let case = format!("'{}'", day.event().name);
+    let alike = Alike { many: said(&CASES.to_string()), case: case.clone() };
+    desk.warn_alike(spot, said(&case), alike, cure);
 }

@@ -5,6 +5,9 @@ use super::super::typed::shown;
 use super::super::words::{did_you_mean, key};
 use std::collections::{HashMap, HashSet};
 
+/// Findings, and how many more there are.
+pub(super) type Found = (Vec<Finding>, usize);
+
 /// Problems told of one workbook at most; beyond that a person mends some and looks again.
 const PROBLEMS_MAX: usize = 2_000;
 /// Rows named in one sentence at most.
@@ -33,10 +36,33 @@ impl<'a> Spot<'a> {
     }
 }
 
+/// Where the list of alike cases stands in [`Alike::many`], and where their number; nobody types such signs.
+pub(super) const CASES: char = '\u{E000}';
+/// See [`CASES`].
+pub(super) const COUNT: char = '\u{E001}';
+/// Alike cases named in one sentence at most.
+const ALIKE_NAMED: usize = 8;
+
+/// What is told once of several cases.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Alike {
+    /// The sentence for several, with [`CASES`] and perhaps [`COUNT`] in it.
+    pub(super) many: String,
+    /// This case in that list.
+    pub(super) case: String,
+}
+
+/// A problem, and how it is told beside others like it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Finding {
+    problem: Problem,
+    alike: Option<Alike>,
+}
+
 /// Problems found so far.
 #[derive(Debug, Default)]
 pub(super) struct Desk {
-    problems: Vec<Problem>,
+    findings: Vec<Finding>,
     untold: usize,
     errors: bool,
 }
@@ -44,26 +70,42 @@ pub(super) struct Desk {
 impl Desk {
     pub(super) fn error(&mut self, spot: Spot<'_>, reason: impl Into<String>, cure: &str) {
         self.errors = true;
-        self.put(Weight::Error, spot, reason.into(), cure);
+        self.put(Weight::Error, spot, reason.into(), cure, None);
     }
 
     pub(super) fn warn(&mut self, spot: Spot<'_>, reason: impl Into<String>, cure: &str) {
-        self.put(Weight::Warning, spot, reason.into(), cure);
+        self.put(Weight::Warning, spot, reason.into(), cure, None);
     }
 
-    fn put(&mut self, weight: Weight, spot: Spot<'_>, reason: String, cure: &str) {
-        if self.problems.len() >= PROBLEMS_MAX {
+    pub(super) fn hint(&mut self, spot: Spot<'_>, reason: impl Into<String>, cure: &str) {
+        self.put(Weight::Hint, spot, reason.into(), cure, None);
+    }
+
+    /// A warning that is told once for all cases alike.
+    pub(super) fn warn_alike(&mut self, spot: Spot<'_>, reason: String, alike: Alike, cure: &str) {
+        self.put(Weight::Warning, spot, reason, cure, Some(alike));
+    }
+
+    /// An error that is told once for all cases alike.
+    pub(super) fn error_alike(&mut self, spot: Spot<'_>, reason: String, alike: Alike, cure: &str) {
+        self.errors = true;
+        self.put(Weight::Error, spot, reason, cure, Some(alike));
+    }
+
+    fn put(&mut self, weight: Weight, spot: Spot<'_>, reason: String, cure: &str, alike: Option<Alike>) {
+        if self.findings.len() >= PROBLEMS_MAX {
             self.untold += 1;
             return;
         }
-        self.problems.push(Problem {
+        let problem = Problem {
             weight,
             sheet: spot.sheet.to_owned(),
             row: spot.row,
             column: spot.column.map(str::to_owned),
             reason,
             cure: cure.to_owned(),
-        });
+        };
+        self.findings.push(Finding { problem, alike });
     }
 
     pub(super) fn has_errors(&self) -> bool {
@@ -71,27 +113,31 @@ impl Desk {
     }
 
     /// The problems as they were found, and how many more there are.
-    pub(super) fn found(self) -> (Vec<Problem>, usize) {
-        (self.problems, self.untold)
+    pub(super) fn found(self) -> Found {
+        (self.findings, self.untold)
     }
 
     /// Problems found before, of what is as it was.
-    pub(super) fn again(&mut self, (problems, untold): &(Vec<Problem>, usize)) {
-        self.errors |= problems.iter().any(|problem| problem.weight == Weight::Error);
-        let room = PROBLEMS_MAX.saturating_sub(self.problems.len()).min(problems.len());
-        self.problems.extend_from_slice(&problems[..room]);
-        self.untold += problems.len() - room + untold;
+    pub(super) fn again(&mut self, (findings, untold): &Found) {
+        self.errors |= findings.iter().any(|finding| finding.problem.weight == Weight::Error);
+        let room = PROBLEMS_MAX.saturating_sub(self.findings.len()).min(findings.len());
+        self.findings.extend_from_slice(&findings[..room]);
+        self.untold += findings.len() - room + untold;
     }
 
-    /// The problems by sheet, row and weight.
+    /// The problems by weight, sheet and row, alike ones as one.
     pub(super) fn finish(mut self) -> Vec<Problem> {
         let place = |name: &str| super::SHEETS.iter().position(|s| s.name == name);
-        self.problems.sort_by_key(|p| (place(&p.sheet), p.row, p.weight));
+        let by_place = |p: &Problem| (p.weight, place(&p.sheet), p.row);
+        self.findings.sort_by_key(|finding| by_place(&finding.problem));
         // A line that comes round again is looked at once a date; what is wrong with it is told once.
         let mut told = HashSet::new();
-        self.problems.retain(|p| told.insert((p.sheet.clone(), p.row, p.column.clone(), p.reason.clone())));
+        self.findings.retain(|Finding { problem: p, .. }| {
+            told.insert((p.sheet.clone(), p.row, p.column.clone(), p.reason.clone()))
+        });
+        let mut problems = together(self.findings);
         if self.untold > 0 {
-            self.problems.push(Problem {
+            problems.push(Problem {
                 weight: if self.errors { Weight::Error } else { Weight::Warning },
                 sheet: String::new(),
                 row: None,
@@ -100,7 +146,44 @@ impl Desk {
                 cure: "Mend those above and check again.".to_owned(),
             });
         }
-        self.problems
+        problems
+    }
+}
+
+/// Alike findings as one, where the first of them stands.
+fn together(findings: Vec<Finding>) -> Vec<Problem> {
+    let mut out: Vec<(Problem, Option<String>, Vec<String>)> = Vec::new();
+    let mut known: HashMap<(String, Option<String>, String, String), usize> = HashMap::new();
+    for Finding { problem, alike } in findings {
+        let Some(Alike { many, case }) = alike else {
+            out.push((problem, None, Vec::new()));
+            continue;
+        };
+        let key = (problem.sheet.clone(), problem.column.clone(), many.clone(), problem.cure.clone());
+        match known.get(&key) {
+            Some(at) => out[*at].2.push(case),
+            None => {
+                known.insert(key, out.len());
+                out.push((problem, Some(many), vec![case]));
+            }
+        }
+    }
+    let told = |(mut problem, many, cases): (Problem, Option<String>, Vec<String>)| {
+        if let Some(many) = many.filter(|_| cases.len() > 1) {
+            problem.reason = many.replace(CASES, &named(&cases)).replace(COUNT, &cases.len().to_string());
+        }
+        problem
+    };
+    out.into_iter().map(told).collect()
+}
+
+/// `a`, `a and b`, `a, b and 3 more`.
+fn named(cases: &[String]) -> String {
+    let shown = if cases.len() > ALIKE_NAMED + 1 { ALIKE_NAMED } else { cases.len() };
+    match (&cases[..shown], cases.len() - shown) {
+        ([one], 0) => one.clone(),
+        ([head @ .., last], 0) => format!("{} and {last}", head.join(", ")),
+        (all, more) => format!("{} and {more} more", all.join(", ")),
     }
 }
 
@@ -118,6 +201,12 @@ pub(super) fn row_list(rows: &[u32]) -> String {
         ([head @ .., last], 0) => format!("rows {} and {last}", head.join(", ")),
         (all, more) => format!("rows {} and {more} more", all.join(", ")),
     }
+}
+
+/// `2 children (rows 5 and 9) are`, `1 child (row 5) is`.
+pub(super) fn children_are(rows: &[u32]) -> String {
+    let is = if rows.len() == 1 { "is" } else { "are" };
+    format!("{} ({}) {is}", counted(rows.len(), "child", "children"), row_list(rows))
 }
 
 /// The names of one sheet, to be looked up from the others.

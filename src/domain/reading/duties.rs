@@ -104,7 +104,7 @@ pub(super) fn duties(
             let room = rooms.at(programme.events[event.at()].place);
             housed |= room.is_some();
             if !seen.insert((chaperone, event, number, key(row.text("task")))) {
-                desk.warn(
+                desk.hint(
                     Spot::row("duties", row.number),
                     "this duty is listed already",
                     "Keep one of the two lines.",
@@ -122,7 +122,7 @@ pub(super) fn duties(
                 signs_out: typed::yes_no(row.text("signs out")).unwrap_or(false),
             });
         }
-        if everywhere && !used {
+        if everywhere && !used && !programme.partly.contains("events") {
             desk.warn(
                 Spot::cell("duties", row, "number"),
                 "the number is not danced at any event",

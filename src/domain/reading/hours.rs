@@ -17,7 +17,7 @@ pub(super) fn run(season: &Season, programme: &Programme, rows: &Rows, desk: &mu
             row_list(&ageless),
             declared.table.name
         );
-        desk.warn(Spot::named("children", *first, "ages"), reason, "Write an age band such as 5-6.");
+        desk.hint(Spot::named("children", *first, "ages"), reason, "Write an age band such as 5-6.");
     }
     let all = breaches(season, programme, declared.table);
     let alike = |breach: &Breach| (breach.event, breach.rule, breach.ages, breach.limit);

@@ -1,9 +1,9 @@
 //! Children to whose families nobody can be introduced yet.
 
 use super::super::introduction;
-use super::super::season::{About, Event, EventId, NumberId};
+use super::super::season::{EventId, NumberId};
 use super::checks::concerns;
-use super::desk::{Desk, Spot, counted, row_list};
+use super::desk::{Desk, Spot, children_are};
 use super::people::People;
 use super::programme::{Programme, danced};
 use super::rules::Rules;
@@ -15,7 +15,9 @@ pub(super) fn run(programme: &Programme, people: &People, rules: &Rules, desk: &
         .zip(&programme.events)
         .map(|(at, event)| (EventId(at), event))
         .filter(|(id, event)| {
-            !event.cancelled && rules.notices.iter().any(|n| n.introduces() && about(&n.about, *id, event))
+            event.for_families()
+                && !event.cancelled
+                && rules.notices.iter().any(|n| n.introduces() && n.about.covers(*id, event.kind))
         })
         .map(|(id, _)| id)
         .collect();
@@ -34,10 +36,9 @@ pub(super) fn run(programme: &Programme, people: &People, rules: &Rules, desk: &
             .collect();
         if let Some(first) = rows.first() {
             let reason = format!(
-                "{} at '{}' ({}) in no number with a chaperone: nobody is introduced to the family",
-                counted(rows.len(), "child is", "children are"),
-                event.name,
-                row_list(&rows)
+                "{} in no number with a chaperone at '{}': nobody is introduced to the family",
+                children_are(&rows),
+                event.name
             );
             desk.warn(
                 Spot::row("children", *first),
@@ -45,13 +46,5 @@ pub(super) fn run(programme: &Programme, people: &People, rules: &Rules, desk: &
                 "Give their numbers a chaperone on the sheet 'duties'.",
             );
         }
-    }
-}
-
-fn about(about: &About, id: EventId, event: &Event) -> bool {
-    match about {
-        About::Season => false,
-        About::Kind(kind) => event.kind == *kind,
-        About::Events(events) => events.contains(&id),
     }
 }

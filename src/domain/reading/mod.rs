@@ -1,5 +1,6 @@
 //! From rows of text to a season: every problem at once, and a season only when none of them is an error.
 
+pub mod causes;
 mod checks;
 mod crowding;
 mod days;
@@ -15,11 +16,12 @@ mod repeats;
 mod rooms;
 mod rules;
 mod settings;
+pub mod translations;
 
-use super::book::{Book, Cell, LAYOUT_VERSION, Problem, Row};
+use super::book::{Book, Cell, LAYOUT_VERSION, MERGED, Problem, Row, UNSAVED};
 use super::itinerary::Programme;
 use super::layout::{self, Column, Kind, Layout, SHEETS};
-use super::phone::Phones;
+use super::phone::{self, PhoneFault, Phones};
 use super::refs;
 use super::season::Season;
 use super::typed::{self, shown};
@@ -57,12 +59,9 @@ pub struct Reading {
 /// What one workbook says that another may say as well.
 #[derive(Debug, Clone, Default)]
 pub struct Kept {
-    people: Option<Arc<(Known, Found)>>,
+    people: Option<Arc<(Known, desk::Found)>>,
     days: Option<Arc<Days>>,
 }
-
-/// Problems, and how many more there are.
-type Found = (Vec<Problem>, usize);
 
 impl Kept {
     /// Whether nothing about people was read anew between the two.
@@ -142,6 +141,7 @@ pub fn read(book: &Book, before: Option<Before<'_>>) -> Reading {
         Some((season, rows)) => {
             let known = before.and_then(|before| Some((before.season?, before.kept.days.as_deref()?)));
             let (programme, days) = days::run(&season, rows, known, &mut desk);
+            translations::missing(&season, &programme, &mut desk);
             (Some(season), programme, Some(Arc::new(days)))
         }
         None => (None, Programme::default(), None),
@@ -162,13 +162,16 @@ fn build(
     book: &Book,
     repeats: &[Repeat],
     head: Head,
-    lines: Lines,
+    mut lines: Lines,
     known: Known,
     desk: &mut Desk,
 ) -> Option<(Season, Rows)> {
+    places::finales(book, &mut lines.numbers, &known.who.children, desk);
     let people = people::with_duties(known, book, &lines, desk);
     let rules = rules::read(book, &head, &lines, desk);
+    programme::told_of_classes(book, &mut lines, &rules.notices);
     checks::run(&head, &lines, &people, desk);
+    checks::untold(&lines, &people, &rules.notices, desk);
     introductions::run(&lines, &people, &rules, desk);
     let series = lines.series(repeats);
     let rows = Rows {
@@ -181,11 +184,13 @@ fn build(
         reference: head.reference,
         name: head.name,
         school: head.school,
+        short_name: head.short_name,
         zone_name: head.zone_name,
         zone: head.zone?,
         country: head.country,
         language: head.language,
         telephone: head.telephone,
+        lead: head.lead,
         settings: head.settings,
         places: lines.places,
         series,
@@ -195,6 +200,7 @@ fn build(
         people: people.who,
         duties: people.duties,
         house_rules: rules.house_rules,
+        phrases: translations::read(book, desk),
         notices: rules.notices,
     };
     Some((season, rows))
@@ -219,7 +225,7 @@ fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &
             desk.error(Spot::sheet(sheet.name), reason, cure);
         }
     }
-    let (mut unlisted, mut voice_only) = (Vec::new(), Vec::new());
+    let (mut noted, mut unlisted, mut voice_only) = (Vec::new(), Vec::new(), Vec::new());
     for row in rows {
         for column in sheet.columns {
             let spot = Spot::cell(sheet.name, row, column.name);
@@ -233,15 +239,26 @@ fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &
                 }
                 None => {}
                 Some(Cell::Fault(fault)) => {
-                    desk.error(
-                        spot,
-                        format!("the cell holds the error {}", shown(fault)),
-                        "Mend the formula, or type the value itself.",
-                    );
+                    let (reason, cure) = match fault.as_str() {
+                        UNSAVED => (
+                            "the cell holds a formula, and its value was not saved".to_owned(),
+                            "Open the workbook in a spreadsheet program and save it, or type the value itself.",
+                        ),
+                        MERGED => (
+                            "the cell is merged with another, so only one of them holds the value".to_owned(),
+                            "Unmerge the cells and write the value in each.",
+                        ),
+                        fault => (
+                            format!("the cell holds the error {}", shown(fault)),
+                            "Mend the formula, or type the value itself.",
+                        ),
+                    };
+                    desk.error(spot, reason, cure);
                 }
                 Some(Cell::Text(text)) => match kind_fault(column, text, phones) {
                     Fit::Right => {}
                     Fit::Wrong(reason, cure) => desk.error(spot, reason, &cure),
+                    Fit::Noted => noted.push((row, column)),
                     Fit::Unlisted => unlisted.push((row, column)),
                     Fit::VoiceOnly => voice_only.push((row, column)),
                 },
@@ -251,8 +268,15 @@ fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &
     summary(
         desk,
         sheet.name,
+        &noted,
+        "has words beside it, which are not dialled",
+        "Check that the digits are the number; keep notes in a column of your own.",
+    );
+    summary(
+        desk,
+        sheet.name,
         &unlisted,
-        "is not a number in service as far as the numbering plan tells",
+        "doesn't look like a working number",
         "Check the digits; messages are tried all the same.",
     );
     summary(
@@ -285,6 +309,8 @@ fn summary(desk: &mut Desk, sheet: &str, cells: &[(&Row, &Column)], what: &str, 
 enum Fit {
     Right,
     Wrong(String, String),
+    /// A telephone number with words beside it.
+    Noted,
     Unlisted,
     VoiceOnly,
 }
@@ -315,10 +341,17 @@ fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
         Kind::YesNo => cured(typed::yes_no(text).err(), "Write yes or no."),
         Kind::Mail => cured(typed::mail(text).err(), "Write one address, such as name@example.com."),
         Kind::Phone => match phones.read(text) {
+            // The country itself is complained of; its numbers are not to blame.
+            Err(PhoneFault::Country) => Fit::Right,
+            Err(fault @ PhoneFault::Words) => Fit::Wrong(
+                format!("'{}' {fault}", shown(text)),
+                "Write one number and nothing else; keep notes in a column that is not read.".to_owned(),
+            ),
             Err(fault) => Fit::Wrong(
                 format!("'{}' cannot be rung: {fault}", shown(text)),
                 "Write the whole number with its area code, or with + and the country code.".to_owned(),
             ),
+            Ok(_) if phone::has_words(text) => Fit::Noted,
             Ok(phone) if !phone.valid => Fit::Unlisted,
             Ok(phone) if phone.line == super::season::Line::VoiceOnly => Fit::VoiceOnly,
             Ok(_) => Fit::Right,

@@ -13,6 +13,8 @@ use super::settings::Head;
 use super::{duties, households};
 use std::sync::Arc;
 
+/// Characters that a name and a date take at most.
+const SEEN_MAX_CHARS: usize = 60;
 /// Places in a line-up at most.
 const LINE_MAX: u32 = 500;
 
@@ -105,6 +107,7 @@ fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
             }
         }
     }
+    let fetch_lead = fetch_lead(row, desk);
     Child {
         reference: row.text("ref").to_owned(),
         given: row.text("given name").to_owned(),
@@ -113,6 +116,43 @@ fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
         casts: list(row.text("cast")).map(str::to_owned).collect(),
         castings,
         new: typed::yes_no(row.text("new")).unwrap_or(false),
+        fetch_lead,
+    }
+}
+
+/// `yes, seen by Mara Holt, 3 March 2027`: whether the named lead is fetched first, and who has seen the paper. Anything
+/// that cannot be read is a yes: a slip must not let a child go.
+fn fetch_lead(row: &Row, desk: &mut Desk) -> bool {
+    let text = row.text("fetch the lead");
+    let spot = Spot::cell("children", row, "fetch the lead");
+    let (word, seen) = text.split_once([',', ';']).unwrap_or((text, ""));
+    match typed::yes_no(word) {
+        _ if text.is_empty() => false,
+        Ok(false) => false,
+        Ok(true) => {
+            if seen.trim().is_empty() {
+                desk.warn(
+                    spot,
+                    "it is not written who has seen the paper, and when",
+                    "Write: yes, seen by NAME, DATE.",
+                );
+            } else if seen.chars().count() > SEEN_MAX_CHARS {
+                desk.warn(
+                    spot,
+                    "this is longer than a name and a date",
+                    "Write no reason here: yes, who has seen the paper, and when.",
+                );
+            }
+            true
+        }
+        Err(_) => {
+            desk.error(
+                spot,
+                "this does not begin with yes or no",
+                "Write 'no', or: yes, seen by NAME, DATE. Never the reason.",
+            );
+            true
+        }
     }
 }
 

@@ -5,7 +5,7 @@ use super::people::index;
 use super::programme::{MINUTES_MAX, number_or, too_long};
 use super::settings::Head;
 use crate::domain::book::{Book, Row};
-use crate::domain::season::{Number, NumberId, Place, PlaceId, Way};
+use crate::domain::season::{Child, Number, NumberId, Place, PlaceId, Way};
 use crate::domain::typed;
 use crate::domain::way::walk_range;
 use crate::domain::words::{key, list};
@@ -18,6 +18,10 @@ const NUMBER_SECONDS: u32 = 125;
 const CHANGEOVER_SECONDS: u32 = 20;
 /// Minutes signing in takes where nothing is written.
 const SIGN_IN_MINUTES: u32 = 5;
+/// A number is a finale that all but one child in so many dance (assumption, no source).
+const FINALE_PARTS: usize = 10;
+/// Of fewer children than this nobody can say what a finale is (assumption, no source).
+const FINALE_CHILDREN_MIN: usize = 10;
 /// A number longer than this many seconds is asked about: hours may have been typed for minutes.
 const LONG_NUMBER_SECONDS: u32 = 30 * 60;
 
@@ -118,7 +122,7 @@ pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<Numbe
         {
             if seconds > most {
                 let reason = format!("a {column} of {} minutes is unusual", seconds / 60);
-                desk.warn(
+                desk.hint(
                     Spot::cell("numbers", row, column),
                     reason,
                     "Check that minutes and seconds are meant, such as 2:05.",
@@ -140,9 +144,42 @@ pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<Numbe
             class: row.text("class").to_owned(),
             pieces: list(row.text("pieces")).map(str::to_owned).collect(),
             teacher: row.text("teacher").to_owned(),
+            teacher_mail: typed::mail(row.text("teacher e-mail")).ok(),
+            worn: typed::yes_no(row.text("worn already")).unwrap_or(false),
+            own_chaperone: typed::yes_no(row.text("own chaperone")).unwrap_or(false),
         });
     }
     (numbers, names)
+}
+
+/// What the two columns of a number mean that are empty: a number that nearly every child dances is a finale, danced in
+/// what the children have on and with their own chaperones.
+pub(super) fn finales(book: &Book, numbers: &mut [Number], children: &[Child], desk: &mut Desk) {
+    if children.len() < FINALE_CHILDREN_MIN {
+        return;
+    }
+    let mut danced = vec![0_usize; numbers.len()];
+    for casting in children.iter().flat_map(|child| &child.castings) {
+        danced[casting.number.at()] += 1;
+    }
+    for ((number, row), danced) in numbers.iter_mut().zip(book.rows("numbers")).zip(danced) {
+        let open = |column: &str| row.text(column).is_empty();
+        let nearly_all = danced * FINALE_PARTS >= children.len() * (FINALE_PARTS - 1);
+        if !nearly_all || !(open("worn already") || open("own chaperone")) {
+            continue;
+        }
+        number.worn |= open("worn already");
+        number.own_chaperone |= open("own chaperone");
+        let taken = match (open("worn already"), open("own chaperone")) {
+            (true, true) => "nobody changes for it, and each stays with their own chaperone",
+            (true, false) => "nobody changes for it",
+            _ => "each stays with their own chaperone",
+        };
+        let reason =
+            format!("{danced} of {} children dance it, so it is taken as a finale: {taken}", children.len());
+        let cure = "Write yes or no in 'worn already' and 'own chaperone'.";
+        desk.hint(Spot::named("numbers", row.number, "worn already"), reason, cure);
+    }
 }
 
 /// The middle length of each class's numbers that have one, the longer of two middle ones, in seconds.
@@ -178,7 +215,7 @@ fn lengths_taken(book: &Book, desk: &mut Desk) {
             NUMBER_SECONDS / 60,
             NUMBER_SECONDS % 60
         );
-        desk.warn(
+        desk.hint(
             Spot::named("numbers", *first, "length"),
             reason,
             "Take each with a watch and write minutes and seconds.",

@@ -1,19 +1,21 @@
 //! Places, ways in, numbers, events and running orders.
 
 use super::super::book::{Book, Row};
+use super::super::running_order::placed_in;
 use super::super::season::{
-    Dismissal, Event, EventId, EventKind, Number, NumberId, Place, PlaceId, Room, Series, Slot,
+    Concerned, Dismissal, Event, EventId, EventKind, Notice, Number, NumberId, Place, PlaceId, Room, Series,
+    Slot,
 };
 use super::super::typed;
 use super::super::words::{key, list};
-use super::desk::{Desk, Names, Spot};
+use super::desk::{Desk, Names, Spot, counted, row_list};
 use super::people::index;
 use super::repeats::Repeat;
 use super::settings::Head;
 use super::{places, rooms};
 use jiff::civil::{Date, DateTime, Time};
 use jiff::{Span, ToSpan};
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 /// Minutes of an interval where nothing is written.
 const INTERVAL_MINUTES: u32 = 15;
@@ -36,6 +38,8 @@ pub(super) struct Programme {
     pub(super) event_rows: Vec<u32>,
     pub(super) number_names: Names<NumberId>,
     pub(super) event_names: Names<EventId>,
+    /// Sheets with lines that could not be read: that something is nowhere to be found there may follow from it.
+    pub(super) partly: BTreeSet<&'static str>,
 }
 
 impl Programme {
@@ -106,6 +110,16 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
         event_times(event, row, desk);
     }
     same_event_twice(&drafts, desk);
+    let mut partly = BTreeSet::new();
+    let read = [
+        ("places", places.len()),
+        ("rooms", rooms.len()),
+        ("numbers", numbers.len()),
+        ("events", drafts.len()),
+    ];
+    partly.extend(
+        read.into_iter().filter(|(sheet, read)| book.rows(sheet).len() > *read).map(|(sheet, _)| sheet),
+    );
     Programme {
         places,
         rooms,
@@ -115,6 +129,7 @@ pub(super) fn read(book: &Book, head: &Head, desk: &mut Desk) -> Programme {
         event_rows,
         number_names,
         event_names,
+        partly,
     }
 }
 
@@ -168,6 +183,7 @@ fn events<'a>(
             reference: row.text("ref").to_owned(),
             name: row.text("name").to_owned(),
             kind,
+            concerns: concerned(row, kind),
             place,
             date,
             call,
@@ -178,7 +194,7 @@ fn events<'a>(
             arrive_ready: row.text("arrive ready").to_owned(),
             bring: row.text("bring").to_owned(),
             leave_home: row.text("leave at home").to_owned(),
-            adults_watch: yes(row, "adults may watch", false),
+            adults_watch: typed::yes_no(row.text("adults may watch")).ok(),
             turn_in: yes(row, "turn-in", false),
             cancelled: yes(row, "cancelled", false),
             decide_by: decide_by(row, date, starts, desk),
@@ -188,6 +204,29 @@ fn events<'a>(
         found.push((event, row));
     }
     found
+}
+
+/// Whom an event is for, as its line says by itself.
+fn concerned(row: &Row, kind: EventKind) -> Concerned {
+    match key(row.text("for")).as_str() {
+        "families" => Concerned::Families,
+        "chaperones only" => Concerned::ChaperonesOnly,
+        _ if kind == EventKind::Class => Concerned::ChaperonesOnly,
+        _ => Concerned::Families,
+    }
+}
+
+/// A class visit whose line does not say whom it is for is the families' where a notice tells them of it.
+pub(super) fn told_of_classes(book: &Book, programme: &mut Programme, notices: &[Notice]) {
+    let unsaid: HashSet<u32> =
+        book.rows("events").iter().filter(|row| row.text("for").is_empty()).map(|row| row.number).collect();
+    let ids = (0_u32..).map(EventId);
+    for ((id, event), row) in ids.zip(&mut programme.events).zip(&programme.event_rows) {
+        let told = |notice: &Notice| !notice.to.of_chaperones() && notice.about.covers(id, event.kind);
+        if event.kind == EventKind::Class && unsaid.contains(row) && notices.iter().any(told) {
+            event.concerns = Concerned::Families;
+        }
+    }
 }
 
 /// When it is decided whether an event takes place; an hour alone is on the day of the event.
@@ -299,7 +338,10 @@ fn orders<'a>(
             None
         } else {
             let number = numbers.find(name, Spot::cell("running order", row, "number"), desk);
-            number.map(|number| Slot::Number { number, call: typed::time(row.text("call")).ok() })
+            let minutes = typed::count(row.text("minutes")).ok().filter(|minutes| *minutes > 0);
+            too_long(minutes.unwrap_or(0), Spot::cell("running order", row, "minutes"), desk);
+            let minutes = minutes.map(|minutes| minutes.min(MINUTES_MAX));
+            number.map(|number| Slot::Number { number, call: typed::time(row.text("call")).ok(), minutes })
         };
         if let (Some(event), Some(slot), Ok(place)) = (event, slot, typed::count(row.text("place"))) {
             orders.entry(event).or_default().push(Line { row, place, slot });
@@ -326,7 +368,7 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
             _ if line.place == 0 => desk.error(spot, "places are counted from 1", "Let the first be 1."),
             _ if line.place > last + 1 => {
                 let reason = format!("after place {last} comes place {}", line.place);
-                desk.warn(spot, reason, "Check that no number is missing; the order is used as it stands.");
+                desk.hint(spot, reason, "Check that no number is missing; the order is used as it stands.");
             }
             _ => {}
         }
@@ -346,7 +388,7 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
         before = Some(line);
     }
     if let Some(line) = before.filter(|line| matches!(line.slot, Slot::Interval(_))) {
-        desk.warn(
+        desk.hint(
             Spot::cell("running order", line.row, "number"),
             "an interval stands after the last number, so the act that follows it is empty",
             "Take the interval out, or add the numbers after it.",
@@ -378,7 +420,7 @@ fn fill_order(
     let listed = row.text("numbers");
     if let Some(lines) = lines {
         if !listed.is_empty() {
-            desk.warn(
+            desk.hint(
                 Spot::cell("events", row, "numbers"),
                 "the event has a running order, so this list is not used",
                 "Empty the cell, or take the event out of the sheet 'running order'.",
@@ -386,6 +428,10 @@ fn fill_order(
         }
         event.ordered = true;
         event.order = lines.iter().map(|line| line.slot.clone()).collect();
+        if event.by_slots() && row.text("dismissal").is_empty() {
+            event.dismissal = Dismissal::AfterOwnLastNumber;
+        }
+        slots(event, lines, desk);
         let ends = ending(event, numbers);
         for line in lines {
             // Numbers of a long rehearsal are called while it runs; only after its end can nothing be meant.
@@ -411,12 +457,65 @@ fn fill_order(
         wanted.dedup();
         wanted
     };
-    event.order = wanted.into_iter().map(|number| Slot::Number { number, call: None }).collect();
+    event.order =
+        wanted.into_iter().map(|number| Slot::Number { number, call: None, minutes: None }).collect();
     if event.ends.is_none() {
         desk.warn(
             Spot::cell("events", row, "ends"),
             "no end is written and there is no running order, so dismissal cannot be told",
             "Write when it ends.",
+        );
+    }
+}
+
+/// Whether the slots of an event are whole: minutes beside those that have a call, calls in order; and minutes nowhere
+/// else, where they would not count.
+fn slots(event: &Event, lines: &[Line<'_>], desk: &mut Desk) {
+    let numbers = lines.iter().filter_map(|line| match line.slot {
+        Slot::Number { call, minutes, .. } => Some((line.row, call, minutes)),
+        Slot::Interval(_) => None,
+    });
+    let numbers: Vec<(&Row, Option<Time>, Option<u32>)> = numbers.collect();
+    if !event.by_slots() {
+        if let Some((row, ..)) = numbers.iter().find(|(.., minutes)| minutes.is_some()) {
+            desk.hint(
+                Spot::cell("running order", row, "minutes"),
+                format!(
+                    "'{}' does not go by slots, so minutes beside its numbers are not used",
+                    typed::shown(&event.name)
+                ),
+                "Write lengths on the sheet 'numbers'; give numbers calls of their own where each has a slot.",
+            );
+        }
+        return;
+    }
+    let without: Vec<u32> = numbers
+        .iter()
+        .filter(|(_, call, minutes)| call.is_some() && minutes.is_none())
+        .map(|(row, ..)| row.number)
+        .collect();
+    if let Some(first) = without.first() {
+        let reason = format!(
+            "no minutes are written for {} of '{}' ({}): each is taken to last no longer than its number, and children may be \
+             collected right after it",
+            counted(without.len(), "slot", "slots"),
+            typed::shown(&event.name),
+            row_list(&without)
+        );
+        desk.warn(
+            Spot::named("running order", *first, "minutes"),
+            reason,
+            "Write how many minutes each slot lasts.",
+        );
+    }
+    let called = numbers.iter().filter_map(|(row, call, _)| Some((row, (*call)?)));
+    let called: Vec<(&&Row, Time)> = called.collect();
+    if let Some([_, (row, call)]) = called.windows(2).find(|pair| pair[1].1 < pair[0].1) {
+        let reason = format!("it is called at {}, before the number ahead of it", call.strftime("%H:%M"));
+        desk.warn(
+            Spot::cell("running order", row, "call"),
+            reason,
+            "Let the slots stand in the order of their calls.",
         );
     }
 }
@@ -430,14 +529,14 @@ fn event_times(event: &Event, row: &Row, desk: &mut Desk) {
         );
     }
     if event.call.hour() < EARLY_HOUR {
-        desk.warn(
+        desk.hint(
             Spot::cell("events", row, "call"),
             format!("the call is {} in the morning", event.call.strftime("%H:%M")),
             "Write pm or the 24-hour clock if the afternoon is meant.",
         );
     }
     let starts = event.date.to_datetime(event.starts);
-    if event.ends.is_some() && hours_between(starts, ending(event, &[])) >= EVENT_MAX_HOURS {
+    if event.ends.is_some_and(|ends| hours_between(starts, announced(event, ends)) >= EVENT_MAX_HOURS) {
         desk.error(
             Spot::cell("events", row, "ends"),
             "the event ends before it starts, or lasts twelve hours",
@@ -464,23 +563,19 @@ fn hours_between(from: DateTime, to: DateTime) -> i64 {
 pub(super) fn ending(event: &Event, numbers: &[Number]) -> DateTime {
     let starts = event.date.to_datetime(event.starts);
     if let Some(ends) = event.ends {
-        let ends = event.date.to_datetime(ends);
-        return if ends < starts { later(ends, 1.day()) } else { ends };
+        return announced(event, ends);
     }
     if !event.ordered {
         return starts;
     }
-    let seconds: i64 = event
-        .order
-        .iter()
-        .map(|slot| match slot {
-            Slot::Interval(minutes) => i64::from(*minutes) * 60,
-            Slot::Number { number, .. } => {
-                numbers.get(number.at()).map_or(0, |n| i64::from(n.seconds) + i64::from(n.changeover_seconds))
-            }
-        })
-        .sum();
-    later(starts, seconds.seconds())
+    let last = placed_in(numbers, event, &event.order).last().map_or(0, |last| last.end + last.changeover);
+    later(starts, i64::from(last).seconds())
+}
+
+/// An announced end; a time before the start is after midnight.
+fn announced(event: &Event, ends: Time) -> DateTime {
+    let ends = event.date.to_datetime(ends);
+    if ends < event.date.to_datetime(event.starts) { later(ends, 1.day()) } else { ends }
 }
 
 fn later(from: DateTime, by: Span) -> DateTime {

@@ -49,7 +49,7 @@ fn occurrences(row: &Row, desk: &mut Desk) -> Option<(String, Vec<Row>)> {
     let spot = |column: &'static str| Spot::cell("events", row, column);
     if row.text("repeats").is_empty() {
         for column in COLUMNS.iter().filter(|column| !row.text(column).is_empty()) {
-            desk.warn(
+            desk.hint(
                 spot(column),
                 format!("'{column}' is not used, since 'repeats' is empty"),
                 "Write when the event comes round again, such as Tuesdays at 16:45, or empty this cell.",

@@ -63,7 +63,7 @@ pub(super) fn named(row: &Row, programme: &Programme, desk: &mut Desk) -> Named 
     let name = row.text("room");
     let alike = (0_u32..).zip(&programme.rooms).filter(|(_, room)| key(&room.name) == key(name));
     let found: Vec<_> = alike.map(|(at, room)| (room.place, RoomId(at))).collect();
-    if found.is_empty() && !name.is_empty() {
+    if found.is_empty() && !name.is_empty() && !programme.partly.contains("rooms") {
         let cure = did_you_mean(
             name,
             programme.rooms.iter().map(|room| room.name.as_str()),

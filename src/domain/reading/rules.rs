@@ -5,7 +5,7 @@ use super::super::layout::{DUTY_WORDING, INTRODUCTION_WORDING};
 use super::super::season::{About, Anchor, Audience, By, EventId, EventKind, HouseRule, Notice, Offset};
 use super::super::typed;
 use super::super::words::{did_you_mean, key};
-use super::desk::{Desk, Spot};
+use super::desk::{Alike, CASES, COUNT, Desk, Spot};
 use super::programme::{Programme, event_kind};
 use super::settings::Head;
 use std::collections::{BTreeMap, HashMap};
@@ -106,7 +106,7 @@ fn notices(book: &Book, programme: &Programme, desk: &mut Desk) -> Vec<Notice> {
     let mut names: HashMap<String, u32> = HashMap::new();
     for row in book.rows("notices") {
         if let Some(first) = names.insert(key(row.text("name")), row.number) {
-            desk.warn(
+            desk.hint(
                 Spot::cell("notices", row, "name"),
                 format!("row {first} has a notice of this name"),
                 "Give each a name of its own.",
@@ -245,13 +245,6 @@ fn about(row: &Row, programme: &Programme, desk: &mut Desk) -> Option<About> {
         return Some(About::Season);
     }
     if let Some(kind) = event_kind(text) {
-        if !programme.events.iter().any(|e| e.kind == kind) {
-            desk.warn(
-                Spot::cell("notices", row, "about"),
-                "the season has no event of this kind, so nobody is told",
-                "Check the word, or add the event.",
-            );
-        }
         return Some(About::Kind(kind));
     }
     let events = programme.events_named(text, Spot::cell("notices", row, "about"), desk);
@@ -295,12 +288,12 @@ fn anchor(row: &Row, about: Option<&About>, programme: &Programme, desk: &mut De
             "Count from 'first show' or a date.",
         );
     }
-    if anchor == Anchor::FirstShow && !programme.events.iter().any(|e| e.kind == EventKind::Show) {
-        desk.error(
-            spot,
-            "the season has no show to count from",
-            "Add the show to the sheet 'events', or count from a date.",
-        );
+    let no_show = !programme.events.iter().any(|e| e.kind == EventKind::Show);
+    if anchor == Anchor::FirstShow && no_show && !programme.partly.contains("events") {
+        let many = format!("the season has no show, and {COUNT} notices count from the first: {CASES}");
+        let alike = Alike { many, case: format!("row {}", row.number) };
+        let cure = "Add the show to the sheet 'events', or count from a date.";
+        desk.error_alike(spot, "the season has no show to count from".to_owned(), alike, cure);
     }
     Some(anchor)
 }

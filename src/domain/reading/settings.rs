@@ -4,7 +4,7 @@ use super::super::book::{Book, Row};
 use super::super::cron_rule::CronRule;
 use super::super::layout::SETTINGS;
 use super::super::published::{hours, ratios};
-use super::super::season::{CallNames, Declared, Language, Settings, SettledBy};
+use super::super::season::{CallNames, Declared, Language, Lead, Leads, Settings, SettledBy, SignedOutBy};
 use super::super::words::{did_you_mean, key};
 use super::super::{phone, typed};
 use super::desk::{Desk, Spot};
@@ -26,6 +26,10 @@ const SECONDS_MAX: u32 = 3_600;
 const DIGESTS_A_DAY_MAX: usize = 4;
 /// What a setting says that names no table, or no time.
 const NONE: &str = "none";
+/// What a setting says that is not set.
+const UNSET: &str = "-";
+/// Characters of the name that texts begin with, at most.
+const SHORT_NAME_MAX_CHARS: usize = 12;
 /// Characters of the season's ref at most.
 const REF_MAX_CHARS: usize = 12;
 
@@ -34,11 +38,13 @@ pub(super) struct Head {
     pub(super) reference: String,
     pub(super) name: String,
     pub(super) school: String,
+    pub(super) short_name: String,
     pub(super) zone_name: String,
     pub(super) zone: Option<TimeZone>,
     pub(super) country: String,
     pub(super) language: Language,
     pub(super) telephone: String,
+    pub(super) lead: Option<Lead>,
     pub(super) settings: Settings,
 }
 
@@ -133,10 +139,13 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
             "Write something like S1, with no name in it.",
         );
     }
+    let school = page.text("school");
     Head {
         reference,
         name: page.text("name"),
-        school: page.text("school"),
+        short_name: short_name(&mut page, &school),
+        lead: lead(&mut page),
+        school,
         zone: zone.as_ref().map(|(zone, _)| zone.clone()),
         zone_name: zone.map_or(zone_name, |(_, name)| name),
         country,
@@ -201,8 +210,13 @@ fn figures(page: &mut Page<'_>) -> Settings {
         messages_a_day: page.count("messages a day", 0..=MESSAGES_A_DAY_MAX),
         class_door_days: page.count("class door days before", 0..=DAYS_BEFORE_MAX),
         calls_days: page.count("calls days before", 0..=DAYS_BEFORE_MAX),
-        lead_rehearsal_minutes: page.count("chaperone lead at rehearsals", 0..=MINUTES_MAX),
-        lead_show_minutes: page.count("chaperone lead on show days", 0..=MINUTES_MAX),
+        lead_minutes: Leads {
+            class: page.count("chaperone lead at class visits", 0..=MINUTES_MAX),
+            rehearsal: page.count("chaperone lead at rehearsals", 0..=MINUTES_MAX),
+            photographs: page.count("chaperone lead at photographs", 0..=MINUTES_MAX),
+            dress: page.count("chaperone lead at the dress rehearsal", 0..=MINUTES_MAX),
+            show: page.count("chaperone lead on show days", 0..=MINUTES_MAX),
+        },
         briefing_minutes: page.count("chaperone briefing before call", 0..=MINUTES_MAX),
         station_minutes: page.count("chaperones in place before call", 0..=MINUTES_MAX),
         chaperone_digest: digest(page, "chaperone digest"),
@@ -218,6 +232,16 @@ fn figures(page: &mut Page<'_>) -> Settings {
                 "each household" => Ok(SettledBy::EachHousehold),
                 "brings and collects" => Ok(SettledBy::BringsAndCollects),
                 _ => Err(format!("'{}' is none of the three ways", typed::shown(text))),
+            },
+        ),
+        signed_out_by: page.read(
+            "signed out by",
+            SignedOutBy::LastChaperone,
+            "Write 'last chaperone' or 'first chaperone'.",
+            |text| match key(text).as_str() {
+                "last chaperone" => Ok(SignedOutBy::LastChaperone),
+                "first chaperone" => Ok(SignedOutBy::FirstChaperone),
+                _ => Err(format!("'{}' is neither of the two", typed::shown(text))),
             },
         ),
         given_names: page.read("given names in messages", true, "Write yes or no.", typed::yes_no),
@@ -241,6 +265,62 @@ fn figures(page: &mut Page<'_>) -> Settings {
             },
         ),
     }
+}
+
+/// What texts begin with.
+fn short_name(page: &mut Page<'_>, school: &str) -> String {
+    let written = page.text("short name");
+    if written != UNSET {
+        if written.chars().nth(SHORT_NAME_MAX_CHARS).is_some() {
+            page.fault(
+                "short name",
+                format!("'{}' is longer than {SHORT_NAME_MAX_CHARS} characters", typed::shown(&written)),
+                "Every text begins with it, so shorten it.",
+            );
+        }
+        return written;
+    }
+    let taken = first_words(school);
+    if taken != school {
+        let reason = format!("short name: none is written, so every text begins with '{taken}'");
+        page.desk.hint(Spot::sheet("season"), reason, "Write what families call the school.");
+    }
+    taken
+}
+
+/// As many of the first words of a name as fit a short one; the letters that fit where the first word does not.
+fn first_words(name: &str) -> String {
+    let mut taken = String::new();
+    for word in name.split_whitespace() {
+        let longer = if taken.is_empty() { word.to_owned() } else { format!("{taken} {word}") };
+        if longer.chars().count() > SHORT_NAME_MAX_CHARS {
+            break;
+        }
+        taken = longer;
+    }
+    // "Ashlarmere School of" is no name to go by.
+    let taken = taken.trim_end_matches(" of").trim_end_matches(" de").trim_end_matches([',', ' ']);
+    if taken.is_empty() { name.chars().take(SHORT_NAME_MAX_CHARS).collect() } else { taken.to_owned() }
+}
+
+/// Whom staff fetch.
+fn lead(page: &mut Page<'_>) -> Option<Lead> {
+    let set = |text: String| Some(text).filter(|text| text != UNSET);
+    let telephone = set(page.text("named lead telephone")).unwrap_or_default();
+    let lead = set(page.text("named lead")).map(|name| Lead { name, telephone: telephone.clone() });
+    let (reason, cure) = match &lead {
+        None => (
+            "named lead: nobody is named, so sheets that say \"fetch the named lead\" cannot say whom",
+            "Write who decides when somebody unknown comes to collect, with a telephone number.",
+        ),
+        Some(lead) if lead.telephone.is_empty() => (
+            "named lead telephone: no number is written",
+            "Write where staff ring the named lead on the day.",
+        ),
+        Some(_) => return lead,
+    };
+    page.desk.warn(Spot::sheet("season"), reason, cure);
+    lead
 }
 
 /// When a digest goes; none for never.

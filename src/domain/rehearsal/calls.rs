@@ -3,6 +3,7 @@
 use super::chance::Leaf;
 use super::run::Life;
 use crate::domain::board::{Board, Item};
+use crate::domain::chase::is_asked;
 use crate::domain::record::{AnswerKind, Record};
 use crate::domain::season::{Care, Channel, ChildId, EventId, GuardianId, SettledBy};
 use crate::domain::standing;
@@ -10,9 +11,13 @@ use jiff::Timestamp;
 
 impl Life<'_> {
     /// Children of an event about whom somebody has to be rung; and how many can't come.
-    fn to_ring(&self, event: EventId) -> (Vec<(ChildId, Item)>, u32) {
+    fn to_ring(&self, event: EventId, now: Timestamp) -> (Vec<(ChildId, Item)>, u32) {
         let (board, mut out) = (&self.stage.board, 0);
-        let theirs = self.group.called.iter().filter(|(_, at)| *at == event);
+        let asked = |child: &ChildId| {
+            let at = board.programme.position(*child, event);
+            at.is_some_and(|at| is_asked(board, &self.record, at, now))
+        };
+        let theirs = self.group.called.iter().filter(|(child, at)| *at == event && asked(child));
         let open = theirs
             .map(|(child, _)| (*child, Item { who: (*child).into(), event: Some(event) }))
             .filter(|(_, item)| !self.settled.contains(item))
@@ -29,7 +34,7 @@ impl Life<'_> {
 
     /// Chaperones ring about whoever is open.
     pub(super) fn ring(&mut self, event: EventId, at: Timestamp) {
-        let (open, _) = self.to_ring(event);
+        let (open, _) = self.to_ring(event, at);
         for (child, item) in open {
             self.course.calls[event.at()] += 1;
             for list in self.stage.lists_of.get(&(child, event)).into_iter().flatten() {
@@ -59,8 +64,8 @@ impl Life<'_> {
     }
 
     /// An event begins: whoever is open now stays so.
-    pub(super) fn begin(&mut self, event: EventId) {
-        let (open, cant) = self.to_ring(event);
+    pub(super) fn begin(&mut self, event: EventId, at: Timestamp) {
+        let (open, cant) = self.to_ring(event, at);
         self.course.cant_come[event.at()] += cant;
         self.course.left[event.at()] += open.len() as u32;
         for (child, _) in open {

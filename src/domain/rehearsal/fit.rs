@@ -73,7 +73,7 @@ fn askings(board: &Board, record: &Record, now: Timestamp) -> BTreeMap<(Guardian
     for (ask, cover) in &record.covered {
         let Ask { guardian, item, notice, channel } = *ask;
         let Some(due) = due(board, item, notice).filter(|due| due.at <= now) else { continue };
-        if matches!(cover, Cover::Done(_)) && plan::owes(board, notice) {
+        if matches!(cover, Cover::Done(_)) && plan::asks(board, item, notice) {
             let channels = out.entry((guardian, item)).or_default().entry(due.at).or_default();
             channels.push(channel);
             channels.sort_unstable();

@@ -206,7 +206,10 @@ impl<'a> Life<'a> {
         }
         for ask in asks {
             let told = plan::tells(board, ask.notice).then(|| board.fingerprint(ask.item));
-            self.record.went(ask, told, at);
+            self.record.went(ask, told, plan::asks(board, ask.item, ask.notice), at);
+            for item in plan::told_beside(board, ask.item, ask.notice, at) {
+                self.record.went(Ask { item, ..ask }, Some(board.fingerprint(item)), false, at);
+            }
         }
         if wrong.is_none() {
             self.read(owner, nature, at, &wanted);
@@ -256,7 +259,9 @@ impl<'a> Life<'a> {
             .parts
             .iter()
             .filter(|(item, notice)| {
-                plan::owes(board, *notice) && !self.decided.contains(&(owner, *item)) && unanswered(*item)
+                plan::asks(board, *item, *notice)
+                    && !self.decided.contains(&(owner, *item))
+                    && unanswered(*item)
             })
             .map(|(item, _)| *item)
             .collect();
@@ -311,7 +316,7 @@ impl<'a> Life<'a> {
                 (0..self.plans.len()).for_each(|home| self.plan(home, at));
             }
             Deed::Rings(event) => self.ring(event, at),
-            Deed::Begins(event) => self.begin(event),
+            Deed::Begins(event) => self.begin(event, at),
         }
     }
 

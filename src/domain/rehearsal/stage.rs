@@ -11,7 +11,7 @@ use crate::domain::shift::numbers_of;
 use crate::domain::wall;
 use jiff::civil::{Date, Time};
 use jiff::{Timestamp, ToSpan};
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 /// Days a rehearsal covers at most.
 const DAYS_MAX: usize = 400;
@@ -294,6 +294,7 @@ fn part_of(board: &Board, record: &Record, guardians: &BTreeSet<GuardianId>) -> 
             .filter(|((guardian, ..), _)| guardians.contains(guardian))
             .map(|(k, v)| (*k, *v))
             .collect(),
+        texted: HashSet::new(),
         stopped: record.stopped.filtered(theirs),
         bad: record.bad.filtered(theirs),
         revised_at: record.revised_at,
@@ -308,7 +309,7 @@ fn asked(
 ) -> HashMap<(GuardianId, Item), Asked> {
     let mut notices: BTreeMap<(GuardianId, Item), BTreeSet<(NoticeKey, Channel)>> = BTreeMap::new();
     for (ask, cover) in &record.covered {
-        if matches!(cover, Cover::Done(_)) && plan::owes(board, ask.notice) {
+        if matches!(cover, Cover::Done(_)) && plan::asks(board, ask.item, ask.notice) {
             let Ask { guardian, item, notice, channel } = *ask;
             let owner = owners[usize::from(channel == Channel::Text)][guardian.at()];
             notices.entry((owner, item)).or_default().insert((notice, channel));

@@ -2,7 +2,7 @@
 //!
 //! A notice keeps its place among the season's notices whatever is changed, since the record names it by that.
 
-use crate::domain::season::{About, Audience, By, Notice, Offset, Season};
+use crate::domain::season::{About, Audience, By, EventId, Notice, Offset, Season};
 
 /// A first asking is tried so many days earlier.
 pub const EARLIER_ASKING_DAYS: i32 = 7;
@@ -55,7 +55,9 @@ pub fn worth_trying(season: &Season, ring_days: i32) -> Vec<Change> {
             By::MailAndText => &[By::Text],
         };
         changes.extend(others.iter().map(|by| Change::By { notice, by: *by }));
-        changes.push(Change::Without { notice });
+        if asked_otherwise(season, notice) {
+            changes.push(Change::Without { notice });
+        }
         if let Some(days) = gap(season, notice, ring_days) {
             changes.push(Change::OneMoreText { after: notice, days });
         }
@@ -66,6 +68,17 @@ pub fn worth_trying(season: &Season, ring_days: i32) -> Vec<Change> {
 fn asks(notice: &Notice) -> bool {
     let concerns = !matches!(&notice.about, About::Events(events) if events.is_empty());
     notice.owes && concerns && !notice.to.of_chaperones()
+}
+
+/// Whether other notices ask about every event that one asks about. Whom nobody asks is not rung either, so that leaving
+/// out the only one would look like calls saved.
+fn asked_otherwise(season: &Season, notice: usize) -> bool {
+    let rule = &season.notices[notice];
+    let others = || season.notices.iter().enumerate().filter(|(at, other)| *at != notice && asks(other));
+    (0_u32..).map(EventId).zip(&season.events).filter(|(_, event)| event.for_families()).all(|(id, event)| {
+        let covers = |other: &Notice| other.to != Audience::TurnIn && other.about.covers(id, event.kind);
+        !rule.about.covers(id, event.kind) || others().any(|(_, other)| covers(other))
+    })
 }
 
 /// The middle of the longest time in which nothing asks about what a first asking is about, in days before what that

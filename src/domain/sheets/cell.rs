@@ -14,6 +14,15 @@ pub enum Cell {
     Shared(Arc<str>),
     /// Anything else.
     Own(String),
+    /// A name that is struck through and still legible: of somebody who is not coming.
+    Struck(Arc<str>),
+}
+
+impl Cell {
+    /// Whether it is struck through.
+    pub fn is_struck(&self) -> bool {
+        matches!(self, Cell::Struck(_))
+    }
 }
 
 impl Deref for Cell {
@@ -22,7 +31,7 @@ impl Deref for Cell {
     fn deref(&self) -> &str {
         match self {
             Cell::Word(text) => text,
-            Cell::Shared(text) => text,
+            Cell::Shared(text) | Cell::Struck(text) => text,
             Cell::Own(text) => text,
         }
     }

@@ -1,8 +1,12 @@
 //! Sheets that families meet: the door, the tag on a costume bag, the slip at the class door.
 
-use super::{CANT_COME, Cell, HEARD, Kind, NOBODY, NOT_ASKED, Paper, Sheet, Table, length, minute, row};
+use super::rooms::count;
+use super::{
+    CANT_COME, Cell, FETCH_LEAD, HEARD, Kind, NOBODY, NOT_ASKED, Paper, Sheet, Table, length, minute, row,
+};
+use crate::domain::day::door::seconds;
 use crate::domain::release::Release;
-use crate::domain::season::ChildId;
+use crate::domain::season::{ChildId, Dismissal};
 use jiff::Span;
 use std::collections::BTreeMap;
 
@@ -11,35 +15,64 @@ pub(super) fn door(paper: &Paper<'_>) -> Sheet {
     let row = |child: &ChildId| {
         let it = paper.board.programme.get(*child, day.id)?;
         let goes_to = it.signs_in.map_or(Cell::Word(NOBODY), |who| Cell::from(&paper.chaperones[who.at()]));
-        let answer = (paper.standings)((*child).into()).unwrap_or_default();
-        Some(row![paper.child(*child), &paper.minute(it.call), goes_to, answer, "", ""])
+        let out = if paper.board.season.children[child.at()].fetch_lead { FETCH_LEAD } else { "" };
+        let row = row![paper.name(*child), &paper.minute(it.call), goes_to, paper.answer(*child), "", out];
+        Some((it.call, row))
     };
-    let rows: Vec<_> = paper.children.iter().filter_map(row).collect();
-    let heading = format!("{} children, by given name", rows.len());
-    let children = Table::of(&["Child", "Call", "Goes to", "Answer", "In: time, by", "Out: time, to"], rows)
-        .headed(heading)
-        .noted(
-            "Nobody is released early from this door. An adult who is not known, or a restriction on file: stop and \
-             fetch the named lead.",
-        );
-    paper.sheet(Kind::Door, "Children's door", vec![children, leaving(paper)])
+    let mut rows: Vec<_> = paper.children.iter().filter_map(row).collect();
+    let columns = &["Child", "Call", "Goes to", "Answer", "In: time, by", "Out: time, to"];
+    let mut tables: Vec<Table> = if day.event().by_slots() {
+        rows.sort_by_key(|(call, _)| *call);
+        let slots = rows.chunk_by(|a, b| a.0 == b.0).map(|slot| {
+            let heading = format!("{} called {}, by given name", count(slot.len()), minute(slot[0].0));
+            Table::of(columns, slot.iter().map(|(_, row)| row.clone())).headed(heading)
+        });
+        slots.collect()
+    } else {
+        let heading = format!("{}, by given name", count(rows.len()));
+        vec![Table::of(columns, rows.into_iter().map(|(_, row)| row)).headed(heading)]
+    };
+    tables.push(leaving(paper));
+    let mut sheet = paper.sheet(Kind::Door, "Children's door", tables);
+    let early = if day.event().dismissal == Dismissal::AfterLastNumber {
+        "Nobody is released early from this door. "
+    } else {
+        ""
+    };
+    sheet.under.push(format!("{early}{}", paper.stranger()));
+    sheet.under.push(paper.no_show());
+    sheet
 }
 
-/// When each age band has its turn, counted from the earliest moment at which anyone may be collected.
+/// When each age band has its turn, counted from the earliest moment at which anyone may be collected; where children go
+/// as their slots end, when how many may be collected.
 fn leaving(paper: &Paper<'_>) -> Table {
     let day = paper.day;
     let settings = &paper.board.season.settings;
-    let of_children = paper.board.programme.children_at(day.id);
-    let opens = of_children.filter_map(|(_, it)| it.collect_from).map(Release::at).max();
-    let rows = day.leaving().into_iter().map(|batch| {
-        let ages = batch.ages.map_or("not written".to_owned(), |(from, to)| format!("{from}–{to}"));
-        let from = opens.map_or(String::new(), |opens| {
-            minute(opens.saturating_add(Span::new().seconds(i64::from(batch.from))))
+    let of_children = || {
+        let coming = paper.board.programme.children_at(day.id).filter(|(id, _)| !day.absent.contains(id));
+        coming.filter_map(|(_, it)| it.collect_from).map(Release::at)
+    };
+    let gone = |children| length(i64::from(seconds(children, settings.door_seconds, settings.door_tables)));
+    let table = if day.event().by_slots() && day.event().dismissal == Dismissal::AfterOwnLastNumber {
+        let mut moments: Vec<_> = of_children().collect();
+        moments.sort_unstable();
+        let rows = moments
+            .chunk_by(|a, b| a == b)
+            .map(|slot| row![minute(slot[0]), slot.len().to_string(), gone(slot.len())]);
+        Table::of(&["From", "Children", "All gone after"], rows).headed("Leaving, as each slot ends")
+    } else {
+        let opens = of_children().max();
+        let rows = day.leaving().into_iter().map(|batch| {
+            let ages = batch.ages.map_or("not written".to_owned(), |(from, to)| format!("{from}–{to}"));
+            let from = opens.map_or(String::new(), |opens| {
+                minute(opens.saturating_add(Span::new().seconds(i64::from(batch.from))))
+            });
+            row![ages, batch.children.len().to_string(), from, length(i64::from(batch.until))]
         });
-        row![ages, batch.children.len().to_string(), from, length(i64::from(batch.until))]
-    });
-    Table::of(&["Ages", "Children", "From", "All gone after"], rows)
-        .headed("Leaving, the youngest first")
+        Table::of(&["Ages", "Children", "From", "All gone after"], rows).headed("Leaving, the youngest first")
+    };
+    table
         .noted(format!(
             "Reckoned with {} s a child at {} {}: an assumption of the season's settings.",
             settings.door_seconds,
@@ -50,7 +83,8 @@ fn leaving(paper: &Paper<'_>) -> Table {
 }
 
 pub(super) fn tags(paper: &Paper<'_>) -> Sheet {
-    let tables = paper.day.children().into_iter().map(|child| tag(paper, child)).collect();
+    let coming = paper.day.children().into_iter().filter(|child| !paper.day.absent.contains(child));
+    let tables = coming.map(|child| tag(paper, child)).collect();
     paper.sheet(Kind::Tags, "Tags for costume bags", tables)
 }
 
@@ -72,12 +106,13 @@ fn tag(paper: &Paper<'_>, child: ChildId) -> Table {
 /// child.
 pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
-    let standings = day.children().into_iter().map(|child| (paper.standings)(child.into()));
+    let standings = day.children().into_iter().map(|child| (paper.marks.standings)(child.into()));
     let asked = standings.into_iter().any(|word| word != Some(NOT_ASKED));
     let mut by_class: BTreeMap<&str, Vec<_>> = BTreeMap::new();
     for child in paper.children.iter().copied() {
-        let standing = (paper.standings)(child.into());
+        let standing = (paper.marks.standings)(child.into());
         let silent = match standing {
+            _ if day.absent.contains(&child) => false,
             Some(CANT_COME | HEARD) => false,
             Some(NOT_ASKED) => !asked,
             _ => true,

@@ -20,10 +20,10 @@ use super::day::rooms::Rooms;
 use super::day::turns::{Ease, Turn};
 use super::day::{Day, Part, Timed};
 use super::digest;
-use super::season::{ChaperoneId, ChildId, EventId, Number, Person, RoomId, Season, Side};
+use super::season::{ChaperoneId, ChildId, EventId, EventKind, Lead, Number, Person, RoomId, Season, Side};
 use jiff::civil::DateTime;
 use std::cell::RefCell;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 /// What every sheet says at its foot.
@@ -172,10 +172,34 @@ pub const CANT_COME: &str = "can't come";
 /// How the answer for a child, or of a chaperone, stands at an event, in a word; none where that is not known.
 pub type Standings<'a> = &'a dyn Fn(Person) -> Option<&'static str>;
 
-/// Every sheet of an event: one of each kind that has something to say, a clipboard for each chaperone with children.
-pub fn of_event(board: &Board, event: EventId, standings: Standings<'_>) -> Vec<Sheet> {
-    let day = Day::of(&board.season, event);
-    let paper = Paper::of(board, &day, standings);
+/// Nobody who is not coming.
+static NOBODY_AWAY: BTreeMap<ChildId, String> = BTreeMap::new();
+
+/// What is known of the people on a sheet besides the season.
+#[derive(Clone, Copy)]
+pub struct Marks<'a> {
+    /// How each answer stands.
+    pub standings: Standings<'a>,
+    /// Children who are not coming this once, with who said so and when.
+    pub away: &'a BTreeMap<ChildId, String>,
+}
+
+impl Marks<'static> {
+    /// Nothing is known.
+    pub fn none() -> Marks<'static> {
+        Marks { standings: &|_| None, away: &NOBODY_AWAY }
+    }
+}
+
+/// Every sheet of an event: one of each kind that has something to say, a clipboard for each chaperone with children. What
+/// is the chaperones' alone has none.
+pub fn of_event(board: &Board, event: EventId, marks: Marks<'_>) -> Vec<Sheet> {
+    if !board.season.events[event.at()].for_families() {
+        return Vec::new();
+    }
+    let absent = marks.away.keys().copied().collect();
+    let day = Day::of(&board.season, event).without(&absent);
+    let paper = Paper::of(board, &day, marks);
     let mut sheets = vec![
         staff::roll(&paper),
         waiting::rooms(&paper),
@@ -201,7 +225,7 @@ struct Paper<'a> {
     board: &'a Board,
     day: &'a Day<'a>,
     rooms: Rooms,
-    standings: Standings<'a>,
+    marks: Marks<'a>,
     /// By child; none for one who is not there.
     labels: Vec<Option<Arc<str>>>,
     nobody: Arc<str>,
@@ -212,10 +236,13 @@ struct Paper<'a> {
     turns: Turns<'a>,
     /// Places in a line, in figures.
     lines: Vec<Arc<str>>,
-    /// How children go to a number, by how easily and where they wait before, as far as it was asked.
-    into: Known<(usize, Ease, Option<RoomId>)>,
+    /// How children go to a number, by how easily, where they wait before and the number whose chaperones take them over
+    /// (none for those who have them), as far as it was asked.
+    into: Known<(usize, Ease, Option<RoomId>, Option<usize>)>,
     /// Names of chaperones.
     chaperones: Vec<Arc<str>>,
+    /// Parts during which each chaperone has a child, by number and then as they line up.
+    held: HashMap<ChaperoneId, Vec<Part>>,
     /// What a clock shows, as far as it was asked.
     minutes: Known<DateTime>,
 }
@@ -252,7 +279,7 @@ struct Numbered {
     name: Arc<str>,
     /// When it is on.
     on: Arc<str>,
-    /// Its chaperones.
+    /// Those who take its children over.
     with: Arc<str>,
     /// The pieces of its costume.
     pieces: Arc<str>,
@@ -263,7 +290,7 @@ struct Numbered {
 }
 
 impl<'a> Paper<'a> {
-    fn of(board: &'a Board, day: &'a Day<'a>, standings: Standings<'a>) -> Paper<'a> {
+    fn of(board: &'a Board, day: &'a Day<'a>, marks: Marks<'a>) -> Paper<'a> {
         let season = &board.season;
         let numbered = |((at, number), line_up): ((usize, &Timed), Vec<Part>)| {
             let Number { name, pieces, .. } = &season.numbers[number.number.at()];
@@ -278,7 +305,14 @@ impl<'a> Paper<'a> {
                 line_up,
             }
         };
-        let numbers = day.numbers.iter().enumerate().zip(day.line_ups()).map(numbered).collect();
+        let numbers: Vec<Numbered> =
+            day.numbers.iter().enumerate().zip(day.line_ups()).map(numbered).collect();
+        let mut held: HashMap<ChaperoneId, Vec<Part>> = HashMap::new();
+        for part in numbers.iter().flat_map(|number| &number.line_up) {
+            for chaperone in day.with_whom(part) {
+                held.entry(*chaperone).or_default().push(*part);
+            }
+        }
         let mut by_child: Vec<Option<Arc<str>>> = vec![None; season.children.len()];
         for (child, label) in labels(season, &day.children()) {
             by_child[child.at()] = Some(label.into());
@@ -291,7 +325,7 @@ impl<'a> Paper<'a> {
             board,
             day,
             rooms: day.rooms(&board.programme),
-            standings,
+            marks,
             labels: by_child,
             nobody: "".into(),
             children,
@@ -300,6 +334,7 @@ impl<'a> Paper<'a> {
             lines,
             into: RefCell::default(),
             chaperones: season.chaperones.iter().map(|chaperone| chaperone.name.as_str().into()).collect(),
+            held,
             minutes: RefCell::default(),
         }
     }
@@ -313,7 +348,7 @@ impl<'a> Paper<'a> {
             event.date.strftime("%A %-d %B %Y"),
             place.name,
             event.call.strftime("%H:%M"),
-            if event.ordered { "curtain up" } else { "begins" },
+            if matches!(event.kind, EventKind::Dress | EventKind::Show) { "curtain up" } else { "begins" },
             event.starts.strftime("%H:%M")
         )];
         Sheet {
@@ -336,9 +371,52 @@ impl<'a> Paper<'a> {
         &self.numbers[at].name
     }
 
-    /// The chaperones of a number by position.
+    /// Those who take the children of a number over, by position.
     fn with(&self, at: usize) -> &Arc<str> {
         &self.numbers[at].with
+    }
+
+    /// Those who have a child until one of its parts is over.
+    fn with_whom(&self, part: Option<&Part>) -> Cell {
+        part.and_then(|part| part.with).map_or(Cell::Word(NOBODY), |at| Cell::from(self.with(at)))
+    }
+
+    /// A child's name, struck through where it is not coming.
+    fn name(&self, child: ChildId) -> Cell {
+        let name = Arc::clone(self.child(child));
+        if self.day.absent.contains(&child) { Cell::Struck(name) } else { Cell::Shared(name) }
+    }
+
+    /// How the answer for a child stands, or who said that it is not coming.
+    fn answer(&self, child: ChildId) -> Cell {
+        match self.marks.away.get(&child) {
+            Some(said) => Cell::Own(format!("NOT COMING: {said}")),
+            None => Cell::Word((self.marks.standings)(child.into()).unwrap_or_default()),
+        }
+    }
+
+    /// The named lead, as one would look for them.
+    fn lead(&self) -> String {
+        match &self.board.season.lead {
+            Some(Lead { name, telephone }) if telephone.is_empty() => format!("the named lead, {name}"),
+            Some(Lead { name, telephone }) => format!("the named lead, {name}, {telephone}"),
+            None => "the school's named lead".to_owned(),
+        }
+    }
+
+    /// What to do about a child who is expected and does not come (common practice, no source).
+    fn no_show(&self) -> String {
+        "Not here five minutes after the call: ring the guardians in turn, then tell whoever runs the stage. Nothing waits \
+         for one child."
+            .to_owned()
+    }
+
+    /// What to do where anybody else comes to collect.
+    fn stranger(&self) -> String {
+        format!(
+            "An adult who is not named here, or \"{FETCH_LEAD}\": keep the child and fetch {}.",
+            self.lead()
+        )
     }
 
     fn names(&self, chaperones: &[ChaperoneId]) -> String {
@@ -362,6 +440,8 @@ impl<'a> Paper<'a> {
 
 /// Where no chaperone is written.
 const NOBODY: &str = "nobody named";
+/// Stands for the adults who collect a child whom only the named lead may hand out.
+const FETCH_LEAD: &str = "FETCH THE LEAD FIRST";
 
 fn names(season: &Season, chaperones: &[ChaperoneId]) -> String {
     if chaperones.is_empty() {

@@ -1,17 +1,16 @@
 //! Sheets that hang in a room: the quick changes, the running order, the roll at the assembly point, the photographs.
 
-use super::{Cell, Kind, Paper, Sheet, Table, length, minute, row};
-use crate::domain::board::Item;
+use super::{Cell, Kind, NOBODY, Paper, Sheet, Table, length, minute, row};
 use crate::domain::day::Day;
 use crate::domain::day::turns::Ease;
 use crate::domain::season::{ChildId, EventId, EventKind};
 use std::collections::{BTreeMap, HashSet};
-use std::sync::Arc;
 
 pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
     let rows = day.turns.iter().filter(|turn| turn.ease != Ease::Easy).map(|turn| {
         let off = &day.numbers[turn.from];
+        let part = |at| day.of_child(turn.child).iter().find(|part| part.at == at);
         row![
             paper.at(off.ends),
             paper.child(turn.child),
@@ -19,41 +18,47 @@ pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
             paper.number(turn.into),
             &paper.numbers[turn.into].on,
             if turn.ease == Ease::Impossible { "NO TIME".to_owned() } else { length(turn.left) },
-            paper.with(turn.from),
-            paper.with(turn.into),
+            paper.with_whom(part(turn.from)),
+            paper.with_whom(part(turn.into)),
             "☐",
         ]
     });
     let columns = &["Off", "Child", "Out of", "Into", "On", "Minutes", "Brought by", "Taken over by", "Done"];
     let table = Table::of(columns, rows).headed("In order of time").noted(
         "Minutes are what is left after the walks off and on. NO TIME: less than the shortest change that was \
-         planned; change the order, or leave the child out of one of the two.",
+         planned; tell the coordinator, who changes the order or leaves the child out of one of the two.",
     );
     let mut sheet = paper.sheet(Kind::QuickChanges, "Quick-change room", vec![table]);
     sheet.under.extend(paper.rooms.quick_change.map(|room| format!("Wait at {}.", paper.room(room))));
+    sheet.under.push(
+        "Children change out of sight of the stage and the wings. Two adults stay in earshot of each other. No adult \
+         changes here. No telephones and no pictures."
+            .to_owned(),
+    );
     sheet
 }
 
 pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
-    let season = &paper.board.season;
+    let by_slots = day.event().by_slots();
     let mut rows = Vec::new();
     if day.event().ordered {
         for (at, number) in day.numbers.iter().enumerate() {
             if at > 0 && number.act != day.numbers[at - 1].act {
                 rows.push(row!["", "Interval", "", "", paper.at(day.numbers[at - 1].ends), ""]);
             }
-            let named = &season.numbers[number.number.at()];
-            let ready = if number.beginner {
-                format!("{} beginners", paper.at(number.ready))
-            } else {
-                paper.at(number.ready)
+            let named = &paper.board.season.numbers[number.number.at()];
+            let called = match number.call {
+                Some(call) => paper.at(call),
+                None if by_slots => String::new(),
+                None if number.beginner => format!("{} beginners", paper.at(number.ready)),
+                None => paper.at(number.ready),
             };
             rows.push(row![
                 (at + 1).to_string(),
                 named.name.clone(),
                 named.class.clone(),
-                ready,
+                called,
                 paper.at(number.starts),
                 length(number.ends - number.starts),
             ]);
@@ -65,21 +70,23 @@ pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
         .headed("Calls")
         .noted("If the house is held, every call moves with it.")
         .together();
-    let order = Table::of(&["", "Number", "Class", "Ready", "On", "Length"], rows).headed("Running order");
+    const SHOW: &[&str; 6] = &["", "Number", "Class", "Ready", "On", "Length"];
+    const SLOTS: &[&str; 6] = &["", "Number", "Class", "Called", "On", "Length"];
+    let order = Table::of(if by_slots { SLOTS } else { SHOW }, rows).headed("Running order");
     paper.sheet(Kind::Wall, "Running order", vec![order, calls])
 }
 
 pub(super) fn assembly(paper: &Paper<'_>) -> Sheet {
     let day = paper.day;
-    let mut groups: BTreeMap<usize, Vec<&Arc<str>>> = BTreeMap::new();
+    let mut groups: BTreeMap<(usize, Option<usize>), Vec<ChildId>> = BTreeMap::new();
     for child in paper.children.iter().copied() {
         let Some(first) = day.of_child(child).first() else { continue };
-        groups.entry(first.at).or_default().push(paper.child(child));
+        groups.entry((first.at, first.with)).or_default().push(child);
     }
-    let tables = groups.into_iter().map(|(at, children)| {
-        let with = paper.with(at);
+    let tables = groups.into_iter().map(|((at, with), children)| {
+        let with = with.map_or(NOBODY, |at| paper.with(at));
         let heading = format!("{} · {with} · {}", paper.number(at), count(children.len()));
-        let rows = children.into_iter().map(|child| row![child, "☐"]);
+        let rows = children.into_iter().map(|child| row![paper.name(child), "☐"]);
         Table::of(&["Child", "Here"], rows).headed(heading).together()
     });
     let mut sheet = paper.sheet(Kind::Assembly, "Roll for the assembly point", tables.collect());
@@ -100,31 +107,24 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
     let mut rows = Vec::new();
     if day.event().kind == EventKind::Photographs {
         let changing = changing(paper);
-        let collect = &paper.board.season.places[day.event().place.at()];
-        let collect_at = if collect.collect_at.is_empty() { &collect.door } else { &collect.collect_at };
-        let mut order: Vec<(String, bool, usize)> = (0..day.numbers.len())
-            .map(|at| {
-                let line = &paper.numbers[at].line_up;
-                let calls = line.iter().filter_map(|part| {
-                    let item = Item { who: part.child.into(), event: Some(day.id) };
-                    paper.board.itinerary(item).map(|it| minute(it.call))
-                });
-                let first = calls.min().unwrap_or_default();
-                (first, !line.iter().any(|part| changing.contains(&part.child)), at)
-            })
-            .collect();
-        order.sort();
-        for (call, _, at) in order {
-            let line = &paper.numbers[at].line_up;
-            let first: Vec<&str> = line
+        let place = &paper.board.season.places[day.event().place.at()];
+        let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
+        for (at, number) in day.numbers.iter().enumerate() {
+            let line: Vec<ChildId> = paper.numbers[at].line_up.iter().map(|part| part.child).collect();
+            let coming: Vec<ChildId> = line.into_iter().filter(|child| !day.absent.contains(child)).collect();
+            let first: Vec<&str> = coming
                 .iter()
-                .filter(|part| changing.contains(&part.child))
-                .map(|part| &**paper.child(part.child))
+                .filter(|child| changing.contains(child))
+                .map(|child| &**paper.child(*child))
                 .collect();
             rows.push(row![
-                call,
+                number.call.map_or_else(
+                    || minute(day.event().date.to_datetime(day.event().call)),
+                    |call| paper.at(call)
+                ),
+                if day.event().ordered { paper.at(number.starts) } else { String::new() },
                 paper.number(at),
-                line.len().to_string(),
+                coming.len().to_string(),
                 first.join(", "),
                 paper.with(at),
                 collect_at.clone(),
@@ -132,11 +132,17 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
             ]);
         }
     }
-    let columns = &["Call", "Number", "Children", "First", "Walked by", "Collected at", "Done"];
+    let columns = &["Call", "On", "Number", "Children", "First", "Walked by", "Collected at", "Done"];
     let table = Table::of(columns, rows)
         .headed("In order")
         .noted("Children with a quick change at a show go first within their number.");
-    paper.sheet(Kind::Photographs, "Photographs", vec![table])
+    let mut sheet = paper.sheet(Kind::Photographs, "Photographs", vec![table]);
+    sheet.under.push(
+        "Only children who want it, and whose guardian has agreed, are photographed, in costume. Two adults stay. Nobody \
+         but the photographer takes pictures, and none where children change."
+            .to_owned(),
+    );
+    sheet
 }
 
 /// Children with a quick change at any show.

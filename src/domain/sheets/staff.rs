@@ -54,7 +54,7 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
             let own = watched.chain(herself).collect::<Vec<_>>().join(", ");
             let item = Item { who: Person::Chaperone(*who), event: Some(paper.day.id) };
             let due = paper.board.itinerary(item).map(|it| minute(it.call)).unwrap_or_default();
-            let answer = (paper.standings)(item.who).unwrap_or_default();
+            let answer = (paper.marks.standings)(item.who).unwrap_or_default();
             row![chaperone.name.clone(), tasks.join(", "), due, answer, counts, own, "", ""]
         })
         .collect();

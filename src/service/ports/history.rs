@@ -84,6 +84,8 @@ pub struct History {
     pub answers: Vec<StoredAnswer>,
     /// Addresses.
     pub addresses: Vec<StoredAddress>,
+    /// Numbers to which a text was attempted.
+    pub texted: Vec<String>,
     /// Rises with every change of the above and of the workbook.
     pub pulse: i64,
     /// Revision of the workbook at that pulse.

@@ -10,9 +10,25 @@ use crate::service::reply::ReplyKind;
 
 /// The file of small words.
 pub const WORDS: &str = "words.toml";
+/// How a text asks for its answer.
+pub const ASK: &str = "ask.txt";
+/// How a text says how to stop.
+pub const STOP: &str = "stop.txt";
 /// Files a language has once.
-pub const SHARED: [&str; 8] =
-    [WORDS, "ask.txt", "link.txt", "changed.txt", "mail.txt", "mail.html", "shift.txt", "shift.html"];
+pub const SHARED: [&str; 12] = [
+    WORDS,
+    ASK,
+    STOP,
+    "changed.txt",
+    "mail.txt",
+    "mail.html",
+    "times.txt",
+    "signs.txt",
+    "times.html",
+    "signs.html",
+    "shift.txt",
+    "shift.html",
+];
 /// Files a language has for every kind.
 pub const PER_KIND: [&str; 4] = ["text.txt", "subject.txt", "mail.txt", "mail.html"];
 /// Files a language has for every kind of digest.
@@ -25,10 +41,14 @@ macro_rules! built_in {
         &[$(
             built_in!(@file $language, "words.toml"),
             built_in!(@file $language, "ask.txt"),
-            built_in!(@file $language, "link.txt"),
+            built_in!(@file $language, "stop.txt"),
             built_in!(@file $language, "changed.txt"),
             built_in!(@file $language, "mail.txt"),
             built_in!(@file $language, "mail.html"),
+            built_in!(@file $language, "times.txt"),
+            built_in!(@file $language, "signs.txt"),
+            built_in!(@file $language, "times.html"),
+            built_in!(@file $language, "signs.html"),
             built_in!(@file $language, "shift.txt"),
             built_in!(@file $language, "shift.html"),
             built_in!(@kind $language, "rules"),
@@ -53,6 +73,7 @@ macro_rules! built_in {
             built_in!(@file $language, "reply/started.txt"),
             built_in!(@file $language, "reply/help.txt"),
             built_in!(@file $language, "reply/passed-on.txt"),
+            built_in!(@file $language, "reply/pick-up.txt"),
         )*]
     };
     (@file $language:literal, $file:literal) => {

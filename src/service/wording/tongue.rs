@@ -18,11 +18,15 @@ use crate::service::reply::{Reply, ReplyKind};
 
 /// Stands alone on a line between two wordings of a text.
 pub const BETWEEN_WORDINGS: &str = "----";
+/// The same before the wordings that leave out so much that they are taken only where no other fits.
+const LAST_RESORTS: &str = "====";
 /// How lines end in templates of one line: the space keeps the words of two lines apart where the engine
 /// takes away a line break after a tag.
 const LINE_BREAK: &str = " \n";
-/// Segments a text about one event may have beyond its language's limit rather than leave open which child is meant.
-const SEGMENTS_FOR_CLARITY: usize = 1;
+/// Segments a text may have beyond its language's limit for the sake of a name with letters outside the alphabet of texts.
+const SEGMENTS_FOR_LETTERS: usize = 2;
+/// Characters of a subject at most: what a line of a mail holds (RFC 5322 2.1.1).
+const SUBJECT_CHARACTERS: usize = 78;
 /// One language, ready to use.
 pub struct Tongue {
     pub(super) words: Arc<Words>,
@@ -31,6 +35,8 @@ pub struct Tongue {
     pub(super) env: Environment<'static>,
     /// For each file of several wordings their number.
     wordings: BTreeMap<String, usize>,
+    /// Of such a file the first wording that is a last resort.
+    resorts: BTreeMap<String, usize>,
     /// File names as their author knows them.
     labels: BTreeMap<String, String>,
 }
@@ -61,6 +67,7 @@ impl Tongue {
             seen: Value::from(Serde(&*words)),
             words,
             wordings: BTreeMap::new(),
+            resorts: BTreeMap::new(),
             labels: folder.iter().map(|(name, source)| (name.clone(), source.label.clone())).collect(),
         };
         for (name, source) in folder.iter().filter(|(name, _)| *name != files::WORDS) {
@@ -75,20 +82,26 @@ impl Tongue {
 
     /// The templates in one file: a text has one for each wording, padded so that lines keep their numbers.
     fn parts(&mut self, name: &str, source: &str) -> Vec<(String, String)> {
-        let several = name.ends_with("/text.txt") || ReplyKind::ALL.iter().any(|kind| kind.file() == name);
+        let several = name.ends_with("/text.txt")
+            || name.ends_with("/subject.txt")
+            || [files::ASK, files::STOP].contains(&name)
+            || ReplyKind::ALL.iter().any(|kind| kind.file() == name);
         if !several {
-            let one_line = ["ask.txt", "link.txt"].contains(&name) || name.ends_with("/subject.txt");
-            let source = if one_line { source.replace('\n', LINE_BREAK) } else { source.to_owned() };
-            return vec![(name.to_owned(), source)];
+            return vec![(name.to_owned(), source.to_owned())];
         }
         let mut wordings = vec![String::new()];
         for (above, line) in source.lines().enumerate() {
             match wordings.last_mut() {
-                Some(wording) if line.trim_end() != BETWEEN_WORDINGS => {
+                Some(wording) if ![BETWEEN_WORDINGS, LAST_RESORTS].contains(&line.trim_end()) => {
                     wording.push_str(line);
                     wording.push_str(LINE_BREAK);
                 }
-                _ => wordings.push("\n".repeat(above + 1)),
+                _ => {
+                    if line.trim_end() == LAST_RESORTS {
+                        self.resorts.entry(name.to_owned()).or_insert(wordings.len());
+                    }
+                    wordings.push("\n".repeat(above + 1));
+                }
             }
         }
         self.wordings.insert(name.to_owned(), wordings.len());
@@ -96,26 +109,35 @@ impl Tongue {
         wordings.into_iter().enumerate().map(named).collect()
     }
 
-    /// The text message; see [`super::Wording::text`].
+    /// The text message; see [`super::Wording::text`]. Of what makes one segment the longest is taken, else of what fits
+    /// the language's limit, else the one with the fewest; beyond the limit may go what has a letter outside the alphabet
+    /// of texts.
     pub fn text(&self, letter: &Letter, language_fell_back: bool) -> Result<Worded, Fault> {
         let limit = self.words.segments;
-        let one_of_several = letter.items.len() <= 1 && !letter.only_child;
-        let generous = limit + usize::from(one_of_several) * SEGMENTS_FOR_CLARITY;
         let mut counted: Vec<(String, usize)> = Vec::new();
-        for text in self.wordings(letter) {
-            let text = text?;
+        let mut resort = false;
+        for worded in self.worded(letter) {
+            let (text, last_resort) = worded?;
+            // Whatever fits says more than a last resort.
+            if last_resort && !resort {
+                resort = true;
+                if counted.iter().any(|(_, segments)| *segments <= limit) {
+                    break;
+                }
+            }
             let segments = segments::count(&text).segments.len();
             counted.push((text, segments));
-            if segments <= limit {
+            if segments <= 1 {
                 break;
             }
         }
         let fits = |most| counted.iter().find(|(_, segments)| *segments <= most);
-        let chosen =
-            fits(limit).or_else(|| fits(generous)).or_else(|| counted.iter().min_by_key(|(_, n)| *n));
+        let dear = |text: &str| !segments::count(text).causes.is_empty();
+        let chosen = fits(1).or_else(|| fits(limit)).or_else(|| counted.iter().min_by_key(|(_, n)| *n));
         let (text, segments) = chosen.cloned().unwrap_or_default();
+        let most = limit + if dear(&text) { SEGMENTS_FOR_LETTERS } else { 0 };
         Ok(Worded {
-            too_long: segments > generous,
+            too_long: segments > most,
             text,
             language: self.words.tag.clone(),
             language_fell_back,
@@ -123,9 +145,40 @@ impl Tongue {
         })
     }
 
-    /// Every wording of the text that says anything, each in one line, longest first.
+    /// Every wording of the text that says anything, each in one line, longest first: who writes, what it says, how to
+    /// answer where an answer is owed, how to stop. The first and the last two are never left out.
     pub fn wordings(&self, letter: &Letter) -> impl Iterator<Item = Result<String, Fault>> {
-        self.in_one_line(format!("{}/text.txt", letter.kind.folder()), self.context(letter))
+        self.worded(letter).map(|worded| worded.map(|(text, _)| text))
+    }
+
+    /// The same, each with whether it is a last resort.
+    fn worded(&self, letter: &Letter) -> impl Iterator<Item = Result<(String, bool), Fault>> {
+        let context = self.context(letter);
+        let ends = self.ends(&context);
+        let short = one_line(&letter.short);
+        let file = format!("{}/text.txt", letter.kind.folder());
+        let resorts = self.resorts.get(&file).copied().unwrap_or(usize::MAX);
+        let bodies = self.numbered(file, context);
+        bodies.flat_map(move |body| match (&ends, body) {
+            (Err(fault), _) => vec![Err(fault.clone())],
+            (_, Err(fault)) => vec![Err(fault)],
+            (Ok(ends), Ok((at, body))) => {
+                let end = |end: &String| Ok((one_line(&format!("{short}: {body} {end}")), at >= resorts));
+                ends.iter().map(end).collect()
+            }
+        })
+    }
+
+    /// How a text ends: asking and stopping, in words that grow shorter.
+    fn ends(&self, context: &Value) -> Result<Vec<String>, Fault> {
+        let all = |file: &str| -> Result<Vec<String>, Fault> {
+            let count = self.wordings.get(file).copied().unwrap_or(0);
+            (0..count).map(|at| Ok(one_line(&self.render(&format!("{file}#{at}"), context)?))).collect()
+        };
+        let (asks, stops) = (all(files::ASK)?, all(files::STOP)?);
+        let nth = |list: &[String], at: usize| list.get(at).or(list.last()).cloned().unwrap_or_default();
+        let longest = asks.len().max(stops.len()).max(1);
+        Ok((0..longest).map(|at| format!("{} {}", nth(&asks, at), nth(&stops, at))).collect())
     }
 
     /// Every wording of a reply, each in one line, longest first.
@@ -134,10 +187,13 @@ impl Tongue {
         kind: ReplyKind,
         reply: &Reply,
     ) -> impl Iterator<Item = Result<String, Fault>> {
+        let (short, twelve, country) = (one_line(&reply.short), reply.twelve, reply.country.clone());
         let mut reply = serde_json::json!(reply);
         tidy(&mut reply, false);
-        let context = context! { reply => Value::from(Serde(&reply)), words => self.seen.clone() };
-        self.in_one_line(kind.file().to_owned(), context)
+        let context = context! {
+            reply => Value::from(Serde(&reply)), words => self.seen.clone(), twelve => twelve, country => country,
+        };
+        self.in_one_line(kind.file().to_owned(), context).map(move |text| from(&short, text))
     }
 
     /// The reply: the first wording of one segment, else the shortest.
@@ -151,7 +207,9 @@ impl Tongue {
         kind: DigestKind,
         digest: &Digest,
     ) -> impl Iterator<Item = Result<String, Fault>> {
-        self.in_one_line(format!("{}/text.txt", kind.folder()), self.digest_context(digest))
+        let short = one_line(&digest.short);
+        let texts = self.in_one_line(format!("{}/text.txt", kind.folder()), self.digest_context(digest));
+        texts.map(move |text| from(&short, text))
     }
 
     /// A digest's text: the first wording of one segment, else the shortest.
@@ -162,21 +220,45 @@ impl Tongue {
     /// A digest's mail: subject and words.
     pub fn digest_mail(&self, kind: DigestKind, digest: &Digest) -> Result<(String, String), Fault> {
         let context = self.digest_context(digest);
-        let part = |file: &str| self.render(&format!("{}/{file}", kind.folder()), &context);
-        Ok((one_line(&part("subject.txt")?), few_blank_lines(&part("mail.txt")?)))
+        let words = self.render(&format!("{}/mail.txt", kind.folder()), &context)?;
+        Ok((self.subject(kind.folder(), context)?, few_blank_lines(&words)))
     }
 
     fn digest_context(&self, digest: &Digest) -> Value {
+        let (twelve, country) = (digest.twelve, digest.country.clone());
         let mut digest = serde_json::json!(digest);
         tidy(&mut digest, false);
-        context! { digest => Value::from(Serde(&digest)), words => self.seen.clone() }
+        context! {
+            digest => Value::from(Serde(&digest)), words => self.seen.clone(), twelve => twelve, country => country,
+        }
+    }
+
+    /// The first wording of a subject that a line of a mail holds, else the shortest.
+    fn subject(&self, folder: &str, context: Value) -> Result<String, Fault> {
+        let mut shortest: Option<String> = None;
+        for subject in self.in_one_line(format!("{folder}/subject.txt"), context) {
+            let subject = subject?;
+            if subject.chars().count() <= SUBJECT_CHARACTERS {
+                return Ok(subject);
+            }
+            let length = |text: &String| text.chars().count();
+            if shortest.as_ref().is_none_or(|least| length(&subject) < length(least)) {
+                shortest = Some(subject);
+            }
+        }
+        Ok(shortest.unwrap_or_default().chars().take(SUBJECT_CHARACTERS).collect())
     }
 
     fn in_one_line(&self, file: String, context: Value) -> impl Iterator<Item = Result<String, Fault>> {
+        self.numbered(file, context).map(|worded| worded.map(|(_, text)| text))
+    }
+
+    /// The wordings of a file that say anything, each in one line, with their places.
+    fn numbered(&self, file: String, context: Value) -> impl Iterator<Item = Result<(usize, String), Fault>> {
         let count = self.wordings.get(&file).copied().unwrap_or(0);
         (0..count)
-            .map(move |at| Ok(one_line(&self.render(&format!("{file}#{at}"), &context)?)))
-            .filter(|text| text.as_ref().map_or(true, |text| !text.is_empty()))
+            .map(move |at| Ok((at, one_line(&self.render(&format!("{file}#{at}"), &context)?))))
+            .filter(|worded| worded.as_ref().map_or(true, |(_, text)| !text.is_empty()))
     }
 
     /// The mail; see [`super::Wording::mail`].
@@ -184,18 +266,21 @@ impl Tongue {
         let context = self.context(letter);
         let part = |file: &str| self.render(&format!("{}/{file}", letter.kind.folder()), &context);
         Ok(Mail {
-            subject: one_line(&part("subject.txt")?),
             text: few_blank_lines(&part("mail.txt")?),
             html: few_blank_lines(&part("mail.html")?),
+            subject: self.subject(letter.kind.folder(), context)?,
             language: self.words.tag.clone(),
             language_fell_back,
         })
     }
 
     fn context(&self, letter: &Letter) -> Value {
+        let (twelve, country) = (letter.twelve, letter.country.clone());
         let mut letter = serde_json::json!(letter);
         tidy(&mut letter, false);
-        context! { letter => Value::from(Serde(&letter)), words => self.seen.clone() }
+        context! {
+            letter => Value::from(Serde(&letter)), words => self.seen.clone(), twelve => twelve, country => country,
+        }
     }
 
     fn render(&self, name: &str, context: &Value) -> Result<String, Fault> {
@@ -225,6 +310,11 @@ impl Tongue {
             cure: cure(inner.kind()).to_owned(),
         }
     }
+}
+
+/// A text with the name of who writes before it.
+fn from(short: &str, text: Result<String, Fault>) -> Result<String, Fault> {
+    text.map(|text| format!("{short}: {text}"))
 }
 
 /// The first wording of one segment, else the shortest.

@@ -1,6 +1,6 @@
 //! The small words of one language, and the filters templates use: days, clock times, plurals, lists of names.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use icu_locale_core::Locale;
@@ -12,6 +12,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::domain::segments;
 
+/// The season's country, in a template's context.
+pub const COUNTRY: &str = "country";
+/// Whether times are said with am and pm, in a template's context.
+pub const TWELVE: &str = "twelve";
 /// Every whole number up to this one decides which plural forms a language's templates must give;
 /// Spanish has a form of its own for millions, which no family has children of.
 const PLURAL_PROBE: u64 = 200;
@@ -29,6 +33,8 @@ pub struct Words {
     pub segments: usize,
     /// Clock times, in strftime form.
     pub clock: String,
+    /// The same where the season's country says times with am and pm.
+    pub clock_twelve: String,
     /// Days, from `{weekday}`, `{day}` and `{month}`.
     pub day: String,
     /// Days in short texts where the weekday's name is outside the 7-bit alphabet, from `{day}` and `{month}`.
@@ -46,6 +52,14 @@ pub struct Words {
     pub and_before_i: Option<String>,
     /// The word that acknowledges.
     pub yes: String,
+    /// The same within the 7-bit alphabet of texts.
+    pub yes_plain: String,
+    /// A costume to hand in, from `{pieces}` and `{number}`.
+    pub costume: String,
+    /// The same where no pieces are written, from `{number}`.
+    pub costume_alone: String,
+    /// Names of a list that is cut short, from `{names}` and `{count}`.
+    pub and_more: String,
     /// One child without a name, as within a sentence.
     pub your_child: String,
     /// Several children without names.
@@ -54,6 +68,19 @@ pub struct Words {
     pub house_rules: String,
     /// What each changed fact is called, by its name in templates.
     pub changes: BTreeMap<String, String>,
+    /// Forms of days that some countries have of their own, by ISO 3166 code.
+    #[serde(default)]
+    pub country: BTreeMap<String, CountryForms>,
+}
+
+/// How a country writes days in a language, where that is not as others do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CountryForms {
+    /// As `day` of the language: `{weekday}`, `{day}`, `{month}`.
+    pub day: String,
+    /// As `plain_day` of the language: `{day}`, `{month}`.
+    pub plain_day: String,
 }
 
 impl Words {
@@ -65,8 +92,32 @@ impl Words {
         if let Some(part) = ["{day}", "{month}"].iter().find(|part| !self.plain_day.contains(**part)) {
             return Some(format!("`plain_day` lacks {part}, so a date would be incomplete"));
         }
-        if jiff::fmt::strtime::format(&self.clock, Time::midnight()).is_err() {
-            return Some(format!("`clock` is {:?}, which is no strftime form for a time", self.clock));
+        for country in self.country.values() {
+            let lacks = ["{day}", "{month}"]
+                .iter()
+                .find(|part| !country.day.contains(**part) || !country.plain_day.contains(**part));
+            if let Some(part) = lacks {
+                return Some(format!(
+                    "a form of days in `country` lacks {part}, so a date would be incomplete"
+                ));
+            }
+        }
+        for (name, form) in [("clock", &self.clock), ("clock_twelve", &self.clock_twelve)] {
+            if jiff::fmt::strtime::format(form, Time::midnight()).is_err() {
+                return Some(format!("`{name}` is {form:?}, which is no strftime form for a time"));
+            }
+        }
+        for (name, form, part) in [
+            ("costume", &self.costume, "{pieces}"),
+            ("costume_alone", &self.costume_alone, "{number}"),
+            ("and_more", &self.and_more, "{count}"),
+        ] {
+            if !form.contains(part) {
+                return Some(format!("`{name}` lacks {part}"));
+            }
+        }
+        if !segments::count(&self.yes_plain).causes.is_empty() {
+            return Some("`yes_plain` has a letter outside the alphabet of texts".to_owned());
         }
         if !["ltr", "rtl"].contains(&self.direction.as_str()) {
             return Some(format!("`direction` is {:?}; it is either ltr or rtl", self.direction));
@@ -94,30 +145,47 @@ impl Words {
             .replace("{day}", &date.day().to_string())
     }
 
-    /// The day without its weekday where the weekday's name would make a text dear, as in "sáb".
-    fn plain_day(&self, date: Date) -> Result<String, Error> {
-        let full = self.day(date, &self.day, &self.weekdays_short);
-        if segments::count(&full).causes.is_empty() {
-            return Ok(full);
+    /// The form of days in a country, with the weekday and without.
+    fn forms(&self, country: &str) -> (&str, &str) {
+        match self.country.get(country) {
+            Some(own) => (&own.day, &own.plain_day),
+            None => (&self.day, &self.plain_day),
         }
-        Ok(self.day(date, &self.plain_day, &self.weekdays_short))
     }
 
-    fn clock(&self, time: Time) -> Result<String, Error> {
-        jiff::fmt::strtime::format(&self.clock, time)
+    /// The day without its weekday where the weekday's name would make a text dear, as in "sáb".
+    fn plain_day(&self, date: Date, (day, plain_day): (&str, &str)) -> String {
+        let full = self.day(date, day, &self.weekdays_short);
+        if segments::count(&full).causes.is_empty() {
+            return full;
+        }
+        self.day(date, plain_day, &self.weekdays_short)
+    }
+
+    fn clock(&self, time: Time, twelve: bool) -> Result<String, Error> {
+        let form = if twelve { &self.clock_twelve } else { &self.clock };
+        jiff::fmt::strtime::format(form, time)
             .map_err(|e| Error::new(ErrorKind::InvalidOperation, e.to_string()))
     }
 
-    /// A changed fact as read: dates and times in the language's form, anything else as it stands.
-    fn fact(&self, text: &str) -> Result<String, Error> {
+    /// A changed fact as read: dates and times in the reader's form, anything else as it stands.
+    fn fact(&self, text: &str, place: &Place) -> Result<String, Error> {
         if let Ok(date) = text.parse::<Date>() {
-            return Ok(self.day(date, &self.day, &self.weekdays_short));
+            return Ok(self.day(date, self.forms(&place.country).0, &self.weekdays_short));
         }
         // A bare number such as "20" also reads as an ISO 8601 hour, so a colon is asked for.
         match text.parse::<Time>() {
-            Ok(time) if text.contains(':') => self.clock(time),
+            Ok(time) if text.contains(':') => self.clock(time, place.twelve),
             _ => Ok(text.to_owned()),
         }
+    }
+
+    /// A costume in words.
+    fn costume(&self, number: &str, pieces: &[String]) -> String {
+        if pieces.is_empty() {
+            return self.costume_alone.replace("{number}", number);
+        }
+        self.costume.replace("{number}", number).replace("{pieces}", &pieces.join(", "))
     }
 
     fn joined(&self, names: &[String]) -> String {
@@ -196,27 +264,64 @@ fn plural(tag: &str, forms: &[&'static str], number: u64, given: &Kwargs) -> Res
     })
 }
 
+/// Where a message is read, as its context says: the form of days and times depends on it.
+struct Place {
+    country: String,
+    twelve: bool,
+}
+
+impl Place {
+    fn of(state: &State<'_, '_>) -> Place {
+        let country = state.lookup(COUNTRY).and_then(|country| country.as_str().map(str::to_owned));
+        Place {
+            country: country.unwrap_or_default(),
+            twelve: state.lookup(TWELVE).is_some_and(|twelve| twelve.is_true()),
+        }
+    }
+}
+
 /// Puts the filters of one language into its engine.
 pub fn add_filters(env: &mut Environment<'static>, words: &Arc<Words>) {
     let w = Arc::clone(words);
-    env.add_filter("day", move |date: &str| {
-        Ok::<_, Error>(w.day(parse_date(date)?, &w.day, &w.weekdays_short))
+    env.add_filter("day", move |state: &State<'_, '_>, date: &str| {
+        let place = Place::of(state);
+        Ok::<_, Error>(w.day(parse_date(date)?, w.forms(&place.country).0, &w.weekdays_short))
     });
     let w = Arc::clone(words);
-    env.add_filter("long_day", move |date: &str| {
-        Ok::<_, Error>(w.day(parse_date(date)?, &w.day, &w.weekdays))
+    env.add_filter("long_day", move |state: &State<'_, '_>, date: &str| {
+        let place = Place::of(state);
+        Ok::<_, Error>(w.day(parse_date(date)?, w.forms(&place.country).0, &w.weekdays))
     });
     let w = Arc::clone(words);
-    env.add_filter("plain_day", move |date: &str| w.plain_day(parse_date(date)?));
+    env.add_filter("plain_day", move |state: &State<'_, '_>, date: &str| {
+        let place = Place::of(state);
+        Ok::<_, Error>(w.plain_day(parse_date(date)?, w.forms(&place.country)))
+    });
     let w = Arc::clone(words);
-    env.add_filter("clock", move |time: &str| {
+    env.add_filter("clock", move |state: &State<'_, '_>, time: &str| {
         let time = time
             .parse()
             .map_err(|_| Error::new(ErrorKind::InvalidOperation, format!("{time:?} is no time")))?;
-        w.clock(time)
+        w.clock(time, Place::of(state).twelve)
     });
     let w = Arc::clone(words);
-    env.add_filter("fact", move |text: &str| w.fact(text));
+    env.add_filter("fact", move |state: &State<'_, '_>, text: &str| w.fact(text, &Place::of(state)));
+    let w = Arc::clone(words);
+    env.add_filter("costume", move |costume: Value| {
+        let pieces: Vec<String> =
+            costume.get_attr("pieces")?.try_iter()?.map(|piece| plain(&piece)).collect();
+        Ok::<_, Error>(w.costume(&plain(&costume.get_attr("number")?), &pieces))
+    });
+    env.add_filter("dates", dates);
+    let w = Arc::clone(words);
+    env.add_filter("few", move |state: &State<'_, '_>, children: Vec<Value>| {
+        let more = children.len().saturating_sub(1);
+        let first = names(&w, state, &children[..children.len().min(1)]);
+        if more == 0 || children.iter().any(Value::is_none) {
+            return names(&w, state, &children);
+        }
+        Value::from(w.and_more.replace("{names}", &plain(&first)).replace("{count}", &more.to_string()))
+    });
     let w = Arc::clone(words);
     env.add_filter(
         "who",
@@ -240,6 +345,18 @@ pub fn add_filters(env: &mut Environment<'static>, words: &Arc<Words>) {
     env.add_filter("plural", move |number: u64, given: Kwargs| plural(&tag, &forms, number, &given));
     env.add_filter("upfirst", upfirst);
     env.add_filter("sentence", sentence);
+}
+
+/// One item a date and event: brothers and sisters at one event have one.
+fn dates(items: Vec<Value>) -> Result<Vec<Value>, Error> {
+    let mut seen = BTreeSet::new();
+    let mut first = Vec::new();
+    for item in items {
+        if seen.insert((plain(&item.get_attr("event")?), plain(&item.get_attr("date")?))) {
+            first.push(item);
+        }
+    }
+    Ok(first)
 }
 
 fn parse_date(date: &str) -> Result<Date, Error> {

@@ -7,8 +7,10 @@ use super::{AsOf, Preview};
 /// Something wrong with the workbook.
 #[derive(Debug, Clone)]
 pub struct Problem {
-    /// Whether the workbook can't be taken with it; otherwise it is a warning.
+    /// Whether the workbook can't be taken with it.
     pub blocks: bool,
+    /// How much it weighs, in words.
+    pub weight: &'static str,
     /// Name of the sheet.
     pub sheet: String,
     /// Row as the spreadsheet shows it; none for the sheet as a whole.
@@ -125,6 +127,7 @@ mod tests {
         let mut preview = Preview {
             subject: Subject::Workbook("tide.xlsx".into()),
             upload: "7f".into(),
+            summary: Vec::new(),
             problems: Vec::new(),
             questions: Vec::new(),
             changes: Vec::new(),
@@ -143,6 +146,7 @@ mod tests {
         assert_eq!(preview.confirm_words(), "Take it, and ask for 14 answers again");
         preview.problems = vec![Problem {
             blocks: true,
+            weight: "must be fixed",
             sheet: "children".into(),
             row: Some(4),
             reason: "No name.".into(),

@@ -36,6 +36,8 @@ pub struct Preview {
     pub subject: Subject,
     /// Identifies it, sent back as `upload`.
     pub upload: String,
+    /// The season in a few sentences, where it is the first.
+    pub summary: Vec<String>,
     /// Problems, those that block first.
     pub problems: Vec<Problem>,
     /// Questions to answer before it can be taken.

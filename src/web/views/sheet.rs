@@ -150,8 +150,8 @@ pub struct Sheet {
     pub leave_home: Told<String>,
     /// What is handed in and when, in a sentence; may be empty.
     pub hand_in: Told<String>,
-    /// Whether adults may watch.
-    pub adults_watch: Told<bool>,
+    /// Whether adults may watch; none where nobody has said.
+    pub adults_watch: Option<bool>,
     /// Chaperone who signs the child in, as families should know her.
     pub signs_in: Option<String>,
     /// Chaperone who signs the child out.
@@ -179,7 +179,6 @@ impl Sheet {
             || [&self.arrive_ready, &self.bring, &self.leave_home, &self.hand_in]
                 .iter()
                 .any(|text| text.is_changed())
-            || self.adults_watch.is_changed()
             || self.shift.iter().any(|shift| {
                 [&shift.numbers, &shift.task, &shift.signs_in, &shift.signs_out]
                     .iter()
@@ -218,13 +217,11 @@ impl Sheet {
 
     /// Rows of plain text below the ribbon: label, words now, words before; empty ones are left out.
     pub fn lines(&self, labels: &Labels) -> Vec<(&'static str, String, Option<String>)> {
-        let watch = |may: bool| {
-            if may { labels.may_watch } else { labels.may_not_watch }
-        };
-        let watching = Told {
-            now: watch(self.adults_watch.now).to_owned(),
-            was: self.adults_watch.was.map(|may| watch(may).to_owned()),
-        };
+        let watching = Told::same(match self.adults_watch {
+            Some(true) => labels.may_watch.to_owned(),
+            Some(false) => labels.may_not_watch.to_owned(),
+            None => String::new(),
+        });
         let last_look = Told::same(labels.duty.last_look.to_owned());
         let lines: Vec<(&'static str, &Told<String>)> = match &self.shift {
             None => vec![

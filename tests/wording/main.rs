@@ -1,5 +1,7 @@
 //! What families read: every template with every sample, and templates that are wrong.
 
+mod readability;
+
 use std::fs;
 use std::path::Path;
 
@@ -46,7 +48,7 @@ fn load_over(files: &[(&str, &str)]) -> Result<Wording, Vec<Fault>> {
 fn every_text_fits_its_limit_in_every_language() {
     let wording = wording();
     assert_eq!(wording.languages(), ["en", "es"]);
-    for (language, limit) in [("en", 1), ("es", 2)] {
+    for (language, limit) in [("en", 2), ("es", 2)] {
         for kind in Kind::ALL {
             for (name, letter) in samples(kind) {
                 let letter = speak(letter, language);
@@ -54,13 +56,14 @@ fn every_text_fits_its_limit_in_every_language() {
                 let counted = segments::count(&worded.text).segments.len();
                 assert_eq!(counted, worded.segments);
                 assert!(!worded.too_long && !worded.language_fell_back);
-                // One more only where a shorter text would leave open which of a household's children is meant.
-                let clarity = !letter.only_child && letter.items.len() <= 1;
+                // More only for a name with letters outside the alphabet of texts, of which a segment holds 67.
+                let dear = !segments::count(&worded.text).causes.is_empty();
                 assert!(
-                    counted <= limit + usize::from(clarity),
+                    counted <= limit + 2 * usize::from(dear),
                     "{language} {kind:?} {name}: {}",
                     worded.text
                 );
+                println!("{language} {kind:?} {name} ({counted}): {}", worded.text);
             }
             let plain = wording.text(&speak(sample(kind), language)).unwrap();
             assert!(plain.segments <= limit, "{language} {kind:?}: {}", plain.text);
@@ -77,7 +80,7 @@ fn facts(kind: Kind, language: &str) -> Vec<&'static str> {
         Kind::CallSheet | Kind::Reminder | Kind::Eve | Kind::Duty => {
             vec![day, "17:00", "16:35", "stage door, Tar Lane"]
         }
-        Kind::Change => vec![day, "17:30 -> 17:00", "17:05 -> 16:35"],
+        Kind::Change => vec![day, "17:00", "stage door, Tar Lane"],
         Kind::TurnIn | Kind::Cancelled => vec![day],
     }
 }
@@ -164,7 +167,7 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
 }
 
 #[test]
-fn a_change_shows_the_old_and_the_new_in_the_readers_form() {
+fn a_change_says_the_new_first_and_what_it_was_after() {
     let wording = wording();
     let with = |what: What| {
         let mut all = samples(Kind::Change).into_iter().map(|(_, letter)| letter);
@@ -174,58 +177,189 @@ fn a_change_shows_the_old_and_the_new_in_the_readers_form() {
         .unwrap()
     };
     let text = |what, language| wording.text(&speak(with(what), language)).unwrap().text;
-    assert!(text(What::Date, "en").contains("Date: Thu 3 June -> Fri 4 June"));
-    assert!(text(What::Date, "es").contains("jue 3 de junio -> vie 4 de junio"));
+    assert!(text(What::Call, "en").contains("New time: 17:00 (was 17:30)"), "{}", text(What::Call, "en"));
+    assert!(text(What::Date, "en").contains("Date: Fri 4 June (was Thu 3 June)"));
+    assert!(text(What::Date, "es").contains("Fecha: vie 4 de junio (antes: jue 3 de junio)"));
     assert!(text(What::Bring, "en").contains("Bring: no longer Water"));
     assert!(text(What::Cancelled, "en").contains("Cancelled"));
     let html = wording.mail(&speak(with(What::Call), "en")).unwrap().html;
-    assert!(html.contains("<bdi>17:30</bdi></del> &rarr; <b") && html.contains("<bdi>17:00</bdi></b>"));
+    let (new, old) =
+        (html.find("<bdi>17:00</bdi></b>").unwrap(), html.find("<bdi>17:30</bdi></del>").unwrap());
+    assert!(new < old, "{html}");
 }
 
+// A name is never dropped for the price of its letters, and never stripped of them.
 #[test]
-fn a_name_outside_the_alphabet_is_left_out_or_paid_for_but_never_stripped() {
+fn a_name_outside_the_alphabet_is_paid_for() {
     let wording = wording();
-    let named = |only_child| {
-        let mut letter = sample(Kind::CallSheet);
-        letter.children = vec![Some("Łucja".to_owned())];
-        letter.items[0].child = Some("Łucja".to_owned());
-        letter.only_child = only_child;
-        letter
-    };
-    let alone = wording.text(&named(true)).unwrap();
-    assert!(alone.text.starts_with("Your child: Dress rehearsal Fri 4 June 17:00"), "{}", alone.text);
-    assert_eq!(alone.segments, 1);
-    let sibling = wording.text(&named(false)).unwrap();
-    assert!(sibling.text.contains("Łucja") && sibling.text.contains("16:35"), "{}", sibling.text);
-    assert_eq!(sibling.segments, 2);
-    let mail = wording.mail(&named(true)).unwrap();
+    let mut letter = sample(Kind::CallSheet);
+    letter.children = vec![Some("Łucja".to_owned())];
+    letter.items[0].child = Some("Łucja".to_owned());
+    let worded = wording.text(&letter).unwrap();
+    assert!(worded.text.contains("Łucja") && worded.text.contains("16:35"), "{}", worded.text);
+    assert!(worded.segments <= 4 && !worded.too_long, "{}: {}", worded.segments, worded.text);
+    let mail = wording.mail(&letter).unwrap();
     for part in [&mail.subject, &mail.text, &mail.html] {
         assert!(part.contains("Łucja"));
     }
-    assert!(wording.mail(&speak(named(true), "es")).unwrap().text.contains("número"));
+    assert!(wording.mail(&speak(letter, "es")).unwrap().text.contains("número"));
+}
+
+/// Every sample in every language.
+fn everything() -> impl Iterator<Item = (&'static str, Kind, &'static str, Letter)> {
+    ["en", "es"].into_iter().flat_map(|language| {
+        Kind::ALL.into_iter().flat_map(move |kind| {
+            let all = samples(kind).into_iter();
+            all.map(move |(name, letter)| (language, kind, name, speak(letter, language)))
+        })
+    })
+}
+
+// Who writes stands within the first 20 characters: a rule of our own, after guidance to senders of texts.
+#[test]
+fn every_text_says_who_writes_and_about_whom() {
+    let wording = wording();
+    for (language, kind, name, letter) in everything() {
+        let text = wording.text(&letter).unwrap().text;
+        assert!(text.starts_with("Larkmoor: "), "{language} {kind:?} {name}: {text}");
+        for child in letter.children.iter().flatten() {
+            assert!(text.contains(child.as_str()), "{language} {kind:?} {name} lacks {child}: {text}");
+        }
+        let loud =
+            if language == "en" { &["!", "urgent", "immediately", "final"][..] } else { &["!", "urgente"] };
+        assert!(loud.iter().all(|word| !text.to_lowercase().contains(word)), "{language} {kind:?}: {text}");
+    }
+}
+
+#[test]
+fn what_is_owed_is_asked_for_by_every_road_there_is() {
+    let wording = wording();
+    for (language, kind, name, letter) in everything().filter(|(.., letter)| letter.owes) {
+        let text = wording.text(&letter).unwrap().text;
+        let ask = if language == "en" { ["onfirm", "Reply YES"] } else { ["onfirm", "Responda SI"] };
+        let has_a_road = !letter.link.is_empty() || letter.reply_by_text || letter.telephone.is_some();
+        assert_eq!(
+            ask.iter().any(|ask| text.contains(ask)),
+            has_a_road,
+            "{language} {kind:?} {name}: {text}"
+        );
+        assert!(text.contains(&letter.link), "{language} {kind:?} {name}: {text}");
+    }
 }
 
 #[test]
 fn the_reply_word_is_asked_for_only_where_it_is_understood() {
     let wording = wording();
-    for (language, word) in [("en", "YES"), ("es", "SÍ")] {
-        for kind in Kind::ALL {
-            let mut letter = speak(sample(kind), language);
-            let asks = |letter: &Letter| wording.text(letter).unwrap().text.contains(word);
-            assert!(!asks(&letter), "{language} {kind:?}");
-            letter.reply_by_text = true;
-            // SÍ makes every character dear: the longer Spanish texts keep the facts and ask for a tap instead.
-            let room =
-                language == "en" || matches!(kind, Kind::Rules | Kind::TurnIn | Kind::Duty | Kind::Cancelled);
-            // An introduction asks for nothing.
-            let room = room && kind != Kind::Introduction;
-            let text = wording.text(&letter).unwrap().text;
-            assert_eq!(asks(&letter), room, "{language} {kind:?}: {text}");
-            assert!(text.contains(&letter.link));
-            letter.owes = false;
-            assert!(!asks(&letter), "{language} {kind:?}");
+    for (language, kind, name, mut letter) in everything() {
+        let asks = |letter: &Letter| {
+            let text = wording.text(letter).unwrap().text;
+            ["Reply YES", "Responda SI"].iter().any(|ask| text.contains(ask))
+        };
+        letter.reply_by_text = false;
+        assert!(!asks(&letter), "{language} {kind:?} {name}");
+        letter.reply_by_text = true;
+        letter.owes = kind != Kind::Introduction;
+        assert_eq!(asks(&letter), letter.owes, "{language} {kind:?} {name}");
+        letter.owes = false;
+        assert!(!asks(&letter), "{language} {kind:?} {name}");
+    }
+}
+
+// 47 CFR 64.1200(a)(10): where replies cannot be received each text says so, with another way to stop.
+#[test]
+fn a_text_says_how_to_stop() {
+    let wording = wording();
+    for (language, kind, name, mut letter) in everything() {
+        let text = |letter: &Letter| wording.text(letter).unwrap().text;
+        letter.reply_by_text = true;
+        letter.first_text = true;
+        assert!(text(&letter).contains("STOP"), "{language} {kind:?} {name}: {}", text(&letter));
+        letter.first_text = false;
+        assert!(!text(&letter).contains("STOP"), "{language} {kind:?} {name}: {}", text(&letter));
+        letter.reply_by_text = false;
+        letter.telephone = Some("01632 960 123".to_owned());
+        let said = text(&letter);
+        let says = said.contains("repl") || said.contains("respuestas");
+        assert!(says && said.contains("01632 960 123"), "{language} {kind:?} {name}: {said}");
+    }
+}
+
+// RFC 5322 2.1.1: a line of a mail should have no more than 78 characters.
+#[test]
+fn a_subject_is_a_line() {
+    let wording = wording();
+    for (language, kind, name, mut letter) in everything() {
+        for event in
+            ["Dress rehearsal", "The long dress rehearsal of all the groups at the theatre, by the river"]
+        {
+            letter.items.iter_mut().for_each(|item| event.clone_into(&mut item.event));
+            let subject = wording.mail(&letter).unwrap().subject;
+            assert!(
+                !subject.is_empty() && subject.chars().count() <= 78,
+                "{language} {kind:?} {name}: {subject}"
+            );
+        }
+        letter.children = (0..14).map(|n| Some(format!("Maximiliana {n}"))).collect();
+        let subject = wording.mail(&letter).unwrap().subject;
+        assert!(
+            !subject.is_empty() && subject.chars().count() <= 78,
+            "{language} {kind:?} {name}: {subject}"
+        );
+    }
+}
+
+// Parents know a call from the telephone.
+#[test]
+fn families_read_times_and_never_calls() {
+    let wording = wording();
+    let of_family = |(_, kind, ..): &(_, Kind, _, Letter)| *kind != Kind::Duty;
+    for (language, kind, name, letter) in everything().filter(of_family) {
+        let mail = wording.mail(&letter).unwrap();
+        let text = wording.text(&letter).unwrap().text;
+        for part in [&mail.subject, &mail.text, &text] {
+            let words = part.split(|c: char| !c.is_alphabetic()).map(str::to_lowercase);
+            let calls = words.filter(|word| ["call", "calls", "cita", "citas"].contains(&word.as_str()));
+            assert_eq!(calls.count(), 0, "{language} {kind:?} {name}: {part}");
         }
     }
+}
+
+#[test]
+fn watching_is_said_only_where_the_workbook_says_it() {
+    let wording = wording();
+    for language in ["en", "es"] {
+        let said = |may: Option<bool>| {
+            let mut letter = speak(sample(Kind::CallSheet), language);
+            letter.items[0].adults_watch = may;
+            let mail = wording.mail(&letter).unwrap();
+            let words = ["watch", "mirar"];
+            [&mail.text, &mail.html].map(|part| words.iter().any(|word| part.contains(word)))
+        };
+        assert_eq!(said(None), [false, false], "{language}");
+        assert_eq!((said(Some(true)), said(Some(false))), ([true, true], [true, true]), "{language}");
+    }
+}
+
+#[test]
+fn it_begins_stands_nowhere_for_who_is_called_later() {
+    let wording = wording();
+    let mut letter = sample(Kind::CallSheet);
+    assert!(wording.mail(&letter).unwrap().text.contains("It begins"));
+    letter.items[0].begins = None;
+    let mail = wording.mail(&letter).unwrap();
+    assert!(!mail.text.contains("begins") && !mail.html.contains("begins"), "{}", mail.text);
+}
+
+#[test]
+fn what_all_dates_have_in_common_is_said_once() {
+    let wording = wording();
+    let many = samples(Kind::CallSheet).into_iter().find(|(name, _)| *name == "many events").unwrap().1;
+    let mail = wording.mail(&many).unwrap();
+    assert_eq!(mail.text.matches("Water and a plain snack").count(), 1, "{}", mail.text);
+    assert_eq!(mail.text.matches("Quay car park").count(), 1);
+    assert_eq!(mail.text.matches("No nuts, please.").count(), 1);
+    let two = wording.mail(&sample_many(Kind::CallSheet)).unwrap();
+    assert_eq!(two.text.matches("Water and a plain snack").count(), 1, "it is said of the one that has it");
 }
 
 #[test]
@@ -239,6 +373,8 @@ fn line_breaks_and_markup_in_names_stay_inert() {
         letter.children = vec![letter.items[0].child.clone()];
         letter.introductions = vec![Introduction {
             child: letter.items[0].child.clone(),
+            signs_in: None,
+            signs_out: None,
             chaperones: vec![letter.items[0].event.clone()],
             events: vec![Appearance { event: letter.items[0].event.clone(), date: letter.items[0].date }],
         }];
@@ -316,9 +452,11 @@ fn accents_survive_in_texts() {
     let mut letter = speak(sample(Kind::CallSheet), "es");
     letter.items[0].event = "Función".to_owned();
     letter.items[0].door = "callejón".to_owned();
+    letter.reply_by_text = true;
     let worded = wording.text(&letter).unwrap();
-    assert!(worded.text.contains("Función") && worded.text.contains("callejón"), "{}", worded.text);
-    assert_eq!(worded.segments, 2);
+    assert!(worded.text.contains("callejón"), "{}", worded.text);
+    // ó is outside the 7-bit alphabet: 67 characters a segment.
+    assert_eq!(worded.segments, 3);
 }
 
 /// Source: Unicode CLDR, language plural rules (cardinals) of en, es and pl with their integer samples, from memory.
@@ -385,7 +523,7 @@ fn a_text_that_cannot_fit_is_refused_at_load() {
     let long = format!("{} {{{{ letter.link }}}}", "word ".repeat(60));
     let found = faults(&[("en/eve/text.txt", &long)]);
     assert!(
-        found.iter().any(|f| f.file.ends_with("en/eve/text.txt") && f.reason.contains("fits 1 segment")),
+        found.iter().any(|f| f.file.ends_with("en/eve/text.txt") && f.reason.contains("fits 2 segment")),
         "{found:?}"
     );
 }
@@ -407,7 +545,7 @@ fn a_hosts_file_replaces_one_template_and_no_other() {
     ])
     .unwrap_or_else(|faults| panic!("{faults:?}"));
     assert_eq!(wording.mail(&sample(Kind::Eve)).unwrap().subject, "Until then, Ana");
-    assert!(wording.mail(&sample(Kind::CallSheet)).unwrap().subject.contains("call 17:00"));
+    assert!(wording.mail(&sample(Kind::CallSheet)).unwrap().subject.contains("Friday 4 June, 17:00"));
 }
 
 #[test]
@@ -440,7 +578,12 @@ fn a_digest_is_one_segment_with_its_link_whatever_it_says() {
         }
     }
     let [one, many, ..] = &digests()[..] else { panic!("samples") };
-    assert!(wording.digest_text(DigestKind::List, one).unwrap().contains("1 of 141 not heard from"));
+    assert!(
+        wording
+            .digest_text(DigestKind::List, one)
+            .unwrap()
+            .contains("1 of your 141 families still to answer")
+    );
     let (_, mail) = wording.digest_mail(DigestKind::List, many).unwrap();
     for name in many.events.iter().flat_map(|event| &event.unheard.names) {
         assert!(mail.contains(name.as_str()), "{name}: {mail}");
@@ -503,9 +646,8 @@ fn the_texts_of_the_starting_set_fit() {
     for line in plan.lines.iter().filter(|line| line.wanted.channel == Channel::Text) {
         let reader = &plan.board.season.guardians[line.wanted.guardians[0].at()];
         let language = reader.contact.language.0.as_str();
-        let limit = if language == "es" { 2 } else { 1 };
         println!("{language} {}", line.words);
-        assert!((1..=limit).contains(&line.segments.len()), "{language}: {}", line.words);
+        assert!((1..=2).contains(&line.segments.len()), "{language}: {}", line.words);
         *counts.entry(language).or_insert(0) += 1;
     }
     // Second asking, call sheet, a week, three days, and the two days before; chaperones read English.
