@@ -14,9 +14,9 @@ use allheard::domain::graph::{self, State, Step};
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
 use allheard::service::ports::{
-    Course, DeedKind, Delta, FeedHolder, Hand, LinkKind, NewAnswer, NewAttempt, NewDigest, NewFeed, NewLink,
-    NewReply, SaidDigest, Settled, Store, StoreFault, StoredDeed, StoredMessage, StoredPart, TendRules,
-    Tended, Unsent,
+    Course, DeedKind, Delta, FeedHolder, Hand, LinkKind, NewAbsence, NewAnswer, NewAttempt, NewDigest,
+    NewFeed, NewLink, NewReply, SaidDigest, Settled, Store, StoreFault, StoredDeed, StoredMessage,
+    StoredPart, TendRules, Tended, Unsent,
 };
 use allheard::store::SqlStore;
 use allheard::store::db::{Statement, Value};
@@ -58,6 +58,7 @@ macro_rules! cases {
 }
 
 cases! {
+    who_is_not_coming_is_kept_act_by_act,
     every_statement_prepares_with_as_many_placeholders_as_it_says,
     a_workbook_comes_back_as_it_was_and_the_same_again_changes_no_row,
     a_workbook_made_from_an_old_one_is_not_put_in_force,
@@ -912,6 +913,35 @@ async fn a_deed_takes_its_place_once_and_is_never_changed(engine: Engine<'_>) {
     assert_eq!(told[2].entry.about, "act=held event=E001 minutes=4 number=N001 other=- seq=3");
     assert_eq!(told[3].entry.about, "act=cut event=E001 minutes=0 number=N001 other=N002 seq=4");
     assert_eq!(told[2].entry.at, list[2].at);
+}
+
+async fn who_is_not_coming_is_kept_act_by_act(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    let act = |away, by: &str| NewAbsence {
+        child: "C001".to_owned(),
+        event: "E001".to_owned(),
+        away,
+        said_by: "G001".to_owned(),
+        noted_by: by.to_owned(),
+    };
+    let delta = Delta::default();
+    let set =
+        async |away, by| bench.store.set_away(SEASON, &act(away, by), &[], &delta, now()).await.unwrap();
+    let before = bench.store.pulse(SEASON).await.unwrap();
+    assert!(set(true, "V001").await);
+    assert!(!set(true, "coordinator").await, "it was so already");
+    let kept = bench.store.history(SEASON).await.unwrap();
+    assert_eq!(kept.pulse, before + 1);
+    assert_eq!((kept.absences.len(), kept.absences[0].away), (1, true));
+    assert_eq!((kept.absences[0].noted_by.as_str(), kept.absences[0].said_by.as_str()), ("V001", "G001"));
+    assert!(set(false, "coordinator").await);
+    let kept = bench.store.history(SEASON).await.unwrap();
+    assert_eq!((kept.absences.len(), kept.absences[0].away), (1, false));
+    assert!(set(true, "coordinator").await);
+    let ledger = bench.store.ledger(SEASON, 0, 1_000).await.unwrap();
+    let kinds: Vec<&str> = ledger.iter().map(|line| line.entry.kind.as_str()).collect();
+    let of = |kind: &str| kinds.iter().filter(|one| **one == kind).count();
+    assert_eq!((of("not_coming"), of("coming_after_all")), (2, 1));
 }
 
 async fn the_ledger_shows_every_changed_byte_and_survives_erasing_a_person(engine: Engine<'_>) {

@@ -429,6 +429,7 @@ impl Demo {
                 "after_opt_out": violations.after_opt_out,
                 "stale_facts": violations.stale_facts,
                 "wrong_names": violations.wrong_names,
+                "after_absence": violations.after_absence,
                 "half_said": violations.half_said,
                 "lost": violations.lost,
             },

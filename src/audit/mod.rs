@@ -51,6 +51,8 @@ pub struct Violations {
     /// Texts that do not begin with who sends them, ask for nothing where an answer is owed, or leave out the time of the
     /// next day.
     pub half_said: u64,
+    /// Messages about a child at an event begun after a person had noted that it is not coming.
+    pub after_absence: u64,
     /// Files that cannot be read, or that no line of the ledger accounts for.
     pub unaccounted: u64,
     /// The first of them, by refs only.
@@ -66,6 +68,7 @@ impl Violations {
             + self.stale_facts
             + self.wrong_names
             + self.half_said
+            + self.after_absence
             + self.lost
             + self.unaccounted
     }

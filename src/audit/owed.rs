@@ -32,7 +32,9 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
     for (at, view) in season.views.iter().enumerate() {
         let until = season.views.get(at + 1).map_or(Timestamp::MAX, |next| next.from);
         debts(season, view, &mut |debt| {
-            if debt.due < view.from || debt.due >= until || debt.leaves > last {
+            let away =
+                [debt.due, debt.leaves].iter().any(|at| season.record.away(debt.child, debt.event, *at));
+            if debt.due < view.from || debt.due >= until || debt.leaves > last || away {
                 return;
             }
             if let Some(channel) = evidence.missing(view, &debt) {

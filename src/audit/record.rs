@@ -64,6 +64,8 @@ pub(super) struct Record {
     /// Stops and starts by guardian and channel: when, and whether it was a stop.
     opted: BTreeMap<(String, String), Vec<(Timestamp, bool)>>,
     said: BTreeMap<String, Vec<Timestamp>>,
+    /// Child and event to when it was noted that the child is not coming (or is after all).
+    absences: BTreeMap<(String, String), Vec<(Timestamp, bool)>>,
     /// Calls to a guardian: when, and whether the number was found not to be hers.
     rung: BTreeMap<String, Vec<(Timestamp, bool)>>,
     pub last: Option<Timestamp>,
@@ -101,6 +103,10 @@ impl Record {
             "digest" => {
                 let digest = Digest { holder: word("guardians"), kind: word("kind") };
                 self.digests.insert(word("message"), digest);
+            }
+            "not_coming" | "coming_after_all" => {
+                let about = (word("child"), word("event"));
+                self.absences.entry(about).or_default().push((at, kind == "not_coming"));
             }
             "uncertain" => self.uncertain.entry(word("message")).or_default().push(at),
             // A question settles nothing.
@@ -147,6 +153,19 @@ impl Record {
         self.answered.get(&about).is_some_and(|at| *at <= by)
     }
 
+    /// Whether it was noted before then that a child is not coming to an event.
+    pub fn away(&self, child: &str, event: &str, by: Timestamp) -> bool {
+        let said = self.absences.get(&(child.to_owned(), event.to_owned()));
+        said.and_then(|all| all.iter().rev().find(|(at, _)| *at < by)).is_some_and(|(_, away)| *away)
+    }
+
+    /// Whether a file is word of such a note to those who look after the child: its key names the note.
+    fn tells_of_absence(&self, key: &str) -> bool {
+        self.absences.iter().any(|((child, event), said)| {
+            said.iter().any(|(at, _)| key == format!("absence-{child}-{event}-{}", at.as_millisecond()))
+        })
+    }
+
     /// Whether a guardian's last word on a channel before then was a stop.
     pub fn stopped(&self, guardian: &str, channel: &str, by: Timestamp) -> bool {
         let key = (guardian.to_owned(), channel.to_owned());
@@ -180,7 +199,7 @@ pub(super) struct Linked<'a> {
     pub attempt: Option<&'a Attempt>,
     /// The digest it is.
     pub digest: Option<&'a Digest>,
-    /// A direct answer to a person's own message.
+    /// A direct answer to a person's own message, or word that a child is not coming.
     pub direct: bool,
 }
 
@@ -224,10 +243,11 @@ impl<'a> Season<'a> {
         let message = message.or_else(|| known.cloned());
         let direct = attempt.is_none()
             && digest.is_none()
-            && self
-                .holders(file.channel, &file.to)
-                .into_iter()
-                .any(|guardian| self.record.said_lately(guardian, file.at));
+            && (file.keys.iter().any(|key| self.record.tells_of_absence(key))
+                || self
+                    .holders(file.channel, &file.to)
+                    .into_iter()
+                    .any(|guardian| self.record.said_lately(guardian, file.at)));
         Linked { file, message, attempt, digest, direct }
     }
 }

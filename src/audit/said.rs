@@ -14,6 +14,14 @@ pub(super) fn count(season: &Season, files: &[Linked], found: &mut Violations) {
     for linked in files {
         let view = season.view(linked.file.at);
         let at = linked.file.at;
+        let begun = linked.attempt.map(|attempt| (attempt, attempt.at));
+        let about = begun.iter().flat_map(|(attempt, at)| attempt.items.iter().map(move |item| (item, *at)));
+        for (item, begun) in about {
+            if season.record.away(&item.child, &item.event, begun) {
+                found.after_absence += 1;
+                found.example(format!("after absence: {} {}/{}", linked.name(), item.child, item.event));
+            }
+        }
         if linked.file.channel == "mail" {
             if let Some(name) = wrong_name(view, linked) {
                 found.wrong_names += 1;

@@ -101,6 +101,21 @@ impl InCharge {
             .collect()
     }
 
+    /// Everybody who has a child with these numbers, in running order, at some time of the day, each once.
+    pub fn having(&self, numbers: &[NumberId]) -> Vec<ChaperoneId> {
+        let mut all: Vec<ChaperoneId> = Vec::new();
+        for at in self.with(numbers).into_iter().flatten() {
+            let group = self.groups.get(&numbers[at]);
+            let new = group.into_iter().flat_map(|group| &group.chaperones);
+            for chaperone in new {
+                if !all.contains(chaperone) {
+                    all.push(*chaperone);
+                }
+            }
+        }
+        all
+    }
+
     /// Who signs in and out a child with these numbers, in running order; the last is `back` where the child is taken back
     /// to the chaperones of its first.
     pub fn signers(&self, numbers: &[NumberId], back: bool) -> Signers {

@@ -10,7 +10,7 @@ use super::digest;
 use super::due;
 use super::record::{Ask, Cover, NoticeKey, Record};
 use super::season::{About, Audience, Channel, GuardianId, HouseholdId, Person};
-use super::standing::{self, Standing};
+use super::standing;
 use super::wall;
 use jiff::civil::Date;
 use jiff::{Span, Timestamp};
@@ -137,7 +137,7 @@ fn by_rule(
     out: &mut Vec<Timed>,
 ) {
     let notice = &board.season.notices[at];
-    if due.until <= now || !is_meant(board, record, guardian, item, notice.to) {
+    if due.until <= now || record.is_away(item) || !is_meant(board, record, guardian, item, notice.to) {
         return;
     }
     if notice.about == About::Season && board.season.house_rules.iter().all(|r| r.event.is_some()) {
@@ -154,7 +154,7 @@ fn is_meant(board: &Board, record: &Record, guardian: GuardianId, item: Item, to
     match to {
         Audience::Everyone | Audience::OneGuardian | Audience::Chaperones => true,
         Audience::NotHeard | Audience::ChaperonesNotHeard => {
-            !matches!(standing::standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
+            !standing::standing(board, record, guardian, item).is_answered()
         }
         Audience::TurnIn => board.itinerary(item).is_some_and(|it| !it.turn_in.is_empty()),
     }
@@ -175,7 +175,7 @@ fn by_change(
         let today = board.fingerprint(*item);
         let until = board.over_at(*item);
         let owed = told.fingerprint != today || told.by_change;
-        if !owed || until <= now {
+        if !owed || until <= now || record.is_away(*item) {
             continue;
         }
         let notice = NoticeKey::Change(today);

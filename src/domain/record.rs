@@ -110,6 +110,17 @@ pub struct Rung {
     pub by: String,
 }
 
+/// That a child will not be at an event, this once: a person of the school has confirmed it. No reason is kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Away {
+    /// Since when it is known.
+    pub at: Timestamp,
+    /// Which guardian said so; none where nobody of the family did.
+    pub said_by: Option<GuardianId>,
+    /// Lasting name of whoever noted it.
+    pub noted_by: String,
+}
+
 /// Which notice: a rule of the season by position, or the announcement of a change to certain facts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum NoticeKey {
@@ -194,6 +205,10 @@ pub struct Record {
     pub answers: HashMap<(GuardianId, Item), Answer>,
     /// Calls in which nobody heard the times, about each item, in order.
     pub calls: HashMap<(GuardianId, Item), Vec<Rung>>,
+    /// Children who are not coming to an event, this once.
+    pub away: BTreeMap<Item, Away>,
+    /// When it was taken back that a child is not coming: a "can't come" from before that no longer counts.
+    pub taken_back: BTreeMap<Item, Timestamp>,
     /// Numbers found not to be a guardian's, in the last call that tells.
     pub wrong: HashMap<GuardianId, String>,
     /// Messages that told a guardian of an item by a channel: how many, and when the last went.
@@ -288,6 +303,18 @@ impl Record {
     /// Whether a number was found not to be a guardian's.
     pub fn is_wrong(&self, guardian: GuardianId, number: &str) -> bool {
         self.wrong.get(&guardian).is_some_and(|wrong| wrong == number)
+    }
+
+    /// Whether a child is not coming to an event: nothing is asked about it, and nobody waits.
+    pub fn is_away(&self, item: Item) -> bool {
+        self.away.contains_key(&item)
+    }
+
+    /// The last answer of a guardian about an item, unless a person has taken it back.
+    pub fn answer_of(&self, guardian: GuardianId, item: Item) -> Option<&Answer> {
+        let answer = self.answers.get(&(guardian, item))?;
+        let back = self.taken_back.get(&item).is_some_and(|back| *back >= answer.at);
+        (answer.kind != AnswerKind::CantCome || !back).then_some(answer)
     }
 
     /// Whether an address may be used as far as its history goes.

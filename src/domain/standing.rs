@@ -15,6 +15,8 @@ pub enum Standing {
     Waiting,
     /// Said the child can't come.
     CantCome,
+    /// The child is not coming this once: a person of the school has confirmed it.
+    Away,
     /// No address that may be used and works.
     NoWay,
     /// Not asked yet, though perhaps told.
@@ -23,11 +25,12 @@ pub enum Standing {
 
 impl Standing {
     /// All of them, in the order they are shown.
-    pub const ALL: [Standing; 6] = [
+    pub const ALL: [Standing; 7] = [
         Standing::Heard,
         Standing::HeardBefore,
         Standing::Waiting,
         Standing::CantCome,
+        Standing::Away,
         Standing::NoWay,
         Standing::NotAsked,
     ];
@@ -39,9 +42,15 @@ impl Standing {
             Standing::HeardBefore => "heard_before_change",
             Standing::Waiting => "waiting",
             Standing::CantCome => "cant_come",
+            Standing::Away => "not_coming",
             Standing::NoWay => "no_way_to_reach",
             Standing::NotAsked => "not_asked",
         }
+    }
+
+    /// Whether nothing more is asked: somebody has answered, or need not.
+    pub fn is_answered(self) -> bool {
+        matches!(self, Standing::Heard | Standing::CantCome | Standing::Away)
     }
 }
 
@@ -90,10 +99,13 @@ pub fn heard(board: &Board, record: &Record, guardian: GuardianId, item: Item) -
 
 /// Where a guardian is with an item.
 pub fn standing(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> Standing {
+    if record.is_away(item) {
+        return Standing::Away;
+    }
     if heard(board, record, guardian, item).is_some() {
         return Standing::Heard;
     }
-    let answer = record.answers.get(&(guardian, item));
+    let answer = record.answer_of(guardian, item);
     if answer.is_some_and(|a| a.kind == AnswerKind::CantCome) {
         return Standing::CantCome;
     }
@@ -108,8 +120,11 @@ pub fn standing(board: &Board, record: &Record, guardian: GuardianId, item: Item
     }
 }
 
-/// Whether a child is settled for an item; one "can't come" leaves it open.
+/// Whether a child is settled for an item; one "can't come" leaves it open until a person has confirmed it.
 pub fn settled(board: &Board, record: &Record, item: Item) -> bool {
+    if record.is_away(item) {
+        return true;
+    }
     let cares: Vec<_> = board.cares_of(item.who).collect();
     let said = |guardian| heard(board, record, guardian, item);
     if cares.iter().any(|c| standing(board, record, c.guardian, item) == Standing::CantCome) {

@@ -107,7 +107,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         for item in &opened.items {
             let fingerprint = desk.board.fingerprint(*item);
             let known =
-                desk.record.answers.get(&(first, *item)).map(|a| a.fingerprint).filter(|f| *f != fingerprint);
+                desk.record.answer_of(first, *item).map(|a| a.fingerprint).filter(|f| *f != fingerprint);
             let known =
                 known.or_else(|| super::drafting::told_before(&desk.board, &desk.record, first, *item));
             let form = match known.filter(|f| *f != fingerprint) {
@@ -120,7 +120,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 fingerprint,
                 before: form.map(|form| Facts::parse(&form)),
                 standing: standing(&desk.board, &desk.record, first, *item),
-                answered: desk.record.answers.get(&(first, *item)).map(|a| a.at),
+                answered: desk.record.answer_of(first, *item).map(|a| a.at),
             });
         }
         let stopped = desk.record.stopped.contains(opened.channel, &opened.link.address);
@@ -329,7 +329,7 @@ impl<'a> Said<'a> {
 
     /// Whether a guardian has said so already, about the same facts.
     pub fn is_known(&self, board: &Board, record: &Record, guardian: GuardianId) -> bool {
-        let last = record.answers.get(&(guardian, self.item));
+        let last = record.answer_of(guardian, self.item);
         let same =
             |kind| last.is_some_and(|a| a.kind == kind && a.fingerprint == board.fingerprint(self.item));
         match self.kind {
@@ -351,7 +351,7 @@ impl<'a> Said<'a> {
     ) -> NewAnswer {
         let (child, event) = board.item_refs(self.item);
         let fingerprint = board.fingerprint(self.item);
-        let last = record.answers.get(&(guardian, self.item)).map_or(0, |a| a.at.as_millisecond());
+        let last = record.answer_of(guardian, self.item).map_or(0, |a| a.at.as_millisecond());
         let word = self.kind.map_or(self.outcome, |kind| kind.word());
         // A call that reached nobody, or a question, may be noted again; within the same minute it is a double tap.
         let again = match self.kind {

@@ -1,5 +1,6 @@
 //! The chase list as it stands, and what comes of speaking to a family: noted on one road like any other answer.
 
+use super::absence::Absence;
 use super::answering::{Noted, Said};
 use super::lists::children_of;
 use super::office::{Desk, Office, OfficeFault};
@@ -46,7 +47,7 @@ pub enum Came {
     HeardByPhone,
     /// She has heard it, face to face.
     HeardInPerson,
-    /// The child can't come.
+    /// The child is not coming, this once: said to a person, who confirms it by noting it.
     CantCome,
     /// She heard nothing.
     Nothing(CallEnd),
@@ -127,8 +128,16 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }
         let households = households_of(&board, guardian);
         let mut became = self.note(&mut desk, &[guardian], &said, &households).await?.into_iter();
-        for one in noted.iter_mut().filter(|n| **n == Noted::Known) {
+        for (one, (child, event, _)) in noted.iter_mut().zip(about).filter(|(n, _)| **n == Noted::Known) {
             *one = became.next().unwrap_or(Noted::Known);
+            if came == Came::CantCome
+                && let Some(item) = board.item(child, event)
+            {
+                let away = Absence { item, away: true, said_by: Some(guardian), by: noter };
+                if self.note_absence(&mut desk, &away).await? {
+                    *one = Noted::Recorded;
+                }
+            }
         }
         Ok(noted)
     }

@@ -123,7 +123,7 @@ fn silent(board: &Board, list: &EventList) -> Vec<SilentChild> {
     let is_silent = |standing| match standing {
         Standing::HeardBefore | Standing::Waiting | Standing::NoWay => true,
         Standing::NotAsked => !asked,
-        Standing::Heard | Standing::CantCome => false,
+        Standing::Heard | Standing::CantCome | Standing::Away => false,
     };
     let mut out: Vec<SilentChild> = list
         .children

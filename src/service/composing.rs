@@ -20,7 +20,7 @@ use crate::domain::plan::Wanted;
 use crate::domain::record::{Ask, NoticeKey, Record};
 use crate::domain::season::{Channel, GuardianId};
 use crate::domain::segments;
-use crate::domain::standing::{self, Standing};
+use crate::domain::standing;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use jiff::Timestamp;
@@ -128,7 +128,7 @@ impl Composing<'_> {
         let household = board
             .household(&message.household)
             .ok_or_else(|| unsent(State::Withdrawn, now, "the household is gone"))?;
-        let parts = told_with(board, &parts, now);
+        let parts = told_with(board, &desk.record, &parts, now);
         let draft = Draft { board, record: &desk.record, old: self.old, now };
         let to = To { household, guardians: &guardians, channel: message.channel, due: message.due };
         let letter = draft.letter(&to, &parts, &Links { ways: self.ways, token });
@@ -244,7 +244,7 @@ pub fn preview(
     ways: &Ways,
     now: Timestamp,
 ) -> Result<Content, super::wording::Fault> {
-    let parts = told_with(board, &wanted.parts, now);
+    let parts = told_with(board, record, &wanted.parts, now);
     let draft = Draft { board, record, old, now };
     let to = To {
         household: wanted.household,
@@ -283,6 +283,7 @@ fn still_true(
             let notice = notice_key(board, &part.notice, part.fingerprint)?;
             Some((item, notice))
         })
+        .filter(|(item, _)| !desk.record.is_away(*item))
         .filter(|(item, notice)| match notice {
             NoticeKey::Change(to) => *to == board.fingerprint(*item) && board.over_at(*item) > now,
             NoticeKey::Rule(at) => {
@@ -290,12 +291,9 @@ fn still_true(
                 let to_say = |it: &Itinerary| !introduces || !chaperones_of(&board.season, it).is_empty();
                 let called = item.event.is_none() || board.itinerary(*item).is_some_and(to_say);
                 let open = !board.season.notices[*at].to.of_unheard()
-                    || guardians.iter().any(|g| {
-                        !matches!(
-                            standing::standing(board, &desk.record, *g, *item),
-                            Standing::Heard | Standing::CantCome
-                        )
-                    });
+                    || guardians
+                        .iter()
+                        .any(|g| !standing::standing(board, &desk.record, *g, *item).is_answered());
                 called && open && board.over_at(*item) > now
             }
         })

@@ -337,7 +337,7 @@ fn list(
             event: event.name.clone(),
             date: event.date,
             settled: those(|s| s == Standing::Heard).len(),
-            all: lines.len(),
+            all: those(|s| s != Standing::Away).len(),
             unheard: named(board, &those(is_open)),
             cannot_come: named(board, &those(|s| s == Standing::CantCome)),
             unasked: those(|s| s == Standing::NotAsked).len(),

@@ -58,13 +58,14 @@ struct Reader<'a> {
 /// The parts of a message with those that are told beside them, each once: what asks first, in their order.
 pub(super) fn told_with(
     board: &Board,
+    record: &Record,
     parts: &[(Item, NoticeKey)],
     now: Timestamp,
 ) -> Vec<(Item, NoticeKey)> {
     let mut all = parts.to_vec();
     for (item, notice) in parts {
         for beside in plan::told_beside(board, *item, *notice, now) {
-            if !all.contains(&(beside, *notice)) {
+            if !record.is_away(beside) && !all.contains(&(beside, *notice)) {
                 all.push((beside, *notice));
             }
         }

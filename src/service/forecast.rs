@@ -12,7 +12,7 @@ use crate::domain::graph::State;
 use crate::domain::plan::{self, asks};
 use crate::domain::record::{AnswerKind, Record};
 use crate::domain::season::{Channel, ChaperoneId, EventId, GuardianId};
-use crate::domain::standing::{Standing, reachable, standing};
+use crate::domain::standing::{reachable, standing};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
@@ -306,7 +306,7 @@ fn guardians_at(
         let last = |item: &Item| told.get(&(guardian, *item)).and_then(|cases| cases.last());
         let mut case = Case::default();
         if open.is_empty() {
-            let answers = items.iter().filter_map(|item| record.answers.get(&(guardian, *item)));
+            let answers = items.iter().filter_map(|item| record.answer_of(guardian, *item));
             case.otherwise = Some(hours(answers.map(|answer| answer.at).max().unwrap_or(now)));
             let first = items.iter().filter_map(last).filter_map(|case| case.askings.first());
             case.askings.extend(first.min_by(|a, b| a.at.total_cmp(&b.at)));
@@ -322,7 +322,7 @@ fn guardians_at(
 }
 
 fn is_open(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> bool {
-    !matches!(standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
+    !standing(board, record, guardian, item).is_answered()
 }
 
 /// Adds what the plan still means to ask of those not heard from.

@@ -7,6 +7,7 @@
 mod open;
 
 use self::open::{OpenQuestion, items_of, open_questions, owners, spellings};
+use super::absence::blank_reply;
 use super::composing::token_hash;
 use super::office::{Desk, Office, OfficeFault, note_answer};
 use super::ports::{
@@ -18,7 +19,6 @@ use crate::domain::board::{Board, Item};
 use crate::domain::due::window;
 use crate::domain::facts::Fingerprint;
 use crate::domain::phone;
-use crate::domain::published::clocks;
 use crate::domain::quiet::is_direct_answer;
 use crate::domain::record::{AnswerKind, Record};
 use crate::domain::season::{Channel, Dismissal, GuardianId, HouseholdId, Language};
@@ -452,9 +452,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let language =
             owners.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language);
         let about: Vec<About> = about.iter().map(|item| named(board, *item, language)).collect();
-        let mut children: Vec<Option<String>> = about.iter().map(|one| one.child.clone()).collect();
-        children.sort();
-        children.dedup();
         let choices: Vec<Choice> = about
             .iter()
             .enumerate()
@@ -466,19 +463,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 date: one.date,
             })
             .collect();
-        let reply = Reply {
-            language: language.0.clone(),
-            season_language: season.language.0.clone(),
-            short: season.short_name.clone(),
-            twelve: clocks::is_twelve(&season.country, &language.0),
-            country: season.country.clone(),
-            school: season.school.clone(),
-            telephone: Some(season.telephone.clone()).filter(|t| !t.is_empty() && t != "-"),
-            all: choices.len() + 1,
-            children,
-            about,
-            choices,
-        };
+        let reply = Reply { all: choices.len() + 1, choices, ..blank_reply(board, language, about) };
         let words = match self.wording.reply(kind, &reply) {
             Ok(words) => words,
             Err(fault) => {
@@ -608,7 +593,7 @@ fn answer(
     }
 }
 
-fn named(board: &Board, item: Item, language: &Language) -> About {
+pub(super) fn named(board: &Board, item: Item, language: &Language) -> About {
     let season = &board.season;
     let event = item.event.map(|event| &season.events[event.at()]);
     let released = board.itinerary(item).and_then(|it| it.collect_from);

@@ -4,11 +4,13 @@ use super::office::{Office, OfficeFault};
 use super::ports::{Gateway, Store, StoredIncoming, StoredMessage};
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
-use crate::domain::record::{Record, Rung, Told};
+use crate::domain::in_charge::InCharge;
+use crate::domain::record::{Away, Record, Rung, Told};
 use crate::domain::season::{Channel, ChaperoneId, ChildId, EventId, GuardianId, NumberId, Person};
 use crate::domain::sheets;
 use crate::domain::shift::numbers_of;
 use crate::domain::standing::{Standing, address, heard, reachable, settled, standing};
+use crate::domain::wall;
 use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -46,8 +48,8 @@ pub struct EventList {
     /// Which.
     pub event: EventId,
     /// Recipients (guardian and child) by standing, in the order of [`Standing::ALL`].
-    pub recipients: [u64; 6],
-    /// Children settled, and all.
+    pub recipients: [u64; 7],
+    /// Children settled, and all who are coming.
     pub settled: (u64, u64),
     /// Children in order of their first number.
     pub children: Vec<ChildLine>,
@@ -57,6 +59,8 @@ pub struct EventList {
     pub settled_since: Vec<Timestamp>,
     /// Chaperones with a duty there, and where each is with it.
     pub chaperones: Vec<(ChaperoneId, Standing)>,
+    /// Children who are not coming, with who said so and when, in words.
+    pub away: BTreeMap<ChildId, String>,
 }
 
 /// What a chaperone's page shows for one event.
@@ -258,11 +262,11 @@ fn event_ids(board: &Board) -> impl Iterator<Item = EventId> + use<> {
 
 /// The children a chaperone looks after at an event, in order of name.
 pub fn children_of(board: &Board, chaperone: ChaperoneId, event: EventId) -> Vec<ChildId> {
-    let numbers = numbers_of(&board.season, chaperone, event);
+    let in_charge = InCharge::of(&board.season, event);
     let mut children: Vec<ChildId> = board
         .programme
         .children_at(event)
-        .filter(|(_, it)| it.numbers.iter().any(|n| numbers.contains(n)))
+        .filter(|(_, it)| in_charge.having(&it.numbers).contains(&chaperone))
         .map(|(child, _)| child)
         .collect();
     children.sort_by_key(|c| {
@@ -289,10 +293,13 @@ pub(super) fn child_line(board: &Board, record: &Record, child: ChildId, event: 
 
 /// A child's standing as a whole: settled, else the one that asks most of a person.
 fn whole(settled: bool, guardians: &[GuardianLine]) -> Standing {
+    let has = |s| guardians.iter().any(|g| g.standing == s);
+    if has(Standing::Away) {
+        return Standing::Away;
+    }
     if settled {
         return Standing::Heard;
     }
-    let has = |s| guardians.iter().any(|g| g.standing == s);
     if has(Standing::CantCome) {
         Standing::CantCome
     } else if guardians.iter().all(|g| g.standing == Standing::NoWay) {
@@ -312,12 +319,13 @@ pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
     its.sort_by_key(|(child, it)| (it.numbers.first().copied(), *child));
     let mut list = EventList {
         event,
-        recipients: [0; 6],
+        recipients: [0; 7],
         settled: (0, its.len() as u64),
         children: Vec::with_capacity(its.len()),
         numbers: Vec::new(),
         settled_since: Vec::new(),
         chaperones: chaperones_at(board, record, event),
+        away: absences_at(board, record, event).map(|(child, away)| (child, said(board, away))).collect(),
     };
     let mut numbers: BTreeMap<NumberId, (u64, u64)> = BTreeMap::new();
     for (child, it) in its {
@@ -326,6 +334,11 @@ pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
             if let Some(at) = Standing::ALL.iter().position(|s| *s == guardian.standing) {
                 list.recipients[at] += 1;
             }
+        }
+        if line.standing == Standing::Away {
+            list.settled.1 -= 1;
+            list.children.push(line);
+            continue;
         }
         let done = line.standing == Standing::Heard;
         for number in &it.numbers {
@@ -349,6 +362,31 @@ pub fn event_list(board: &Board, record: &Record, event: EventId) -> EventList {
     list.settled_since.sort();
     list.numbers = numbers.into_iter().map(|(number, (done, all))| (number, done, all)).collect();
     list
+}
+
+/// Children who are not coming to an event.
+pub(super) fn absences_at<'a>(
+    board: &'a Board,
+    record: &'a Record,
+    event: EventId,
+) -> impl Iterator<Item = (ChildId, &'a Away)> {
+    let here = record.away.iter().filter(move |(item, _)| item.event == Some(event));
+    here.filter_map(|(item, away)| item.who.child().map(|child| (child, away)))
+        .filter(|(child, _)| (child.at()) < board.season.children.len())
+}
+
+/// Who said that a child is not coming, who noted it, and when, in words; never why.
+pub(super) fn said(board: &Board, away: &Away) -> String {
+    let season = &board.season;
+    let at = wall::local(&season.zone, away.at).strftime("%-d %B, %H:%M");
+    let by = season.chaperones.iter().find(|chaperone| chaperone.reference == away.noted_by);
+    let by = by.map_or("the coordinator", |chaperone| chaperone.name.as_str());
+    match away.said_by {
+        Some(guardian) => {
+            format!("{} said so, noted by {by}, {at}", season.guardians[guardian.at()].name)
+        }
+        None => format!("noted by {by}, {at}"),
+    }
 }
 
 fn chaperones_at(board: &Board, record: &Record, event: EventId) -> Vec<(ChaperoneId, Standing)> {

@@ -1,5 +1,6 @@
 //! Use cases: load, ask the domain, save. Knows ports, not products.
 
+pub mod absence;
 pub mod answering;
 pub mod bringing;
 pub mod calendars;

@@ -11,7 +11,7 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::plan::{self, CHANGE};
 use crate::domain::reading::{self, Before, Kept, Reading};
-use crate::domain::record::{Answer, Ask, CallEnd, Cover, NoticeKey, Record, Rung};
+use crate::domain::record::{Answer, Ask, Away, CallEnd, Cover, NoticeKey, Record, Rung};
 use crate::domain::season::{Channel, GuardianId, Season};
 use crate::domain::touched::Touched;
 use jiff::{SignedDuration, Timestamp};
@@ -331,6 +331,15 @@ pub fn rebuild(board: &Board, history: &History, revised_at: Timestamp) -> Recor
         let item = board.item(&answer.child, &answer.event);
         if let (Some(guardian), Some(item)) = (board.guardian(&answer.guardian), item) {
             note_answer(&mut record, guardian, item, answer);
+        }
+    }
+    for stored in &history.absences {
+        let Some(item) = board.item(&stored.child, &stored.event) else { continue };
+        if stored.away {
+            let said_by = board.guardian(&stored.said_by);
+            record.away.insert(item, Away { at: stored.at, said_by, noted_by: stored.noted_by.clone() });
+        } else {
+            record.taken_back.insert(item, stored.at);
         }
     }
     record.texted.extend(history.texted.iter().cloned());

@@ -22,7 +22,7 @@ struct Counted {
     settled: u64,
     all: u64,
     /// Children by standing, in the order of [`Standing::ALL`].
-    children: [usize; 6],
+    children: [usize; 7],
 }
 
 /// The whole, as the coordinator is told of it.

@@ -7,7 +7,7 @@ use crate::domain::graph::State;
 use crate::domain::plan::{self, Wanted};
 use crate::domain::record::{NoticeKey, Record};
 use crate::domain::season::HouseholdId;
-use crate::domain::standing::{Standing, standing};
+use crate::domain::standing::standing;
 use jiff::Timestamp;
 use std::collections::{BTreeSet, HashMap, HashSet};
 use std::ops::Range;
@@ -235,9 +235,11 @@ fn reason(board: &Board, record: &Record, message: &StoredMessage) -> String {
     let answered = message.parts.iter().all(|part| {
         let item = board.item(&part.child, &part.event);
         item.is_some_and(|item| {
-            message.guardians.iter().filter_map(|g| board.guardian(g)).all(|guardian| {
-                matches!(standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
-            })
+            message
+                .guardians
+                .iter()
+                .filter_map(|g| board.guardian(g))
+                .all(|guardian| standing(board, record, guardian, item).is_answered())
         })
     });
     if answered { "answered".to_owned() } else { "the plan changed".to_owned() }

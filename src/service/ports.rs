@@ -26,7 +26,9 @@ pub use course::{Course, Hand};
 pub use deeds::{DeedKind, StoredDeed};
 pub use digests::{COORDINATOR, NewDigest, SaidDigest, StoredDigest};
 pub use feeds::{FeedHolder, NewFeed, StoredFeed};
-pub use history::{History, NewAnswer, StoredAddress, StoredAnswer, StoredTelling};
+pub use history::{
+    History, NewAbsence, NewAnswer, StoredAbsence, StoredAddress, StoredAnswer, StoredTelling,
+};
 pub use incoming::{
     ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, Receipted, SettledReply,
     StoredIncoming,
@@ -399,6 +401,16 @@ pub trait Store: Send + Sync {
         season: i64,
         event: &str,
         deed: &StoredDeed,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Notes that a child is not coming to an event, or is after all, with word to those who look after it and what
+    /// follows in the plan, together; false if it was so already.
+    fn set_away(
+        &self,
+        season: i64,
+        new: &NewAbsence,
+        told: &[NewReply],
+        delta: &Delta,
+        now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
     /// Whether planned messages may leave, and since when.
     fn course(&self, season: i64) -> impl Future<Output = Result<Course, StoreFault>> + Send;

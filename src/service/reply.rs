@@ -23,11 +23,15 @@ pub enum ReplyKind {
     PassedOn,
     /// When a child may be picked up: what a question for an earlier release is answered with at once.
     PickUp,
+    /// To those who look after a child: it is not coming.
+    Away,
+    /// To the same: it is coming after all.
+    Back,
 }
 
 impl ReplyKind {
     /// Every kind.
-    pub const ALL: [ReplyKind; 8] = [
+    pub const ALL: [ReplyKind; 10] = [
         ReplyKind::Heard,
         ReplyKind::CantCome,
         ReplyKind::AskBack,
@@ -36,6 +40,8 @@ impl ReplyKind {
         ReplyKind::Help,
         ReplyKind::PassedOn,
         ReplyKind::PickUp,
+        ReplyKind::Away,
+        ReplyKind::Back,
     ];
 
     /// Its file in the folder of a language.
@@ -49,6 +55,8 @@ impl ReplyKind {
             ReplyKind::Help => "reply/help.txt",
             ReplyKind::PassedOn => "reply/passed-on.txt",
             ReplyKind::PickUp => "reply/pick-up.txt",
+            ReplyKind::Away => "reply/away.txt",
+            ReplyKind::Back => "reply/back.txt",
         }
     }
 }

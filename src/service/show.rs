@@ -1,15 +1,17 @@
 //! The running of a show: what is told of it is judged by what was told before, stored, and never changed.
 
+use super::lists::absences_at;
 use super::office::{Office, OfficeFault};
 use super::ports::{DeedKind, Gateway, Store, StoreFault, StoredDeed};
 use crate::domain::board::Board;
 use crate::domain::day::Day;
 use crate::domain::day::order::{Piece, Shift, Target};
 use crate::domain::day::running::{Act, Before, Deed, Refusal, Running, Verdict};
-use crate::domain::season::{EventId, NumberId, Season};
+use crate::domain::season::{ChildId, EventId, NumberId, Season};
 use crate::domain::{shift, wall};
 use jiff::civil::Time;
 use jiff::{SignedDuration, Timestamp};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// So long after its planned end something may still be told of a show (assumption, no source).
@@ -29,6 +31,8 @@ pub struct ShowData {
     pub board: Arc<Board>,
     /// Which event.
     pub event: EventId,
+    /// Children who are not coming.
+    pub away: BTreeSet<ChildId>,
     /// What was told, by refs.
     pub stored: Vec<StoredDeed>,
     /// Now.
@@ -130,7 +134,7 @@ impl ShowData {
 
     /// The event as it runs.
     pub fn running(&self) -> Running<'_> {
-        Running::of(self.season(), self.event, &self.deeds(), self.moment())
+        Running::of(self.season(), self.event, &self.deeds(), self.moment()).without(&self.away)
     }
 
     /// The deeds that count, newest first, each with what it says.
@@ -186,9 +190,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let desk = self.desk().await?;
         let Some(id) = desk.board.event(event) else { return Ok(None) };
         let (board, season) = (desk.board.clone(), desk.season);
+        let away = absences_at(&board, &desk.record, id).map(|(child, _)| child).collect();
         drop(desk);
         let stored = self.store.deeds(season, event).await?;
-        Ok(Some(ShowData { board, event: id, stored, now: self.now() }))
+        Ok(Some(ShowData { board, event: id, away, stored, now: self.now() }))
     }
 
     /// Takes in something told of a show; none if there is no such event. The same again changes nothing.

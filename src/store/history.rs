@@ -1,7 +1,7 @@
 //! What has happened, read back whole to rebuild the record in memory.
 
 use super::db::Row as DbRow;
-use super::{SqlStore, channel, fingerprint, instant, sql, state};
+use super::{SqlStore, absence, channel, fingerprint, instant, sql, state};
 use crate::domain::facts::Fingerprint;
 use crate::domain::record::AnswerKind;
 use crate::service::ports::{
@@ -16,6 +16,7 @@ pub(super) async fn read(store: &SqlStore, season: i64) -> Result<History, Store
     Ok(History {
         tellings: tellings(store, season).await?,
         answers: answers(store, season).await?,
+        absences: absence::read(store, season).await?,
         addresses: addresses(store, season).await?,
         texted: texted(store, season).await?,
         pulse,

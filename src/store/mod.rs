@@ -1,5 +1,6 @@
 //! The only SQL. Opens a database by URL, brings its tables up to date, and answers as a [`Store`].
 
+mod absence;
 mod changes;
 mod course;
 pub mod db;
@@ -20,10 +21,11 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    ClaimedReply, Course, CrashPoint, Delta, Effects, Hand, History, LedgerLine, NewAnswer, NewAttempt,
-    NewDigest, NewFeed, NewIncoming, NewLink, NewReceipt, NewReply, Offer, OpenLine, Random, Receipted,
-    Settled, SettledReply, Store, StoreFault, StoredAttempt, StoredChange, StoredDeed, StoredDigest,
-    StoredFeed, StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    ClaimedReply, Course, CrashPoint, Delta, Effects, Hand, History, LedgerLine, NewAbsence, NewAnswer,
+    NewAttempt, NewDigest, NewFeed, NewIncoming, NewLink, NewReceipt, NewReply, Offer, OpenLine, Random,
+    Receipted, Settled, SettledReply, Store, StoreFault, StoredAttempt, StoredChange, StoredDeed,
+    StoredDigest, StoredFeed, StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended,
+    Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -363,6 +365,16 @@ impl Store for SqlStore {
     }
     async fn deeds(&self, season: i64, event: &str) -> Result<Vec<StoredDeed>, StoreFault> {
         deeds::read(self, season, event).await
+    }
+    async fn set_away(
+        &self,
+        season: i64,
+        new: &NewAbsence,
+        told: &[NewReply],
+        delta: &Delta,
+        now: Timestamp,
+    ) -> Result<bool, StoreFault> {
+        absence::add(self, season, new, told, delta, now).await
     }
     async fn add_deed(&self, season: i64, event: &str, deed: &StoredDeed) -> Result<bool, StoreFault> {
         deeds::add(self, season, event, deed).await

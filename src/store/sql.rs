@@ -98,6 +98,9 @@ pub const ALL: &[(&str, Statement)] = &[
     ("DIGEST_TAKE", DIGEST_TAKE),
     ("DEED_ADD", DEED_ADD),
     ("DEEDS", DEEDS),
+    ("ABSENCES", ABSENCES),
+    ("ABSENCE", ABSENCE),
+    ("ABSENCE_ADD", ABSENCE_ADD),
     ("COURSE", COURSE),
     ("COURSE_SET", COURSE_SET),
     ("TEST_ADD", TEST_ADD),
@@ -627,6 +630,21 @@ pub(super) const DIGEST_TAKE: Statement = s(
 );
 
 /// Nothing is added where the place is taken or the same act was told before.
+pub(super) const ABSENCES: Statement = s(
+    1,
+    "SELECT a.child, a.event, a.at_ms, a.said_by, a.noted_by, a.away FROM absence a WHERE a.season = $1 \
+     AND a.seq = (SELECT MAX(b.seq) FROM absence b WHERE b.season = a.season AND b.child = a.child \
+       AND b.event = a.event) ORDER BY a.child, a.event",
+);
+pub(super) const ABSENCE: Statement = s(
+    3,
+    "SELECT seq, away FROM absence WHERE season = $1 AND child = $2 AND event = $3 ORDER BY seq DESC LIMIT 1",
+);
+pub(super) const ABSENCE_ADD: Statement = s(
+    8,
+    "INSERT INTO absence (season, child, event, seq, at_ms, away, said_by, noted_by) \
+     VALUES ($1, $2, $3, $4, $5, $6, $7, $8) ON CONFLICT DO NOTHING RETURNING seq",
+);
 pub(super) const DEED_ADD: Statement = s(
     9,
     "INSERT INTO deed (season, event, seq, external, at_ms, act, number, other, minutes) \

@@ -63,6 +63,9 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     if let "own_heard" | "own_cant_come" = act {
         return own(&front, (&token, &link), &fields, act).await;
     }
+    if act == "coming_after_all" {
+        return back(&front, (&token, &link), &fields).await;
+    }
     let said = Said::of(&fields)?;
     let board = front.office.desk().await?.board.clone();
     let Some(chaperone) = chaperone(&board, &link.chaperone) else { return Err(front.gone().await) };
@@ -73,6 +76,23 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
         *response.status_mut() = StatusCode::FORBIDDEN;
     }
     Ok(response)
+}
+
+/// A child of hers who was not coming is coming after all.
+async fn back<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    (token, link): (&str, &StoredLink),
+    fields: &Fields,
+) -> Result<Response, Denied> {
+    let board = front.office.desk().await?.board.clone();
+    let Some(chaperone) = chaperone(&board, &link.chaperone) else { return Err(front.gone().await) };
+    let item = (fields.first("child"), fields.first("event"));
+    let noted = front.office.set_away(Noter::Chaperone(chaperone), "", item, false).await?;
+    let (words, done) = match noted {
+        Noted::NotCovered | Noted::Changed => ("Nothing was noted: that child is not with you there.", false),
+        Noted::Recorded | Noted::Known => ("Noted: coming after all.", true),
+    };
+    page(front, (token, link), item.1, Some(Notice { words: words.to_owned(), done })).await
 }
 
 /// What she says of her own duties.
@@ -192,7 +212,7 @@ fn whose(chase: &ChaseData, me: ChaperoneId, event: EventId, child: &mut OpenChi
 
 /// Whether somebody of the family is to be rung: not before they have been asked.
 fn is_open(line: &ChildLine) -> bool {
-    !matches!(line.standing, Standing::Heard | Standing::CantCome | Standing::NotAsked)
+    !line.standing.is_answered() && line.standing != Standing::NotAsked
 }
 
 /// The order of calls: families nobody can write to first, then those who know the old times.
@@ -201,7 +221,7 @@ fn urgency(standing: Standing) -> u8 {
         Standing::NoWay => 0,
         Standing::HeardBefore => 1,
         Standing::Waiting => 2,
-        Standing::Heard | Standing::CantCome | Standing::NotAsked => 3,
+        Standing::Heard | Standing::CantCome | Standing::Away | Standing::NotAsked => 3,
     }
 }
 
@@ -296,11 +316,16 @@ fn tried(zone: &TimeZone, one: &GuardianLine) -> String {
 }
 
 fn done(data: &ChaperoneData, line: &ChildLine) -> SettledChild {
+    let item = Item { who: line.child.into(), event: Some(data.event) };
+    let (child, event) = data.board.item_refs(item);
     SettledChild {
+        child: child.to_owned(),
+        event: event.to_owned(),
         name: shown::short_name(&data.board.season.children[line.child.at()]),
         mark: shown::mark(line.standing),
         note: match shown::mark(line.standing) {
             Mark::CantCome => "The coordinator speaks to the family.".to_owned(),
+            Mark::Away => "Struck through on the sheets.".to_owned(),
             _ => String::new(),
         },
     }

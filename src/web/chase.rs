@@ -161,7 +161,10 @@ impl<'a> Said<'a> {
         match self.came {
             Came::HeardByPhone => format!("Noted: {who} has heard, for {whom}, by phone."),
             Came::HeardInPerson => format!("Noted: {who} has heard, for {whom}, in person."),
-            Came::CantCome => format!("Noted: {whom} can't come. The coordinator sees it."),
+            Came::CantCome => format!(
+                "Noted: not coming, this once: {whom}. Those who look after them are told. It can be taken back on the \
+                 event's page."
+            ),
             Came::Nothing(CallEnd::NoAnswer) => format!("Noted: {who} did not answer. Ring again later."),
             Came::Nothing(CallEnd::WillCallBack) => {
                 format!("Noted: {who} will call back. If not, ring again tomorrow.")

@@ -10,6 +10,7 @@ use jiff::Timestamp;
 
 use super::chart::Counts;
 use super::fields::{Fields, is_foreign};
+use super::labels::ENGLISH;
 use super::needs::{message_counts, needs, sending};
 use super::respond::{Denied, html};
 use super::routes::Front;
@@ -21,6 +22,8 @@ use super::{sheets, shown, trial};
 use crate::domain::board::{Board, Item};
 use crate::domain::season::{Care, NumberId};
 use crate::domain::wall;
+use crate::service::answering::Noted;
+use crate::service::chasing::Noter;
 use crate::service::lists::{ChildLine, EventList};
 use crate::service::ports::{Gateway, LinkKind, Store};
 
@@ -96,6 +99,9 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     if let "answer" | "close" = fields.first("act") {
         return answer_question(&front, &fields).await;
     }
+    if let Some(notice) = absence_act(&front, &fields).await? {
+        return season_page(&front, Some(notice)).await;
+    }
     if let Some(notice) = front.course_act(fields.first("act")).await? {
         return season_page(&front, Some(notice)).await;
     }
@@ -133,6 +139,38 @@ async fn answer_question<S: Store + 'static, G: Gateway + 'static>(
     season_page(front, Some(notice.to_owned())).await
 }
 
+/// Notes who is not coming this once, or is after all, in a sentence of what became of it; none of any other act.
+async fn absence_act<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    fields: &Fields,
+) -> Result<Option<String>, Denied> {
+    let away = match fields.first("act") {
+        "not_coming" => true,
+        "coming_after_all" => false,
+        _ => return Ok(None),
+    };
+    let board = front.office.desk().await?.board.clone();
+    let mut names: Vec<String> = Vec::new();
+    for item in fields.all("item").filter_map(|item| item.split_once('/')) {
+        let guardian = fields.first("guardian");
+        let noted = front.office.set_away(Noter::Coordinator, guardian, item, away).await?;
+        let child = board.item(item.0, item.1).and_then(|item| item.who.child());
+        let name = child.map(|child| board.season.full_name(child.into()));
+        names.extend(name.filter(|name| noted != Noted::NotCovered && !names.contains(name)));
+    }
+    let whom = ENGLISH.list(&names);
+    let are = if names.len() == 1 { "is" } else { "are" };
+    Ok(Some(match (names.is_empty(), away) {
+        (true, _) => "Nothing was noted: that event is over, or the child is not in it.".to_owned(),
+        (false, true) => format!(
+            "Noted: {whom} {are} not coming, this once. Those who look after them are told; print the sheets again."
+        ),
+        (false, false) => {
+            format!("Noted: {whom} {are} coming after all. Those who look after them are told.")
+        }
+    }))
+}
+
 async fn season_page<S: Store + 'static, G: Gateway + 'static>(
     front: &Front<S, G>,
     notice: Option<String>,
@@ -164,8 +202,28 @@ pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
     headers: HeaderMap,
 ) -> Result<Response, Denied> {
     front.coordinator(&headers).await?;
+    event_page(&front, &reference, None).await
+}
+
+/// The coordinator notes that a child is not coming, or is after all.
+pub(super) async fn act_event<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path(reference): Path<String>,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Denied> {
+    front.coordinator_acts(&headers).await?;
+    let notice = absence_act(&front, &fields).await?.ok_or(Denied::BadForm)?;
+    event_page(&front, &reference, Some(notice)).await
+}
+
+async fn event_page<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    reference: &str,
+    notice: Option<String>,
+) -> Result<Response, Denied> {
     let board = front.office.desk().await?.board.clone();
-    let Some(id) = board.event(&reference) else { return Err(Denied::NotFound) };
+    let Some(id) = board.event(reference) else { return Err(Denied::NotFound) };
     let lists = front.office.event_lists().await?;
     let Some(list) = lists.iter().find(|list| list.event == id) else { return Err(Denied::NotFound) };
     let season = &board.season;
@@ -174,7 +232,7 @@ pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
     let now = front.office.now();
     let groups = list.numbers.iter().map(|(number, _, _)| NumberGroup {
         number: number_row(&board, list, *number),
-        children: of_number(&board, list, *number).map(|line| child_row(&board, line)).collect(),
+        children: of_number(&board, list, *number).map(|line| child_row(&board, list, line)).collect(),
     });
     Ok(html(&EventPage {
         school: season.school.clone(),
@@ -190,6 +248,8 @@ pub(super) async fn event<S: Store + 'static, G: Gateway + 'static>(
         change: format!("/season/change/event?event={reference}"),
         show: (event.ordered && !event.cancelled).then(|| format!("/season/{reference}/show")),
         trial: trial::form(season, id, "", ""),
+        over: board.season.curtain_up(id) <= now,
+        notice,
     }))
 }
 
@@ -267,7 +327,7 @@ fn picture(board: &Board, list: &EventList, now: Timestamp) -> Option<Picture> {
     Some(Picture { counts, from: shown::as_of(zone, from).date, deadline: shown::as_of(zone, deadline) })
 }
 
-fn child_row(board: &Board, line: &ChildLine) -> ChildRow {
+fn child_row(board: &Board, list: &EventList, line: &ChildLine) -> ChildRow {
     let season = &board.season;
     let part = |care: Option<&Care>| match care.map(|care| (care.brings, care.collects)) {
         Some((true, true)) => "brings and collects",
@@ -275,7 +335,10 @@ fn child_row(board: &Board, line: &ChildLine) -> ChildRow {
         Some((false, true)) => "collects",
         _ => "",
     };
+    let (child, event) = board.item_refs(Item { who: line.child.into(), event: Some(list.event) });
     ChildRow {
+        item: format!("{child}/{event}"),
+        away: list.away.get(&line.child).cloned().unwrap_or_default(),
         name: season.full_name(line.child.into()),
         mark: shown::mark(line.standing),
         guardians: line

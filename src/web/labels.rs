@@ -110,6 +110,10 @@ pub struct Labels {
     pub waiting: &'static str,
     /// Standing; gap: given name.
     pub cant_come: &'static str,
+    /// A person of the school has noted that the child is not coming this once; gap: given name.
+    pub not_coming: &'static str,
+    /// What to do where that is wrong.
+    pub not_coming_wrong: &'static str,
     /// Gaps: date, time.
     pub answered_at: &'static str,
     /// Beside an answered sheet.

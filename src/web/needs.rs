@@ -3,7 +3,7 @@
 use super::labels::ENGLISH;
 use super::shown;
 use super::views::{Asked, Decision, MessageCount, Needs, NoWay, Returned, Uncertain, plural};
-use crate::domain::board::Board;
+use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::season::{Channel, ChildId, EventId, GuardianId};
 use crate::domain::wall;
@@ -100,11 +100,19 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
         children.dedup();
         let at = shown::as_of(&season.zone, one.at);
         let question = one.question.as_ref().map(|(id, _)| *id);
+        let refs = |item: &Item| data.board.item_refs(*item);
+        let cannot: Vec<String> = match question {
+            Some(_) => Vec::new(),
+            None => one.items.iter().map(refs).map(|(child, event)| format!("{child}/{event}")).collect(),
+        };
         let same = out.iter_mut().find(|(who, line)| {
             question.is_none() && *who == one.guardian && line.words == words && line.at == at
         });
         match same {
-            Some((_, line)) => line.children.extend(children),
+            Some((_, line)) => {
+                line.children.extend(children);
+                line.cannot.extend(cannot);
+            }
             None => {
                 let guardian = one.guardian.map(|g| &season.guardians[g.at()]);
                 let line = Asked {
@@ -117,6 +125,8 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
                     at,
                     telephone: guardian.and_then(|guardian| shown::telephone(season, &guardian.contact)),
                     question,
+                    reference: guardian.map_or(String::new(), |guardian| guardian.reference.clone()),
+                    cannot,
                     road: one.road.map(|channel| match channel {
                         Channel::Mail => "mail",
                         Channel::Text => "text",

@@ -99,7 +99,7 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/feed/{token}/calendar.ics", get(calendars::feed::<S, G>))
         .route("/enter/{token}", get(coordinator::enter::<S, G>))
         .route("/season", get(coordinator::show::<S, G>).post(coordinator::act::<S, G>))
-        .route("/season/{event}", get(coordinator::event::<S, G>))
+        .route("/season/{event}", get(coordinator::event::<S, G>).post(coordinator::act_event::<S, G>))
         .route("/season/{event}/forecast", get(forecast::show::<S, G>))
         .route("/season/{event}/try", get(trial::show::<S, G>))
         .route("/season/{event}/show", get(show::show::<S, G>).post(show::act::<S, G>))

@@ -1,6 +1,6 @@
 //! `/season/EVENT/sheets/NAME`: a sheet of the day with the answers so far, ready to print.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use axum::extract::{Path, State};
@@ -24,8 +24,7 @@ pub(super) fn of_event(board: &Board, list: &EventList) -> Vec<Sheet> {
     let chaperones = list.chaperones.iter().map(|(who, standing)| (Person::Chaperone(*who), *standing));
     let words: HashMap<Person, &'static str> =
         children.chain(chaperones).map(|(who, standing)| (who, word(standing))).collect();
-    let away = BTreeMap::new();
-    let marks = Marks { standings: &|who| words.get(&who).copied(), away: &away };
+    let marks = Marks { standings: &|who| words.get(&who).copied(), away: &list.away };
     sheets::of_event(board, list.event, marks)
 }
 
@@ -42,6 +41,7 @@ fn word(standing: Standing) -> &'static str {
         Standing::HeardBefore => "heard before the change",
         Standing::Waiting => "not heard from",
         Standing::CantCome => sheets::CANT_COME,
+        Standing::Away => sheets::NOT_COMING,
         Standing::NoWay => "no way to reach",
         Standing::NotAsked => sheets::NOT_ASKED,
     }

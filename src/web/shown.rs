@@ -30,6 +30,7 @@ pub(super) fn mark(standing: Standing) -> Mark {
         Standing::HeardBefore => Mark::HeardBefore,
         Standing::Waiting => Mark::Waiting,
         Standing::CantCome => Mark::CantCome,
+        Standing::Away => Mark::Away,
         Standing::NoWay => Mark::NoWay,
         Standing::NotAsked => Mark::NotAsked,
     }

@@ -69,6 +69,8 @@ pub enum Mark {
     Waiting,
     /// Can't come.
     CantCome,
+    /// Not coming this once, confirmed.
+    Away,
     /// No way to reach.
     NoWay,
     /// Not asked yet.
@@ -77,8 +79,15 @@ pub enum Mark {
 
 impl Mark {
     /// Every mark, in the order pages list them.
-    pub const ALL: [Mark; 6] =
-        [Mark::Heard, Mark::HeardBefore, Mark::Waiting, Mark::CantCome, Mark::NoWay, Mark::NotAsked];
+    pub const ALL: [Mark; 7] = [
+        Mark::Heard,
+        Mark::HeardBefore,
+        Mark::Waiting,
+        Mark::CantCome,
+        Mark::Away,
+        Mark::NoWay,
+        Mark::NotAsked,
+    ];
 
     /// The style of the box.
     pub fn class(&self) -> &'static str {
@@ -87,6 +96,7 @@ impl Mark {
             Mark::HeardBefore => "before",
             Mark::Waiting => "waiting",
             Mark::CantCome => "cant",
+            Mark::Away => "away",
             Mark::NoWay => "noway",
             Mark::NotAsked => "notyet",
         }
@@ -99,6 +109,7 @@ impl Mark {
             Mark::HeardBefore => "heard before the change",
             Mark::Waiting => "waiting",
             Mark::CantCome => "can't come",
+            Mark::Away => "not coming",
             Mark::NoWay => "no way to reach",
             Mark::NotAsked => "not asked yet",
         }

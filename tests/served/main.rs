@@ -3,6 +3,7 @@
 #![allow(clippy::print_stdout, reason = "figures are shown")]
 #![allow(clippy::unwrap_used, reason = "a helper of a test may fail the test")]
 
+mod absence;
 mod bringing;
 mod calendars;
 mod changing;

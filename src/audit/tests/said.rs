@@ -147,3 +147,18 @@ fn a_text_says_who_sends_it_what_is_asked_and_when() {
     check("!Fenmouth: be there 17:30. STOP ends texts.", 1);
     check("!Fenmouth: be there. Confirm: https://school.example/r/x", 1);
 }
+
+// Whoever is known not to come is written to no more; what was begun before counts as in flight.
+#[test]
+fn nobody_is_asked_about_a_child_who_is_not_coming() {
+    let about = [("child", "C001"), ("event", "E001"), ("noted_by", "coordinator")];
+    let mut stage = Stage::clean();
+    stage.line("2027-03-24T17:30:00Z", "not_coming", &about);
+    stage.expect([0; 6]);
+    let mut stage = Stage::clean();
+    stage.line("2027-03-20T10:00:00Z", "not_coming", &about);
+    let found = stage.count();
+    assert_eq!([found.after_absence, found.lost], [4, 0], "{:#?}", found.examples);
+    stage.line("2027-03-21T10:00:00Z", "coming_after_all", &about);
+    stage.expect([0; 6]);
+}

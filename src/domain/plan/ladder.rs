@@ -4,7 +4,7 @@ use super::super::board::{Board, Item};
 use super::super::due::{self, Due};
 use super::super::record::{Ask, Cover, NoticeKey, Record};
 use super::super::season::{Audience, By, Channel, GuardianId, Notice};
-use super::super::standing::{self, Standing};
+use super::super::standing;
 use jiff::{SignedDuration, Timestamp};
 
 /// The channels and moments at which a guardian still has to be asked by a notice, as far as can be told now.
@@ -99,8 +99,7 @@ pub(super) fn lead(board: &Board, record: &Record, item: Item) -> Option<Guardia
 
 /// Whether a guardian has answered, or need not any more since the child is settled.
 fn is_answered(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> bool {
-    matches!(standing::standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
-        || standing::settled(board, record, item)
+    standing::standing(board, record, guardian, item).is_answered() || standing::settled(board, record, item)
 }
 
 fn after(board: &Board, at: Timestamp, hours: u32, due: Due) -> Option<Timestamp> {

@@ -22,8 +22,7 @@ impl Life<'_> {
             .map(|(child, _)| (*child, Item { who: (*child).into(), event: Some(event) }))
             .filter(|(_, item)| !self.settled.contains(item))
             .filter(|(child, item)| {
-                let mut said =
-                    board.cares_of(*child).map(|care| self.record.answers.get(&(care.guardian, *item)));
+                let mut said = board.cares_of(*child).map(|care| self.record.answer_of(care.guardian, *item));
                 let cant = said.any(|answer| answer.is_some_and(|a| a.kind == AnswerKind::CantCome));
                 out += u32::from(cant);
                 !cant

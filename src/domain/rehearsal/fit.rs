@@ -28,7 +28,7 @@ pub fn fitted(board: &Board, record: &Record, now: Timestamp) -> Fitted {
     let mut waits: [Vec<f64>; 2] = [Vec::new(), Vec::new()];
     let mut answers = 0;
     for ((guardian, item), askings) in askings(board, record, now) {
-        let answer = record.answers.get(&(guardian, item)).filter(|a| a.kind != AnswerKind::Question);
+        let answer = record.answer_of(guardian, item).filter(|a| a.kind != AnswerKind::Question);
         let heard_at = answer.map(|answer| answer.at);
         for (before, (sent, channels)) in askings.iter().enumerate() {
             if heard_at.is_some_and(|at| at < *sent) {

@@ -11,7 +11,7 @@ use crate::domain::board::{Board, Item};
 use crate::domain::plan::{self, Wanted};
 use crate::domain::record::{Answer, AnswerKind, Ask, Cover, Record};
 use crate::domain::season::{Channel, EventId, GuardianId};
-use crate::domain::standing::{self, Standing};
+use crate::domain::standing;
 use jiff::Timestamp;
 use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -371,5 +371,5 @@ impl<'a> Life<'a> {
 
 /// Whether a guardian has said what settles an item for her.
 fn answered(board: &Board, record: &Record, guardian: GuardianId, item: Item) -> bool {
-    matches!(standing::standing(board, record, guardian, item), Standing::Heard | Standing::CantCome)
+    standing::standing(board, record, guardian, item).is_answered()
 }

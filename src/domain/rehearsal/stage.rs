@@ -288,6 +288,8 @@ fn part_of(board: &Board, record: &Record, guardians: &BTreeSet<GuardianId>) -> 
             .map(|(k, v)| (*k, v.clone()))
             .collect(),
         wrong: HashMap::new(),
+        away: record.away.clone(),
+        taken_back: record.taken_back.clone(),
         sent: record
             .sent
             .iter()

@@ -169,6 +169,9 @@ pub const NOT_ASKED: &str = "not asked";
 /// The same, for a child who will not be there.
 pub const CANT_COME: &str = "can't come";
 
+/// The same, once a person has confirmed it.
+pub const NOT_COMING: &str = "not coming";
+
 /// How the answer for a child, or of a chaperone, stands at an event, in a word; none where that is not known.
 pub type Standings<'a> = &'a dyn Fn(Person) -> Option<&'static str>;
 

@@ -62,6 +62,38 @@ pub struct StoredTelling {
     pub failed_at: String,
 }
 
+/// That a child is not coming to an event, or is after all.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewAbsence {
+    /// Child ref.
+    pub child: String,
+    /// Event ref.
+    pub event: String,
+    /// Not coming; false takes it back.
+    pub away: bool,
+    /// Guardian ref of who said it; empty where nobody of the family did.
+    pub said_by: String,
+    /// Who noted it: a chaperone's ref, or `coordinator`.
+    pub noted_by: String,
+}
+
+/// The last word on whether a child is coming to an event, where it was ever said that it is not.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoredAbsence {
+    /// Not coming; false where that was taken back.
+    pub away: bool,
+    /// Child ref.
+    pub child: String,
+    /// Event ref.
+    pub event: String,
+    /// When it was said.
+    pub at: Timestamp,
+    /// Guardian ref of who said it; empty where nobody of the family did.
+    pub said_by: String,
+    /// Who noted it: a chaperone's ref, or `coordinator`.
+    pub noted_by: String,
+}
+
 /// An address with a history.
 #[derive(Debug, Clone)]
 pub struct StoredAddress {
@@ -82,6 +114,8 @@ pub struct History {
     pub tellings: Vec<StoredTelling>,
     /// Answers by arrival.
     pub answers: Vec<StoredAnswer>,
+    /// Children who are not coming, and to what, and those of whom that was taken back.
+    pub absences: Vec<StoredAbsence>,
     /// Addresses.
     pub addresses: Vec<StoredAddress>,
     /// Numbers to which a text was attempted.

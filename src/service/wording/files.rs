@@ -74,6 +74,8 @@ macro_rules! built_in {
             built_in!(@file $language, "reply/help.txt"),
             built_in!(@file $language, "reply/passed-on.txt"),
             built_in!(@file $language, "reply/pick-up.txt"),
+            built_in!(@file $language, "reply/away.txt"),
+            built_in!(@file $language, "reply/back.txt"),
         )*]
     };
     (@file $language:literal, $file:literal) => {

@@ -59,6 +59,8 @@ pub static ENGLISH: Labels = Labels {
     heard_before: "You read this before it changed",
     waiting: "We have not heard from you yet",
     cant_come: "You told us that {} can't come",
+    not_coming: "The school has noted that {} is not coming",
+    not_coming_wrong: "Is that wrong? Please ring the school.",
     answered_at: "{}, {}",
     change_answer: "If that is wrong, answer again here. The last answer counts.",
     act_heard: "I have read this for {}",

@@ -59,6 +59,8 @@ pub static SPANISH: Labels = Labels {
     heard_before: "Usted lo leyó antes del cambio",
     waiting: "Aún no tenemos su respuesta",
     cant_come: "Nos dijo que {} no puede venir",
+    not_coming: "La escuela ha anotado que {} no viene",
+    not_coming_wrong: "¿No es así? Llame a la escuela, por favor.",
     answered_at: "{}, {}",
     change_answer: "Si no es así, responda otra vez aquí. Vale la última respuesta.",
     act_heard: "Lo he leído para {}",

@@ -83,7 +83,7 @@ impl Watch {
         match self.mark {
             Mark::Heard => "You have read this",
             Mark::HeardBefore => "You read this before it changed",
-            Mark::CantCome => ENGLISH.duty.cant_come,
+            Mark::CantCome | Mark::Away => ENGLISH.duty.cant_come,
             Mark::Waiting | Mark::NoWay | Mark::NotAsked => "We have not heard from you yet",
         }
     }
@@ -143,6 +143,10 @@ pub struct OpenChild {
 /// A child who needs no call: settled, or said not to come.
 #[derive(Debug, Clone)]
 pub struct SettledChild {
+    /// Lasting name of the child.
+    pub child: String,
+    /// Lasting name of the event.
+    pub event: String,
     /// Given name and initial.
     pub name: String,
     /// Where the child stands.
@@ -266,7 +270,13 @@ mod tests {
             note: String::new(),
             rings: Vec::new(),
         };
-        let done = SettledChild { name: "Bilal R.".into(), mark: Mark::Heard, note: String::new() };
+        let done = SettledChild {
+            child: "C001".into(),
+            event: "E001".into(),
+            name: "Bilal R.".into(),
+            mark: Mark::Heard,
+            note: String::new(),
+        };
         ChaperonePage {
             school: "Larkmoor".into(),
             season: "The Tide Clock".into(),

@@ -15,9 +15,9 @@ pub struct Tally {
 }
 
 impl Tally {
-    /// Children in all.
+    /// Children in all, without those who are not coming.
     pub fn all(&self) -> usize {
-        self.marks.len()
+        self.marks.len() - self.count(Mark::Away)
     }
 
     /// Children settled.
@@ -202,6 +202,10 @@ pub struct Asked {
     pub question: Option<i64>,
     /// By which road an answer written here goes; none if there is none.
     pub road: Option<&'static str>,
+    /// Lasting name of the guardian; empty for a stranger.
+    pub reference: String,
+    /// Who can't come to what, sent back as `item`; empty of a question.
+    pub cannot: Vec<String>,
 }
 
 /// An event of which it is decided by a stated hour whether it takes place.
@@ -328,6 +332,10 @@ pub struct GuardianStanding {
 /// One child of an event.
 #[derive(Debug, Clone)]
 pub struct ChildRow {
+    /// Child and event, sent back as `item`.
+    pub item: String,
+    /// Who said that the child is not coming, and when; empty where it comes.
+    pub away: String,
     /// Full name.
     pub name: String,
     /// Where the child stands.
@@ -373,6 +381,10 @@ pub struct EventPage {
     pub show: Option<String>,
     /// To try another order; none without one.
     pub trial: Option<TrialForm>,
+    /// Whether it has begun, so that nobody's coming is noted any more.
+    pub over: bool,
+    /// What became of the form just posted.
+    pub notice: Option<String>,
 }
 
 impl EventPage {

@@ -275,6 +275,11 @@ impl Sheet {
         answered_words(self.answered.as_ref(), labels)
     }
 
+    /// Whether the school has confirmed that the child is not coming: then nothing is asked here.
+    pub fn is_away(&self) -> bool {
+        self.standing == Mark::Away
+    }
+
     /// The words of the main button.
     pub fn heard_words(&self, labels: &Labels) -> String {
         let again = self.standing == Mark::CantCome;
@@ -303,7 +308,7 @@ fn minute_of_day(time: Time) -> i32 {
 
 /// Whether an answer is still owed.
 pub(super) fn owes(standing: Mark) -> bool {
-    !matches!(standing, Mark::Heard | Mark::CantCome)
+    !matches!(standing, Mark::Heard | Mark::CantCome | Mark::Away)
 }
 
 /// A guardian's standing in words.
@@ -312,6 +317,7 @@ pub(super) fn standing_words(standing: Mark, labels: &Labels, given: &str) -> St
         Mark::Heard => labels.heard.to_owned(),
         Mark::HeardBefore => labels.heard_before.to_owned(),
         Mark::CantCome => fill(labels.cant_come, &[given]),
+        Mark::Away => fill(labels.not_coming, &[given]),
         Mark::Waiting | Mark::NoWay | Mark::NotAsked => labels.waiting.to_owned(),
     }
 }
