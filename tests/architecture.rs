@@ -30,8 +30,17 @@ const ARROWS: &[(&str, &[&str])] = &[
 ];
 
 /// Crates the pure core may use: data in, data out.
-const CRATES_OF_THE_CORE: &[&str] =
-    &["chrono", "cron", "jiff", "phonenumber", "proptest", "sha2", "thiserror", "unicode_normalization"];
+const CRATES_OF_THE_CORE: &[&str] = &[
+    "chrono",
+    "cron",
+    "jiff",
+    "phonenumber",
+    "proptest",
+    "regex",
+    "sha2",
+    "thiserror",
+    "unicode_normalization",
+];
 
 /// Parts of the standard library that reach outside the program.
 const OUTSIDE: &[&str] = &["env", "fs", "io", "net", "os", "process", "thread"];

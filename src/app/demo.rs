@@ -296,13 +296,15 @@ impl Demo {
             Act::StopTexts => return Ok(self.house.set_stopped_by_link(&token, true).await?),
         };
         let Some(page) = self.house.guardian_data(&token).await? else { return Ok(false) };
-        let sheets = match kind {
-            AnswerKind::Heard => &page.sheets[..],
+        // They answer what the message asked, and leave the rest of the page as it is.
+        let sheets = page.sheets.iter().filter(|sheet| sheet.by_this);
+        let most = match kind {
+            AnswerKind::Heard => usize::MAX,
             // One event is the one they can't make, or ask about.
-            AnswerKind::CantCome | AnswerKind::Question => &page.sheets[..page.sheets.len().min(1)],
+            AnswerKind::CantCome | AnswerKind::Question => 1,
         };
         let seen: Vec<_> = sheets
-            .iter()
+            .take(most)
             .map(|sheet| {
                 let (child, event) = page.board.item_refs(sheet.item);
                 (child, event, sheet.fingerprint)

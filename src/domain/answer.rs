@@ -3,8 +3,13 @@
 //! Only whole phrases count: a word inside a sentence decides nothing, because "please don't stop" and "the bus stop is
 //! closed" hold the same word. Whatever is mixed, unclear or unknown is a [`Intent::Question`] and goes to a person.
 
+mod early;
 mod phrases;
+mod stop;
 
+pub use early::{asks_before, asks_early_release};
+
+use jiff::civil::Date;
 use phrases::{ABSENT, AFTER, AUTOMATIC, BEFORE, CANT_COME, HEARD, HELP, START, STOP};
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
@@ -41,6 +46,10 @@ pub fn understand(words: &str) -> Intent {
     }
     if AUTOMATIC.iter().any(|opening| begins(&phrase, opening)) {
         return Intent::Automatic;
+    }
+    // Stopping must never be hard: it is heard in whole sentences too.
+    if stop::asks_to_stop(words) {
+        return Intent::Stop;
     }
     if phrase.chars().count() > LONGEST_PHRASE {
         return Intent::Question;
@@ -104,6 +113,24 @@ fn without_courtesy(phrase: &str) -> &str {
 
 fn begins(phrase: &str, opening: &str) -> bool {
     phrase.strip_prefix(opening).is_some_and(|rest| rest.is_empty() || rest.starts_with(' '))
+}
+
+/// Whether words name a person by their given name.
+pub fn names_person(words: &str, given: &str) -> bool {
+    let (words, given) = (format!(" {} ", fold(words)), fold(given));
+    !given.is_empty() && words.contains(&format!(" {given} "))
+}
+
+/// Whether words name the weekday of a date, in full or in short.
+pub fn names_day(words: &str, date: Date) -> bool {
+    let names = phrases::WEEKDAYS[usize::try_from(date.weekday().to_monday_zero_offset()).unwrap_or(0)];
+    fold(words).split(' ').any(|word| names.contains(&word))
+}
+
+/// The clauses of a message, each folded; what asks and what answers stand in different ones.
+fn clauses(words: &str) -> Vec<String> {
+    let parts = words.split(['.', '!', '?', '¿', '¡', ';', ',', '\n', '(', ')', '\u{2014}']);
+    parts.flat_map(|part| part.split(" - ")).map(fold).filter(|part| !part.is_empty()).collect()
 }
 
 /// The words for comparing: width and case folded, accents removed, and every run of anything but letters and digits (so

@@ -1,13 +1,14 @@
 //! What people answer, by whatever road, becomes a standing: recorded with what follows from it, in one transaction.
 
 use super::composing::token_hash;
+use super::hearing::is_answered_by;
 use super::office::{Desk, Office, OfficeFault, note_answer};
 use super::ports::{Delta, Gateway, NewAnswer, Store, StoredLink};
 use crate::domain::board::{Board, Item};
 use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
 use crate::domain::record::{AnswerKind, Record};
-use crate::domain::season::{Channel, ChaperoneId, GuardianId, HouseholdId, Person};
+use crate::domain::season::{Channel, ChaperoneId, ChildId, GuardianId, HouseholdId, Person};
 use crate::domain::standing::{Standing, standing};
 use jiff::Timestamp;
 use std::collections::HashSet;
@@ -44,6 +45,8 @@ pub struct SheetData {
     pub standing: Standing,
     /// When she last answered about it.
     pub answered: Option<Timestamp>,
+    /// Whether the message whose link was opened asks about it.
+    pub by_this: bool,
 }
 
 /// Everything a guardian's page shows.
@@ -66,7 +69,10 @@ pub struct GuardianData {
 struct Opened {
     link: StoredLink,
     guardians: Vec<GuardianId>,
+    /// Everything they have been told that is still to come: what the message asks first.
     items: Vec<Item>,
+    /// What the message is about.
+    asked: Vec<Item>,
     channel: Channel,
     household: Option<HouseholdId>,
 }
@@ -85,13 +91,26 @@ impl<S: Store, G: Gateway> Office<S, G> {
             return Ok(None);
         };
         let Some(message) = &link.message else { return Ok(None) };
-        let mut items: Vec<Item> =
-            message.parts.iter().filter_map(|p| desk.board.item(&p.child, &p.event)).collect();
-        items.sort_by_key(|item| (desk.board.needed_by(*item), item.who));
-        items.dedup();
+        let in_time = |items: &mut Vec<Item>| {
+            items.sort_by_key(|item| (desk.board.needed_by(*item), item.who));
+            items.dedup();
+        };
+        let guardians: Vec<GuardianId> =
+            message.guardians.iter().filter_map(|g| desk.board.guardian(g)).collect();
+        let answered = message.parts.iter().filter(|part| is_answered_by(&desk.board, part));
+        let mut asked: Vec<Item> = answered.filter_map(|p| desk.board.item(&p.child, &p.event)).collect();
+        if asked.is_empty() {
+            let parts = message.parts.iter();
+            asked = parts.filter_map(|part| desk.board.item(&part.child, &part.event)).collect();
+        }
+        in_time(&mut asked);
+        let told = told_to(desk, &guardians, self.now());
+        let mut others: Vec<Item> = told.into_iter().filter(|item| !asked.contains(item)).collect();
+        in_time(&mut others);
         Ok(Some(Opened {
-            guardians: message.guardians.iter().filter_map(|g| desk.board.guardian(g)).collect(),
-            items,
+            guardians,
+            items: asked.iter().copied().chain(others).collect(),
+            asked,
             channel: message.channel,
             household: desk.board.household(&message.household),
             link,
@@ -121,6 +140,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 before: form.map(|form| Facts::parse(&form)),
                 standing: standing(&desk.board, &desk.record, first, *item),
                 answered: desk.record.answer_of(first, *item).map(|a| a.at),
+                by_this: opened.asked.contains(item),
             });
         }
         let stopped = desk.record.stopped.contains(opened.channel, &opened.link.address);
@@ -309,6 +329,25 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }
         Ok(done)
     }
+}
+
+/// What any of some guardians has been told that is not over yet.
+fn told_to(desk: &Desk, guardians: &[GuardianId], now: Timestamp) -> Vec<Item> {
+    let board = &desk.board;
+    let of = |guardian: &GuardianId| {
+        let first = (*guardian, Item { who: Person::Child(ChildId(0)), event: None });
+        let guardian = *guardian;
+        desk.record.told.range(first..).take_while(move |((g, _), _)| *g == guardian)
+    };
+    let hers = |guardian: &GuardianId, item: &Item| {
+        let mut beside = board.season.cares.iter();
+        beside.any(|care| care.guardian == *guardian && care.who == item.who)
+    };
+    let told = guardians.iter().flat_map(of).map(|((guardian, item), _)| (*guardian, *item));
+    told.filter(|(guardian, item)| hers(guardian, item))
+        .map(|(_, item)| item)
+        .filter(|item| board.over_at(*item) > now)
+        .collect()
 }
 
 /// One person's act, before it is spelled out for each guardian.

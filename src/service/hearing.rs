@@ -4,8 +4,12 @@
 //! A bare word of consent is taken when exactly one question is open at its address; when more are open the reply asks
 //! back with numbered choices. Nothing is guessed and nothing is dropped: what no rule understands waits for a person.
 
+mod early;
 mod open;
 
+use self::early::EARLY_RELEASE;
+pub use self::early::{asked_about, asks_early};
+pub(super) use self::open::is_answered_by;
 use self::open::{OpenQuestion, items_of, open_questions, owners, spellings};
 use super::absence::blank_reply;
 use super::composing::token_hash;
@@ -127,6 +131,8 @@ struct Decision {
     about: Vec<Item>,
     /// Who had the message whose link came along.
     proven: Vec<GuardianId>,
+    /// It asks that a child leaves early, and the rule of that event is known to be told.
+    early: bool,
 }
 
 impl Decision {
@@ -139,6 +145,7 @@ impl Decision {
             reply: reply.map(|kind| (kind, Vec::new())),
             about: Vec::new(),
             proven: Vec::new(),
+            early: false,
         }
     }
 }
@@ -186,7 +193,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             address: incoming.from.clone(),
             at: incoming.at,
             words,
-            became: decision.became.word().to_owned(),
+            became: if decision.early { EARLY_RELEASE } else { decision.became.word() }.to_owned(),
             guardians,
             items: items
                 .iter()
@@ -300,7 +307,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 for_a_person(if open.is_empty() { hint } else { items_of(&open) }, trusted)
             }
         };
-        Ok(Decision { proven: had, ..decision })
+        let decision = Decision { proven: had, ..decision };
+        if decision.became == Became::Question {
+            return self.with_the_rule(desk, words, owners, now, decision).await;
+        }
+        Ok(decision)
     }
 
     /// What a mail is about, by the message of ours that it answers: no proof, but of use to whoever reads it.
@@ -432,7 +443,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }))
     }
 
-    /// The reply in the sender's language. Only texts get one: a mail's sender is not proven, and a page shows her answer.
+    /// The reply in the sender's language. Of mails only one that asks for early release gets one, to the address on file:
+    /// a mail's sender is not proven, and a page shows its own answer.
     #[allow(clippy::too_many_arguments)]
     fn reply_to(
         &self,
@@ -444,7 +456,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         offer: Option<&Offer>,
         now: Timestamp,
     ) -> Option<NewReply> {
-        if incoming.channel != Channel::Text || owners.is_empty() && kind != ReplyKind::Stopped {
+        let mail = incoming.channel == Channel::Mail;
+        if mail && kind != ReplyKind::PickUp || owners.is_empty() && kind != ReplyKind::Stopped {
             return None;
         }
         let board = &*desk.board;
@@ -474,13 +487,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
         // Within five minutes of her own message a reply is not bound by quiet hours; later it would be.
         let until = now.saturating_add(REPLY_LIVES).unwrap_or(now);
         let hours = window(season);
-        let permitted = is_direct_answer(incoming.at, now) || hours.permitted(&season.zone, now);
+        let permitted = mail || is_direct_answer(incoming.at, now) || hours.permitted(&season.zone, now);
+        let until = if mail { now.saturating_add(ANSWER_LIVES).unwrap_or(now) } else { until };
         permitted.then(|| NewReply {
             channel: incoming.channel,
             address: incoming.from.clone(),
-            subject: String::new(),
+            subject: if mail { season.school.clone() } else { String::new() },
             words,
-            in_reply_to: String::new(),
+            in_reply_to: if mail { incoming.external.clone() } else { String::new() },
             ready: now,
             until,
             reference: String::new(),
@@ -532,7 +546,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
             channel,
             address,
             subject: if channel == Channel::Mail { board.season.school.clone() } else { String::new() },
-            words,
+            // A text says who writes, whoever wrote it.
+            words: match channel {
+                Channel::Text => format!("{}: {words}", board.season.short_name),
+                Channel::Mail => words,
+            },
             in_reply_to: if channel == Channel::Mail && incoming.channel == Some(Channel::Mail) {
                 incoming.external.clone()
             } else {

@@ -20,11 +20,13 @@ use crate::domain::board::Item;
 use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
 use crate::domain::introduction::chaperones_of;
 use crate::domain::itinerary::Itinerary;
+use crate::domain::published::clocks;
 use crate::domain::record::AnswerKind;
 use crate::domain::release::Release;
 use crate::domain::season::{HouseRule, Language, Notice, Place, Season};
 use crate::domain::standing::Standing;
 use crate::service::answering::{GuardianData, Noted, SheetData};
+use crate::service::hearing::asks_early;
 use crate::service::ports::{Gateway, LinkKind, Store};
 
 /// The query of an address, by name.
@@ -42,7 +44,7 @@ pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     headers: HeaderMap,
 ) -> Result<Response, Denied> {
     front.link(&token, LinkKind::Guardian).await?;
-    page(&front, &token, asked(&query, "lang"), asked_language(&headers), Vec::new()).await
+    page(&front, &token, asked(&query, "lang"), asked_language(&headers), Vec::new(), "").await
 }
 
 pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
@@ -57,7 +59,20 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     let (kind, done) = match fields.first("act") {
         "heard" => (AnswerKind::Heard, NotedKind::Heard),
         "cant_come" => (AnswerKind::CantCome, NotedKind::CantCome),
-        "question" if !question.is_empty() => (AnswerKind::Question, NotedKind::Question),
+        "question" if question.is_empty() => {
+            let empty =
+                items(&fields)?.into_iter().take(1).map(|(child, event, _)| (NotedKind::Empty, child, event));
+            return page(
+                &front,
+                &token,
+                asked(&query, "lang"),
+                asked_language(&headers),
+                empty.collect(),
+                "",
+            )
+            .await;
+        }
+        "question" => (AnswerKind::Question, NotedKind::Question),
         _ => return Err(Denied::BadForm),
     };
     let words = if kind == AnswerKind::Question { question.as_str() } else { "" };
@@ -73,7 +88,7 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
             Noted::NotCovered => return Err(Denied::BadForm),
         }
     }
-    page(&front, &token, asked(&query, "lang"), asked_language(&headers), noted).await
+    page(&front, &token, asked(&query, "lang"), asked_language(&headers), noted, words).await
 }
 
 /// The items of a form, each with the fingerprint of what its page showed.
@@ -99,6 +114,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
     language: &str,
     browser: &'static Labels,
     noted: Vec<(NotedKind, String, String)>,
+    words: &str,
 ) -> Result<Response, Denied> {
     let Some(data) = front.office.guardian_data(token).await? else { return Err(front.gone().await) };
     if data.sheets.is_empty() {
@@ -116,9 +132,10 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         labels,
         school: season.school.clone(),
         season: season.name.clone(),
+        twelve: clocks::is_twelve(&season.country, labels.lang),
         as_of: shown::as_of(&season.zone, front.office.now()),
         others: others.collect(),
-        noted: noted.into_iter().filter_map(|line| noted_line(&data, labels, line)).collect(),
+        noted: noted.into_iter().filter_map(|line| noted_line(&data, labels, line, words)).collect(),
         sheets: data.sheets.iter().filter_map(|one| sheet(&data, labels, one)).collect(),
         rules: house_rules(&data, labels),
         telephone: shown::school_telephone(season),
@@ -131,15 +148,20 @@ fn noted_line(
     data: &GuardianData,
     labels: &Labels,
     (kind, child, event): (NotedKind, String, String),
+    question: &str,
 ) -> Option<NotedLine> {
     let item = data.board.item(&child, &event)?;
     let season = &data.board.season;
+    let early = !question.is_empty() && asks_early(&data.board, item, question);
+    let rule = if early { shown::release_rule(&data.board, item, labels) } else { String::new() };
     Some(NotedLine {
+        rule,
         kind,
         given: season.given_name(item.who).to_owned(),
-        event: item
-            .event
-            .map_or_else(|| labels.house_rules.to_owned(), |e| season.events[e.at()].name.clone()),
+        event: item.event.map_or_else(
+            || labels.house_rules.to_owned(),
+            |e| said(season, &season.events[e.at()].name, labels),
+        ),
     })
 }
 
@@ -154,8 +176,9 @@ fn house_rules(data: &GuardianData, labels: &Labels) -> Option<HouseRules> {
     let asked: Vec<&SheetData> = data.sheets.iter().filter(|one| one.item.event.is_none()).collect();
     let worst = asked.iter().map(|one| one.standing).find(|s| *s != Standing::Heard);
     let answered = asked.iter().filter_map(|one| one.answered).max();
-    let rules: Vec<(String, String)> =
-        rules_of(season, None).map(|rule| (rule.name.clone(), rule_text(season, rule, labels))).collect();
+    let rules: Vec<(String, String)> = rules_of(season, None)
+        .map(|rule| (said(season, &rule.name, labels), rule_text(season, rule, labels)))
+        .collect();
     asked.first()?;
     Some(HouseRules {
         items: asked.iter().map(|one| seen_item(data, one)).collect(),
@@ -164,6 +187,11 @@ fn house_rules(data: &GuardianData, labels: &Labels) -> Option<HouseRules> {
         standing: shown::mark(worst.unwrap_or(Standing::Heard)),
         answered: answered.map(|at| shown::as_of(&season.zone, at)),
     })
+}
+
+/// What the coordinator wrote, in the language of the page as far as it was given.
+fn said(season: &Season, text: &str, labels: &Labels) -> String {
+    season.phrases.said(text, &Language(labels.lang.to_owned())).to_owned()
 }
 
 fn rule_text(season: &Season, rule: &HouseRule, labels: &Labels) -> String {
@@ -192,11 +220,14 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
     let told = Before(one.before.as_ref().filter(|before| !before.is_cancelled()));
     let chaperone = |id: crate::domain::season::ChaperoneId| season.chaperones[id.at()].name.clone();
     let called_off = one.facts.is_cancelled();
-    let name = |field, now: &str| if called_off { Told::same(now.to_owned()) } else { told.text(field, now) };
+    let name = |field, now: &str| {
+        let told = if called_off { Told::same(now.to_owned()) } else { told.text(field, now) };
+        Told { now: said(season, &told.now, labels), was: told.was.map(|was| said(season, &was, labels)) }
+    };
     Some(Sheet {
         item: seen_item(data, one),
         given: season.given_name(one.item.who).to_owned(),
-        event: event.name.clone(),
+        event: said(season, &event.name, labels),
         date: told.parsed::<Date>(Field::Date, event.date),
         place: name(Field::Place, &place.name),
         door: name(Field::Door, &place.door),
@@ -205,7 +236,7 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
         ribbon: ribbon(data, labels, one.item, place, &told),
         arrive_ready: name(Field::Ready, one.facts.get(Field::Ready)),
         bring: name(Field::Bring, one.facts.get(Field::Bring)),
-        leave_home: Told::same(event.leave_home.clone()),
+        leave_home: Told::same(said(season, &event.leave_home, labels)),
         hand_in: name(Field::TurnIn, one.facts.get(Field::TurnIn)),
         adults_watch: event.adults_watch,
         signs_in: it.and_then(|it| it.signs_in).map(chaperone),
@@ -231,14 +262,15 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
 }
 
 fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told: &Before<'_>) -> Vec<Row> {
+    let season = &data.board.season;
     let Some(it) = data.board.itinerary(item) else { return Vec::new() };
     let mut rows = Vec::new();
     let longest = place.ways.iter().max_by_key(|way| way.walk.1);
     if let (Some(at), Some(way)) = (it.park_by, longest) {
         let others =
-            place.ways.iter().filter(|other| other.name != way.name).map(|other| walk(labels, other));
+            place.ways.iter().filter(|other| other.name != way.name).map(|other| walk(season, labels, other));
         rows.push(Row {
-            kind: RowKind::ParkBy(WayIn { name: way.name.clone(), walk: way.walk }),
+            kind: RowKind::ParkBy(WayIn { name: said(season, &way.name, labels), walk: way.walk }),
             time: told.parsed(Field::ParkBy, at.time()),
             note: others.collect::<Vec<_>>().join(" "),
         });
@@ -265,18 +297,19 @@ fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told:
     }
     if let Some(from) = it.collect_from.map(Release::at) {
         let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
-        let note = format!("{collect_at}.");
+        let note = format!("{}.", said(season, collect_at, labels));
         rows.push(Row { kind: RowKind::Collect, time: told.parsed(Field::CollectFrom, from.time()), note });
     }
     rows
 }
 
-fn walk(labels: &Labels, way: &crate::domain::season::Way) -> String {
+fn walk(season: &Season, labels: &Labels, way: &crate::domain::season::Way) -> String {
     let (short, long) = (way.walk.0.to_string(), way.walk.1.to_string());
+    let name = said(season, &way.name, labels);
     if short == long {
-        fill(labels.walk, &[&way.name, &long])
+        fill(labels.walk, &[&name, &long])
     } else {
-        fill(labels.walk_range, &[&way.name, &short, &long])
+        fill(labels.walk_range, &[&name, &short, &long])
     }
 }
 

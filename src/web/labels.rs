@@ -36,6 +36,16 @@ pub struct Labels {
     pub months: [&'static str; 12],
     /// Gaps: weekday, day, month.
     pub date: &'static str,
+    /// Behind a time before noon, with the space before it.
+    pub am: &'static str,
+    /// Behind a time from noon on.
+    pub pm: &'static str,
+    /// Heading over what is the same at every event.
+    pub same_every_time: &'static str,
+    /// Nothing stood in the question.
+    pub empty_question: &'static str,
+    /// Under the box for questions: nothing medical, nothing about custody.
+    pub never_write: &'static str,
     /// One to twelve in words, for sheets (the feminine form where there is one).
     pub numbers: [&'static str; 12],
 
@@ -110,6 +120,10 @@ pub struct Labels {
     pub waiting: &'static str,
     /// Standing; gap: given name.
     pub cant_come: &'static str,
+    /// Answer to who asks for early release under "nobody leaves early"; gaps: event, given name, time.
+    pub stay_to_the_end: &'static str,
+    /// The same where each goes after their own number; gaps: event, given name, time.
+    pub own_pick_up: &'static str,
     /// A person of the school has noted that the child is not coming this once; gap: given name.
     pub not_coming: &'static str,
     /// What to do where that is wrong.
@@ -275,6 +289,8 @@ pub struct StopLabels {
     pub stopped: &'static str,
     /// Button.
     pub act_start: &'static str,
+    /// Back to the family's page.
+    pub back: &'static str,
 }
 
 /// Words of the pages behind a closed door.
@@ -335,6 +351,19 @@ pub fn clock(time: &Time) -> String {
 }
 
 impl Labels {
+    /// A local time, with am and pm where the country says times so.
+    pub fn clock(&self, time: &Time, twelve: bool) -> String {
+        if !twelve {
+            return clock(time);
+        }
+        let hour = match time.hour() % 12 {
+            0 => 12,
+            hour => hour,
+        };
+        let half = if time.hour() < 12 { self.am } else { self.pm };
+        format!("{hour}:{:02}{half}", time.minute())
+    }
+
     /// A date in words, such as "Friday 4 June"; the year is plain from the season.
     pub fn day(&self, date: &Date) -> String {
         let weekday = self.weekdays[date.weekday().to_monday_zero_offset() as usize % 7];

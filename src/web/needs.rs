@@ -7,6 +7,7 @@ use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::season::{Channel, ChildId, EventId, GuardianId};
 use crate::domain::wall;
+use crate::service::hearing::{asked_about, asks_early};
 use crate::service::lists::SeasonData;
 use crate::service::ports::StoredMessage;
 use jiff::Timestamp;
@@ -125,6 +126,7 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
                     at,
                     telephone: guardian.and_then(|guardian| shown::telephone(season, &guardian.contact)),
                     question,
+                    rule: rule(data, one),
                     reference: guardian.map_or(String::new(), |guardian| guardian.reference.clone()),
                     cannot,
                     road: one.road.map(|channel| match channel {
@@ -137,6 +139,16 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
         }
     }
     out.into_iter().map(|(_, line)| line).collect()
+}
+
+/// The rule of the event, for a question that asks for early release; else empty.
+fn rule(data: &SeasonData, one: &crate::service::lists::Asked) -> String {
+    let (Some((_, words)), Some(guardian)) = (&one.question, one.guardian) else { return String::new() };
+    let item = asked_about(&data.board, &[guardian], &one.items, words, one.at);
+    let item = item.filter(|item| asks_early(&data.board, *item, words));
+    let rule = item.map(|item| shown::release_rule(&data.board, item, &ENGLISH));
+    rule.filter(|rule| !rule.is_empty())
+        .map_or(String::new(), |rule| format!("Asks for early release. {rule}"))
 }
 
 /// Whom a message was for: names of guardians, full names of children; a chaperone's own has none.

@@ -3,11 +3,11 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::labels::{Labels, labels_for};
+use super::labels::{Labels, clock, fill, labels_for};
 use super::views::{AsOf, Mark, Telephone};
-use crate::domain::board::Item;
+use crate::domain::board::{Board, Item};
 use crate::domain::phone;
-use crate::domain::season::{Child, Contact, Language, Person, Season};
+use crate::domain::season::{Child, Contact, Dismissal, Language, Person, Season};
 use crate::domain::shift;
 use crate::domain::standing::Standing;
 use crate::domain::wall;
@@ -139,4 +139,16 @@ mod tests {
         assert_eq!(of("xx", "pl", "es"), "es");
         assert_eq!(of("", "pl", "pl"), "en");
     }
+}
+
+/// From when a child may be picked up at an event, and that nobody leaves before, in a sentence; empty where that is not known.
+pub(super) fn release_rule(board: &Board, item: Item, labels: &Labels) -> String {
+    let Some(it) = board.itinerary(item) else { return String::new() };
+    let Some(from) = it.collect_from else { return String::new() };
+    let season = &board.season;
+    let event = &season.events[it.event.at()];
+    let all_stay = event.dismissal == Dismissal::AfterLastNumber;
+    let words = if all_stay { labels.stay_to_the_end } else { labels.own_pick_up };
+    let name = season.phrases.said(&event.name, &Language(labels.lang.to_owned()));
+    fill(words, &[name, season.given_name(item.who), &clock(&from.at().time())])
 }

@@ -73,5 +73,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         address: shown::veiled(&data.address),
         givens,
         stopped: data.stopped,
+        back: format!("/r/{token}"),
+        telephone: shown::school_telephone(season),
     }))
 }

@@ -31,3 +31,4 @@ mod starting;
 mod times;
 mod town;
 mod trial;
+mod understanding;

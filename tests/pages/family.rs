@@ -57,6 +57,7 @@ fn guardian(labels: &'static Labels, sheets: Vec<Sheet>) -> GuardianPage {
         labels,
         school: "Brackwater School of Dance".into(),
         season: "The Salt Lantern".into(),
+        twelve: false,
         as_of: as_of(),
         others: vec![OtherLanguage {
             href: format!("?lang={}", other.lang),
@@ -210,8 +211,12 @@ fn noted() -> GuardianPage {
     let mut sheet = plain(&ENGLISH, "Ines", Mark::Heard);
     sheet.answered = Some(as_of());
     let mut page = guardian(&ENGLISH, vec![sheet]);
-    page.noted =
-        vec![Noted { kind: NotedKind::Heard, given: "Ines".into(), event: "Dress rehearsal".into() }];
+    page.noted = vec![Noted {
+        kind: NotedKind::Heard,
+        given: "Ines".into(),
+        event: "Dress rehearsal".into(),
+        rule: String::new(),
+    }];
     page
 }
 
@@ -220,15 +225,24 @@ fn cant_come() -> GuardianPage {
     sheet.answered = Some(as_of());
     let mut page = guardian(&ENGLISH, vec![sheet]);
     page.noted = [NotedKind::CantCome, NotedKind::Question]
-        .map(|kind| Noted { kind, given: "Ines".into(), event: "Dress rehearsal".into() })
+        .map(|kind| Noted {
+            kind,
+            given: "Ines".into(),
+            event: "Dress rehearsal".into(),
+            rule: String::new(),
+        })
         .into();
     page
 }
 
 fn stale() -> GuardianPage {
     let mut page = guardian(&ENGLISH, vec![changed(&ENGLISH, "Ines")]);
-    page.noted =
-        vec![Noted { kind: NotedKind::Stale, given: "Ines".into(), event: "Dress rehearsal".into() }];
+    page.noted = vec![Noted {
+        kind: NotedKind::Stale,
+        given: "Ines".into(),
+        event: "Dress rehearsal".into(),
+        rule: String::new(),
+    }];
     page
 }
 
@@ -255,6 +269,8 @@ fn stops() -> Vec<(&'static str, StopPage)> {
         address: address.into(),
         givens: vec!["Ines".into(), "Tariq".into()],
         stopped,
+        back: "/r/0f3c9a".into(),
+        telephone: Some(telephone("0100", "020 7946 0100")),
     };
     vec![
         ("stop-mail", stop(&ENGLISH, Channel::Mail, "marisol@example.org", false)),

@@ -90,7 +90,13 @@ fn chaperone() -> ChaperonePage {
     let mut marisol = ring("G001", "Marisol", Some("0018"), "Two texts since Tuesday, no answer.");
     marisol.language = Some("Spanish".into());
     marisol.mark = Mark::HeardBefore;
-    let settled = |name: &str| SettledChild { name: name.into(), mark: Mark::Heard, note: String::new() };
+    let settled = |name: &str| SettledChild {
+        child: "C001".into(),
+        event: "E001".into(),
+        name: name.into(),
+        mark: Mark::Heard,
+        note: String::new(),
+    };
     let choice = |at: &str, name: &str, day, open, current| EventChoice {
         href: format!("?event={at}"),
         name: name.into(),
@@ -169,6 +175,8 @@ fn chaperone() -> ChaperonePage {
         .map(settled)
         .into_iter()
         .chain([SettledChild {
+            child: "C001".into(),
+            event: "E001".into(),
             name: "Yusuf E.".into(),
             mark: Mark::CantCome,
             note: "His family told us on Tuesday.".into(),
@@ -472,6 +480,9 @@ fn needs() -> Needs {
             telephone: Some(telephone("0021", "020 7946 0021")),
             question: Some(17),
             road: Some("text"),
+            rule: "Asks for early release. Dress rehearsal: nobody leaves before the last number.".into(),
+            reference: "G021".into(),
+            cannot: vec!["C011/E003".into()],
         }],
         uncertain: vec![Uncertain {
             message: "m-4417".into(),
@@ -519,7 +530,17 @@ fn empty_season() -> SeasonPage {
 
 fn event(hostile: &str) -> EventPage {
     let who = |name: &str, part: &str, mark| GuardianStanding { name: name.into(), part: part.into(), mark };
-    let child = |name: &str, mark, guardians| ChildRow { name: name.into(), mark, guardians };
+    let child = |name: &str, mark, guardians| ChildRow {
+        item: "C011/E003".into(),
+        away: if name == "Wren Castellane" {
+            "noted by the coordinator, 3 June, 10:00".into()
+        } else {
+            String::new()
+        },
+        name: name.into(),
+        mark,
+        guardians,
+    };
     let children = vec![
         child(
             "Ines Arce",
@@ -562,5 +583,7 @@ fn event(hostile: &str) -> EventPage {
         change: "/season/change/event?event=E003".into(),
         show: Some("/season/E003/show".into()),
         trial: Some(crate::live::on_event()),
+        over: false,
+        notice: Some("Noted: Wren Castellane is not coming, this once.".into()),
     }
 }

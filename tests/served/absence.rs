@@ -124,7 +124,7 @@ async fn a_familys_word_is_a_question_until_a_person_confirms_it() {
     let back = [("item", item.as_str()), ("act", "coming_after_all")];
     house.coordinator_post(&token, "/season", &back).await;
     assert_eq!(standing(&house, Standing::CantCome).await, 0);
-    assert!(house.get(&link).await.plain().contains("We have not heard from you yet"));
+    assert!(house.get(&link).await.plain().contains("Please confirm"));
 }
 
 #[tokio::test]

@@ -8,6 +8,7 @@ mod bringing;
 mod calendars;
 mod changing;
 mod chase;
+mod early;
 mod edits;
 mod family;
 mod forecast;
@@ -78,7 +79,7 @@ async fn too_large_and_unreadable_forms_are_told_so() {
     let long = "x".repeat(allheard::web::fields::FORM_MAX_OCTETS);
     let answer = house.post(&path, &[("act", "question"), ("question", &long)]).await;
     assert_eq!(answer.status, 413);
-    assert!(answer.plain().contains("That was too large to take"));
+    assert!(answer.plain().contains("That file is too big"));
     let request = Request::post(&path).header("content-type", "text/plain").body(Body::from("act=heard"));
     assert_eq!(house.ask(request.unwrap()).await.status, 400);
     let token = house.office.coordinator_link().await.unwrap();

@@ -461,7 +461,7 @@ impl Run {
 
     async fn answer(&mut self, token: &str, kind: AnswerKind) -> bool {
         let Some(data) = self.office().guardian_data(token).await.expect("a page") else { return true };
-        for sheet in &data.sheets {
+        for sheet in data.sheets.iter().filter(|sheet| sheet.by_this) {
             let (child, event) = data.board.item_refs(sheet.item);
             for guardian in &data.guardians {
                 let guardian = data.board.season.guardians[guardian.at()].reference.clone();

@@ -343,3 +343,14 @@ pub(super) const AFTER: &[&str] = &[
     "por favor",
     "lo siento",
 ];
+
+/// What the days of the week are called, from Monday, with short forms that are no other word.
+pub(super) const WEEKDAYS: [&[&str]; 7] = [
+    &["monday", "mondays", "mon", "lunes"],
+    &["tuesday", "tuesdays", "tue", "tues", "martes"],
+    &["wednesday", "wednesdays", "wed", "weds", "miercoles"],
+    &["thursday", "thursdays", "thu", "thur", "thurs", "jueves"],
+    &["friday", "fridays", "fri", "viernes"],
+    &["saturday", "saturdays", "sat", "sabado", "sabados"],
+    &["sunday", "sundays", "domingo", "domingos", "dom"],
+];

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::sheet::{Item, Sheet, answered_words, owes, standing_words};
+use super::sheet::{FamilyEvent, Item, Sheet, answered_words, owes, standing_words};
 use super::{AsOf, Mark, QUESTION_CHARACTERS, Telephone};
 use crate::web::labels::{Labels, fill};
 
@@ -54,6 +54,8 @@ pub enum NotedKind {
     Question,
     /// Not noted: the facts had changed since the page was opened.
     Stale,
+    /// Nothing was written where a question was to be.
+    Empty,
 }
 
 /// One line of what was noted from the form just posted.
@@ -65,17 +67,23 @@ pub struct Noted {
     pub given: String,
     /// Event, or the words for the house rules.
     pub event: String,
+    /// The rule of that event, where a question asks for early release; else empty.
+    pub rule: String,
 }
 
 impl Noted {
     fn words(&self, labels: &Labels) -> String {
+        if self.kind == NotedKind::Empty {
+            return labels.empty_question.to_owned();
+        }
         let text = match self.kind {
             NotedKind::Heard => labels.noted_heard,
             NotedKind::CantCome => labels.noted_cant_come,
             NotedKind::Question => labels.noted_question,
-            NotedKind::Stale => labels.noted_stale,
+            NotedKind::Stale | NotedKind::Empty => labels.noted_stale,
         };
-        fill(text, &[&self.given, &self.event])
+        let said = fill(text, &[&self.given, &self.event]);
+        if self.rule.is_empty() { said } else { format!("{} {said}", self.rule) }
     }
 }
 
@@ -100,6 +108,8 @@ pub struct GuardianPage {
     pub school: String,
     /// Name of the production.
     pub season: String,
+    /// Whether times are said with am and pm.
+    pub twelve: bool,
     /// When the page was put together.
     pub as_of: AsOf,
     /// The same page in other languages.
@@ -121,7 +131,50 @@ pub struct GuardianPage {
 impl GuardianPage {
     /// Whether the page is about one thing only, so that its title heads the page.
     pub fn single(&self) -> bool {
-        self.sheets.len() + usize::from(self.rules.is_some()) == 1
+        self.events().len() + usize::from(self.rules.is_some()) == 1
+    }
+
+    /// The sheets by event: what the message asks first stays first, siblings at one event stand together.
+    pub fn events(&self) -> Vec<FamilyEvent<'_>> {
+        let mut groups: Vec<Vec<&Sheet>> = Vec::new();
+        let event = |sheet: &Sheet| sheet.item.item.split('/').nth(1).map(str::to_owned);
+        for sheet in &self.sheets {
+            let alike = |group: &&mut Vec<&Sheet>| {
+                let first = group[0];
+                event(first) == event(sheet)
+                    && first.shift.is_none()
+                    && sheet.shift.is_none()
+                    && first.called_off == sheet.called_off
+            };
+            match groups.iter_mut().find(alike) {
+                Some(group) => group.push(sheet),
+                None => groups.push(vec![sheet]),
+            }
+        }
+        groups.into_iter().map(FamilyEvent::of).collect()
+    }
+
+    /// What every event says in the same words, where there are several.
+    pub fn same_every_time(&self) -> Vec<(&'static str, String)> {
+        let going: Vec<&Sheet> =
+            self.sheets.iter().filter(|sheet| !sheet.called_off && sheet.shift.is_none()).collect();
+        let events: std::collections::BTreeSet<&str> =
+            going.iter().filter_map(|sheet| sheet.item.item.split('/').nth(1)).collect();
+        if events.len() < 2 {
+            return Vec::new();
+        }
+        let lines = |sheet: &Sheet| {
+            let mut lines = sheet.lines(self.labels);
+            if !sheet.place.is_changed() {
+                lines.insert(0, (self.labels.place, sheet.place.now.clone(), None));
+            }
+            lines
+        };
+        let all: Vec<_> = going.iter().map(|sheet| lines(sheet)).collect();
+        let Some(first) = all.first() else { return Vec::new() };
+        let everywhere =
+            first.iter().filter(|line| line.2.is_none() && all.iter().all(|other| other.contains(line)));
+        everywhere.map(|(label, now, _)| (*label, now.clone())).collect()
     }
 
     /// How many answers are still owed.
@@ -165,12 +218,17 @@ impl GuardianPage {
 
     /// What was noted, in sentences.
     pub fn noted_words(&self) -> Vec<String> {
-        self.said(|kind| kind != NotedKind::Stale)
+        self.said(|kind| !matches!(kind, NotedKind::Stale | NotedKind::Empty))
     }
 
     /// What was not noted because it had changed.
     pub fn stale_words(&self) -> Vec<String> {
         self.said(|kind| kind == NotedKind::Stale)
+    }
+
+    /// That a question was empty, in a sentence.
+    pub fn empty_words(&self) -> Vec<String> {
+        self.said(|kind| kind == NotedKind::Empty)
     }
 
     fn said(&self, wanted: impl Fn(NotedKind) -> bool) -> Vec<String> {
@@ -180,7 +238,7 @@ impl GuardianPage {
 
     /// The time of the page in words.
     pub fn as_of_words(&self) -> String {
-        fill(self.labels.as_of, &[&self.as_of.clock()])
+        fill(self.labels.as_of, &[&self.labels.clock(&self.as_of.time, self.twelve)])
     }
 
     /// The longest question, in characters.

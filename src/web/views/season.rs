@@ -202,6 +202,8 @@ pub struct Asked {
     pub question: Option<i64>,
     /// By which road an answer written here goes; none if there is none.
     pub road: Option<&'static str>,
+    /// The rule of the event, where early release is asked for; else empty.
+    pub rule: String,
     /// Lasting name of the guardian; empty for a stranger.
     pub reference: String,
     /// Who can't come to what, sent back as `item`; empty of a question.

@@ -3,7 +3,7 @@
 use jiff::civil::{Date, Time};
 
 use super::{AsOf, Mark, Told};
-use crate::web::labels::{Labels, clock, fill};
+use crate::web::labels::{Labels, fill};
 
 /// What an answer is about. Both go back to the server as they came, as the hidden fields `item` and `fingerprint`.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -94,13 +94,13 @@ impl Row {
     }
 
     /// The time now.
-    pub fn clock(&self) -> String {
-        clock(&self.time.now)
+    pub fn clock(&self, labels: &Labels, twelve: &bool) -> String {
+        labels.clock(&self.time.now, *twelve)
     }
 
     /// The time told before; empty if it is the same.
-    pub fn clock_before(&self) -> String {
-        self.time.was.as_ref().map(clock).unwrap_or_default()
+    pub fn clock_before(&self, labels: &Labels, twelve: &bool) -> String {
+        self.time.was.as_ref().map(|was| labels.clock(was, *twelve)).unwrap_or_default()
     }
 }
 
@@ -186,20 +186,6 @@ impl Sheet {
             })
     }
 
-    /// The style that makes the ribbon longer after a row where more time passes before the next; empty after the last.
-    pub fn stretch(&self, row: &usize) -> &'static str {
-        let minute = |at: usize| self.ribbon.get(at).map(|row| minute_of_day(row.time.now));
-        let (Some(from), Some(to)) = (minute(*row), minute(*row + 1)) else {
-            return "";
-        };
-        match (to - from).rem_euclid(DAY_MINUTES) {
-            ..=20 => " s1",
-            21..=45 => " s2",
-            46..=90 => " s3",
-            _ => " s4",
-        }
-    }
-
     /// Whether an answer is still owed.
     pub fn owes(&self) -> bool {
         owes(self.standing)
@@ -275,6 +261,11 @@ impl Sheet {
         answered_words(self.answered.as_ref(), labels)
     }
 
+    /// A name for the fields of its form, unlike that of any other on the page.
+    pub fn field(&self) -> String {
+        self.item.item.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect()
+    }
+
     /// Whether the school has confirmed that the child is not coming: then nothing is asked here.
     pub fn is_away(&self) -> bool {
         self.standing == Mark::Away
@@ -297,6 +288,154 @@ impl Sheet {
             return labels.duty.act_cant_come.to_owned();
         }
         fill(labels.act_cant_come, &[&self.given])
+    }
+}
+
+/// A time of a ribbon that several children share, with the names of those it is for; none for all of them.
+#[derive(Debug, Clone)]
+pub struct SharedRow<'a> {
+    /// The time.
+    pub row: &'a Row,
+    /// Given names; empty where it is for all.
+    pub names: Vec<String>,
+}
+
+/// The children of one family at one event: one ribbon, what they share said once.
+#[derive(Debug, Clone)]
+pub struct FamilyEvent<'a> {
+    /// Their sheets, at least one.
+    pub sheets: Vec<&'a Sheet>,
+    /// Times in order.
+    pub ribbon: Vec<SharedRow<'a>>,
+}
+
+impl<'a> FamilyEvent<'a> {
+    /// Sheets of one event.
+    pub fn of(sheets: Vec<&'a Sheet>) -> FamilyEvent<'a> {
+        let mut ribbon: Vec<SharedRow<'a>> = Vec::new();
+        for sheet in &sheets {
+            for row in &sheet.ribbon {
+                match ribbon.iter_mut().find(|shared| shared.row == row) {
+                    Some(shared) => shared.names.push(sheet.given.clone()),
+                    None => ribbon.push(SharedRow { row, names: vec![sheet.given.clone()] }),
+                }
+            }
+        }
+        ribbon
+            .iter_mut()
+            .filter(|shared| shared.names.len() == sheets.len())
+            .for_each(|one| one.names.clear());
+        // A time after midnight belongs to the end of its day, so the order of each sheet is kept for equal rows.
+        let first = sheets[0].ribbon.first().map_or(0, |row| minute_of_day(row.time.now));
+        let earliest =
+            sheets.iter().filter_map(|sheet| sheet.ribbon.first()).map(|row| minute_of_day(row.time.now));
+        let from = earliest.min().unwrap_or(first);
+        ribbon.sort_by_key(|one| (minute_of_day(one.row.time.now) - from).rem_euclid(DAY_MINUTES));
+        FamilyEvent { sheets, ribbon }
+    }
+
+    /// The first of the sheets, for what they have in common.
+    pub fn first(&self) -> &'a Sheet {
+        self.sheets[0]
+    }
+
+    /// Whose it is, and what, in words.
+    pub fn names(&self, labels: &Labels) -> String {
+        labels.list(&self.sheets.iter().map(|sheet| sheet.given.clone()).collect::<Vec<_>>())
+    }
+
+    /// Whether an answer of any of them is owed.
+    pub fn owes(&self) -> bool {
+        self.sheets.iter().any(|sheet| sheet.owes())
+    }
+
+    /// The worst of their standings.
+    pub fn standing(&self) -> Mark {
+        let owing = self.sheets.iter().find(|sheet| sheet.owes());
+        owing.unwrap_or(&self.sheets[0]).standing
+    }
+
+    /// Their standing in words.
+    pub fn standing_words(&self, labels: &Labels) -> String {
+        let owing = self.sheets.iter().find(|sheet| sheet.owes());
+        owing.unwrap_or(&self.sheets[0]).standing_words(labels)
+    }
+
+    /// Whether anything is marked as changed.
+    pub fn is_changed(&self) -> bool {
+        self.sheets.iter().any(|sheet| sheet.is_changed())
+    }
+
+    /// Whether the place is said elsewhere on the page.
+    pub fn place_stands_in(&self, elsewhere: &[(&'static str, String)], labels: &Labels) -> bool {
+        let place = &self.first().place;
+        !place.is_changed()
+            && elsewhere.iter().any(|(label, text)| *label == labels.place && *text == place.now)
+    }
+
+    /// Who looks after them, once where that is the same for all; with the name where it is not.
+    pub fn in_charge(&self, labels: &Labels) -> Vec<(String, String)> {
+        let mut out: Vec<(String, String)> = Vec::new();
+        let all: Vec<String> = self.sheets.iter().map(|sheet| sheet.in_charge(labels)).collect();
+        let same = all.windows(2).all(|pair| pair[0] == pair[1]);
+        for (sheet, words) in self.sheets.iter().zip(all) {
+            let label = match same {
+                true => labels.in_charge.to_owned(),
+                false => format!("{}, {}", labels.in_charge, sheet.given),
+            };
+            if !words.is_empty() && !out.iter().any(|(known, _)| *known == label) {
+                out.push((label, words));
+            }
+        }
+        out
+    }
+
+    /// When it starts for the first of them, if it takes place.
+    pub fn call_clock(&self, labels: &Labels, twelve: &bool) -> String {
+        let called = |one: &&SharedRow<'a>| matches!(one.row.kind, RowKind::Call | RowKind::Due);
+        self.ribbon.iter().find(called).map_or(String::new(), |one| one.row.clock(labels, twelve))
+    }
+
+    /// The style that makes the ribbon longer after a row where more time passes before the next; empty after the last.
+    pub fn stretch(&self, row: &usize) -> &'static str {
+        let minute = |at: usize| self.ribbon.get(at).map(|shared| minute_of_day(shared.row.time.now));
+        let (Some(from), Some(to)) = (minute(*row), minute(*row + 1)) else {
+            return "";
+        };
+        match (to - from).rem_euclid(DAY_MINUTES) {
+            ..=20 => " s1",
+            21..=45 => " s2",
+            46..=90 => " s3",
+            _ => " s4",
+        }
+    }
+
+    /// Lines below the ribbon: label with a name where they differ, words now, words before; without those that stand
+    /// elsewhere on the page.
+    pub fn lines(
+        &self,
+        labels: &Labels,
+        elsewhere: &[(&'static str, String)],
+    ) -> Vec<(String, String, Option<String>)> {
+        let all: Vec<_> = self.sheets.iter().map(|sheet| (sheet, sheet.lines(labels))).collect();
+        let mut out: Vec<(String, String, Option<String>)> = Vec::new();
+        for (sheet, lines) in &all {
+            for line in lines {
+                let (label, now, was) = line;
+                let known =
+                    elsewhere.iter().any(|(name, text)| was.is_none() && name == label && text == now);
+                let shared = all.iter().all(|(_, other)| other.contains(line));
+                let label = match shared {
+                    true => (*label).to_owned(),
+                    false => format!("{label}, {}", sheet.given),
+                };
+                let line = (label, now.clone(), was.clone());
+                if !known && !out.contains(&line) {
+                    out.push(line);
+                }
+            }
+        }
+        out
     }
 }
 

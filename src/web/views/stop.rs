@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use super::Telephone;
 use crate::web::labels::{Labels, fill};
 
 /// What stops.
@@ -29,6 +30,10 @@ pub struct StopPage {
     pub givens: Vec<String>,
     /// Whether messages are stopped now.
     pub stopped: bool,
+    /// Address of the family's page.
+    pub back: String,
+    /// The school's telephone, where families may ring.
+    pub telephone: Option<Telephone>,
 }
 
 impl StopPage {
