@@ -1,5 +1,9 @@
 //! The demonstration: an invented season run end to end with nothing configured, on a clock of its own.
 
+mod volunteers;
+
+pub use volunteers::Round;
+
 use super::chance::SeededRandom;
 use super::clock::SetClock;
 use super::{House, StartFault};
@@ -16,6 +20,7 @@ use crate::domain::wall;
 use crate::gateway::folder::Folder;
 use crate::gateway::mail::Identity;
 use crate::gateway::{Carrier, Gateways, Road, Texts};
+use crate::service::answering::SheetData;
 use crate::service::office::{Office, OfficeFault, Ways};
 use crate::service::ports::{Clock as _, Hand, Store as _, Tended};
 use crate::service::sending::Sent;
@@ -95,6 +100,10 @@ pub struct Demo {
     due: Option<Timestamp>,
     /// When a digest may next be due.
     digest_due: Option<Timestamp>,
+    /// When volunteers next sit down to ring and to answer.
+    round_at: Option<Timestamp>,
+    /// What they have done so far.
+    pub done: Round,
     /// A link that a family has been sent, to show.
     pub family_link: Option<String>,
 }
@@ -106,6 +115,8 @@ pub struct Step {
     pub sent: usize,
     /// Answers given.
     pub answers: usize,
+    /// What volunteers did.
+    pub round: Round,
     /// The workbook changed.
     pub changed: bool,
     /// When the next one is due; none at the end.
@@ -150,6 +161,8 @@ impl Demo {
             planned_revision: 0,
             due: Some(start),
             digest_due: Some(start),
+            round_at: None,
+            done: Round::default(),
             family_link: None,
         })
     }
@@ -174,6 +187,15 @@ impl Demo {
                 step.answers += usize::from(self.happen(coming).await?);
             }
         }
+        match self.round_at {
+            Some(at) if at <= now => {
+                step.round = self.round(now).await?;
+                self.done.add(step.round);
+                self.round_at = Some(self.next_round(now).await?);
+            }
+            Some(_) => {}
+            None => self.round_at = Some(self.next_round(now).await?),
+        }
         // What is due already waits for a carrier's rate, and `again_at` says until when.
         let due = self.house.store.next_due(season).await?;
         let due = due.filter(|at| sent.again_at.is_none() || *at > now);
@@ -184,6 +206,7 @@ impl Demo {
             self.digest_due,
             self.coming.peek().map(|Reverse((at, _, _))| *at),
             self.changes.front().map(|(at, _)| *at),
+            self.round_at,
         ];
         let next = next.into_iter().flatten().min().map(|at| at.max(now + SignedDuration::from_millis(1)));
         step.next = next.filter(|at| *at <= self.end);
@@ -297,7 +320,8 @@ impl Demo {
         };
         let Some(page) = self.house.guardian_data(&token).await? else { return Ok(false) };
         // They answer what the message asked, and leave the rest of the page as it is.
-        let sheets = page.sheets.iter().filter(|sheet| sheet.by_this);
+        let about = |sheet: &&SheetData| kind != AnswerKind::CantCome || sheet.item.event.is_some();
+        let sheets = page.sheets.iter().filter(|sheet| sheet.by_this).filter(about);
         let most = match kind {
             AnswerKind::Heard => usize::MAX,
             // One event is the one they can't make, or ask about.
@@ -423,6 +447,13 @@ impl Demo {
             },
             "by_channel": { "mail": by_channel(Channel::Mail), "text": by_channel(Channel::Text) },
             "text_segments": self.text_segments()?,
+            "volunteers": {
+                "rung": self.done.rung,
+                "yes": self.done.yes,
+                "at_the_door": self.done.at_the_door,
+                "not_coming": self.done.not_coming,
+                "answered": self.done.answered,
+            },
             "standing": standing,
             "settled": settled,
             "violations": {

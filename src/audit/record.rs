@@ -10,6 +10,8 @@ use std::collections::{BTreeMap, BTreeSet};
 pub(super) const CHANGE: &str = "change";
 /// A direct answer to a person's own message leaves within so many minutes.
 const DIRECT_MINUTES: i64 = 5;
+/// What a person of the school answers leaves within so many hours.
+const REPLY_HOURS: i64 = 48;
 /// A file's date has whole seconds and may so be a little older than the line of its attempt.
 const SECOND: i64 = 1;
 /// Kinds of lines that end a message.
@@ -66,6 +68,8 @@ pub(super) struct Record {
     said: BTreeMap<String, Vec<Timestamp>>,
     /// Child and event to when it was noted that the child is not coming (or is after all).
     absences: BTreeMap<(String, String), Vec<(Timestamp, bool)>>,
+    /// When an answer to a person's own message was put down, by channel.
+    replies: BTreeMap<String, Vec<Timestamp>>,
     /// Calls to a guardian: when, and whether the number was found not to be hers.
     rung: BTreeMap<String, Vec<(Timestamp, bool)>>,
     pub last: Option<Timestamp>,
@@ -104,6 +108,7 @@ impl Record {
                 let digest = Digest { holder: word("guardians"), kind: word("kind") };
                 self.digests.insert(word("message"), digest);
             }
+            "reply" => self.replies.entry(word("channel")).or_default().push(at),
             "not_coming" | "coming_after_all" => {
                 let about = (word("child"), word("event"));
                 self.absences.entry(about).or_default().push((at, kind == "not_coming"));
@@ -164,6 +169,13 @@ impl Record {
         self.absences.iter().any(|((child, event), said)| {
             said.iter().any(|(at, _)| key == format!("absence-{child}-{event}-{}", at.as_millisecond()))
         })
+    }
+
+    /// Whether a file is what a person of the school answered: its key says so, and an answer was put down lately.
+    fn is_reply(&self, key: &str, channel: &str, at: Timestamp) -> bool {
+        let named = key.strip_prefix("reply").is_some_and(|n| n.parse::<u64>().is_ok());
+        let lately = |put: &Timestamp| *put - SECOND.seconds() <= at && at <= *put + REPLY_HOURS.hours();
+        named && self.replies.get(channel).is_some_and(|all| all.iter().any(lately))
     }
 
     /// Whether a guardian's last word on a channel before then was a stop.
@@ -243,11 +255,12 @@ impl<'a> Season<'a> {
         let message = message.or_else(|| known.cloned());
         let direct = attempt.is_none()
             && digest.is_none()
-            && (file.keys.iter().any(|key| self.record.tells_of_absence(key))
-                || self
-                    .holders(file.channel, &file.to)
-                    .into_iter()
-                    .any(|guardian| self.record.said_lately(guardian, file.at)));
+            && (file.keys.iter().any(|key| {
+                self.record.tells_of_absence(key) || self.record.is_reply(key, file.channel, file.at)
+            }) || self
+                .holders(file.channel, &file.to)
+                .into_iter()
+                .any(|guardian| self.record.said_lately(guardian, file.at)));
         Linked { file, message, attempt, digest, direct }
     }
 }

@@ -1,7 +1,7 @@
 //! `allheard demo`: an invented season, end to end.
 
 use super::{Exit, block_on_exit, block_on_here, pretty, say, tell};
-use crate::app::demo::{Demo, DemoFault, peak_rss_bytes};
+use crate::app::demo::{Demo, DemoFault, Round, peak_rss_bytes};
 use crate::app::pages::{Pages, ended};
 use crate::service::ports::Clock as _;
 use jiff::{SignedDuration, Timestamp};
@@ -40,9 +40,9 @@ pub(super) struct Options {
     /// Where the pages are served.
     #[arg(long, default_value = "127.0.0.1:8420", conflicts_with = "once")]
     listen: SocketAddr,
-    /// Keep serving the pages when the season is over.
+    /// End when the season is over, instead of keeping the pages open.
     #[arg(long, conflicts_with = "once")]
-    stay: bool,
+    end: bool,
     /// Keep the database and the outbox in this folder; otherwise they are removed at the end.
     #[arg(long, value_name = "FOLDER")]
     keep: Option<PathBuf>,
@@ -98,14 +98,41 @@ fn tell_summary(summary: &serde_json::Value) {
         "{} children, {} guardians, {} chaperones",
         summary["children"], summary["guardians"], summary["chaperones"]
     ));
-    say(format!("messages: {}", summary["messages"]));
+    let (sent, volunteers) = (&summary["messages"], &summary["volunteers"]);
+    say(format!(
+        "{} messages planned, {} taken by a carrier, {} refused or bounced, {} no longer needed",
+        sent["planned"],
+        sum(sent, &["accepted", "delivered"]),
+        sum(sent, &["refused", "bounced"]),
+        sum(sent, &["withdrawn", "expired"]),
+    ));
+    say(format!(
+        "{} calls, {} said yes; {} spoken to at a door; {} questions answered; {} times a child was not coming",
+        volunteers["rung"],
+        volunteers["yes"],
+        volunteers["at_the_door"],
+        volunteers["answered"],
+        volunteers["not_coming"],
+    ));
     if let Some(settled) = summary["settled"].as_object() {
         for (event, pair) in settled {
             say(format!("{event}: {} of {} children settled", pair[0], pair[1]));
         }
     }
-    say(format!("violations: {}", summary["violations"]));
-    say(format!("{} s, {} octets at most", summary["wall_seconds"], summary["peak_rss_bytes"]));
+    let wrong =
+        summary["violations"].as_object().map_or(0, |all| all.values().filter_map(|n| n.as_u64()).sum());
+    say(match wrong {
+        0 => "An independent check of the whole outbox found nothing wrong.".to_owned(),
+        _ => format!("An independent check found faults: {}", summary["violations"]),
+    });
+    if let Some(seconds) = summary["wall_seconds"].as_f64() {
+        say(format!("{seconds} s, {} octets at most", summary["peak_rss_bytes"]));
+    }
+}
+
+/// The sum of some figures of an object.
+fn sum(object: &serde_json::Value, names: &[&str]) -> u64 {
+    names.iter().filter_map(|name| object[name].as_u64()).sum()
 }
 
 /// The season as if it took minutes: pages served, families answering, a line on the terminal whenever much happened.
@@ -128,9 +155,13 @@ async fn live(options: &Options, folder: &Folder) -> Result<Exit, DemoFault> {
         ended = teller.run(&mut demo) => ended?,
         () = ended() => {}
     }
-    if options.stay && !stop.is_cancelled() {
-        tell("the season is over; the pages stay until you press Ctrl-C");
-        ended().await;
+    if teller.is_over {
+        say("");
+        tell_summary(&demo.summary().await?);
+        if !options.end {
+            say("The season is over. The pages stay open until you press Ctrl-C.");
+            ended().await;
+        }
     }
     stop.cancel();
     let _ = tokio::time::timeout(Duration::from_secs(CLOSING_SECONDS), serving).await;
@@ -146,6 +177,8 @@ struct Teller {
     told: Timestamp,
     sent: usize,
     answers: usize,
+    /// The season has been lived to its end.
+    is_over: bool,
 }
 
 impl Teller {
@@ -159,6 +192,7 @@ impl Teller {
             told: start,
             sent: 0,
             answers: 0,
+            is_over: false,
         }
     }
 
@@ -175,7 +209,13 @@ impl Teller {
             self.sent += step.sent;
             self.answers += step.answers;
             self.tell(demo, step.changed).await?;
-            let Some(next) = step.next else { return Ok(()) };
+            if let Some(words) = round_words(&step.round) {
+                say(format!("{}  {words}", demo.local(demo.clock.now()).await?));
+            }
+            let Some(next) = step.next else {
+                self.is_over = true;
+                return Ok(());
+            };
             while self.now() < next {
                 tokio::time::sleep(Duration::from_millis(FRAME_MILLISECONDS)).await;
                 demo.clock.advance_to(self.now().min(next));
@@ -203,6 +243,26 @@ impl Teller {
         (self.told, self.sent, self.answers) = (now, 0, 0);
         Ok(())
     }
+}
+
+/// What volunteers did, in a sentence; none where it was nothing.
+fn round_words(round: &Round) -> Option<String> {
+    let count = |number: usize, one: &str, other: &str| match number {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        n => Some(format!("{n} {other}")),
+    };
+    let in_vain = round.rung - round.yes.min(round.rung);
+    let parts = [
+        count(round.rung, "family rung", "families rung"),
+        count(round.yes, "said yes", "said yes"),
+        count(in_vain, "to ring again", "to ring again"),
+        count(round.at_the_door, "spoken to at a door", "spoken to at a door"),
+        count(round.not_coming, "child not coming", "children not coming"),
+        count(round.answered, "question answered", "questions answered"),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    (!parts.is_empty()).then(|| format!("volunteers: {}", parts.join(", ")))
 }
 
 /// The demonstration's folder; removed at the end unless it is to be kept.

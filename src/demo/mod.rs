@@ -9,6 +9,7 @@ pub mod names;
 pub mod numbers;
 pub mod people;
 pub mod planted;
+pub mod ringing;
 pub mod season;
 pub mod team;
 pub mod translations;
