@@ -353,7 +353,7 @@ fn a_workbook_with_problems_can_not_be_taken() {
     assert!(!page("bring-problems").contains("value=\"confirm\""));
     let ready = page("bring-preview");
     assert!(ready.contains("value=\"confirm\"") && ready.contains("type=\"radio\" required"));
-    assert!(ready.contains("28 acknowledgements fall"));
+    assert!(ready.contains("28 answers are needed again"));
 }
 
 #[test]
@@ -362,7 +362,7 @@ fn what_is_held_is_confirmed_only_at_the_second_look() {
     assert!(first.contains("value=\"second\"") && !first.contains("value=\"confirm\""));
     assert!(first.contains("2 of 5 children are left."));
     let second = page("look-second");
-    assert!(second.contains("Two lines go; is that meant?"));
+    assert!(second.contains("Two entries will be deleted: is that right?"));
     assert!(second.contains("name=\"going\"") && second.contains("value=\"confirm\""));
     assert!(page("look").contains("value=\"confirm\"") && !page("look-done").contains("<form"));
 }

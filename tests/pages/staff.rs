@@ -395,7 +395,7 @@ fn season() -> SeasonPage {
     let settled = dress().settled() as u32;
     let count = |words: &str, count| MessageCount { words: words.into(), count };
     SeasonPage {
-        course: course(true, Some(("pause", "Pause: let nothing leave"))),
+        course: course(true, Some(("pause", "Pause sending"))),
         school: "Brackwater School of Dance".into(),
         season: "The Salt Lantern".into(),
         as_of: as_of(),
@@ -501,7 +501,7 @@ pub fn course(going: bool, act: Option<(&'static str, &'static str)>) -> CourseL
 }
 
 fn paused_season() -> SeasonPage {
-    SeasonPage { course: course(false, Some(("go_on", "Go on: let messages leave"))), ..season() }
+    SeasonPage { course: course(false, Some(("go_on", "Resume sending"))), ..season() }
 }
 
 fn empty_season() -> SeasonPage {

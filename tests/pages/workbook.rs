@@ -42,7 +42,7 @@ fn actions() -> Vec<(&'static str, &'static str, String)> {
     };
     let done = LookPage {
         address: Some(("The list of Wren Hale, for nobody else:".into(), "/c/TOKEN".into())),
-        ..look(None, Some("It is done. Messages: 3 planned."))
+        ..look(None, Some("Done. Messages: 3 planned."))
     };
     let line = |what: &str, back| MadeChange { at: as_of(), what: what.into(), back };
     let changes = ChangesPage {
@@ -217,7 +217,7 @@ fn preview(name: &str) -> Preview {
             vec!["Children's door".into(), format!("Clipboard of {name}")],
         )],
         messages: vec![MessageChange {
-            heading: "Three mails and one text come of it".into(),
+            heading: "Three mails and one text are added to the plan".into(),
             lines: vec![format!("Change by mail to {name}: Dress rehearsal, Thursday 3 June, 18:42")],
             more: 3,
         }],

@@ -301,7 +301,7 @@ impl SeasonPage {
             Some(event) => {
                 format!("{} {}: {}", event.name, when(self.as_of.date, event.date), event.tally.words())
             }
-            None if self.events.is_empty() => "No season yet: bring the workbook".to_owned(),
+            None if self.events.is_empty() => "No season yet: upload the workbook".to_owned(),
             None => "The season is over".to_owned(),
         }
     }
