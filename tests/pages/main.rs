@@ -297,8 +297,8 @@ fn a_call_is_noted_with_one_tap_about_everything_it_was_for() {
     assert_eq!(html.matches("value=\"heard_in_person\"").count(), 2);
     // One child of several can't come: each has a form of its own.
     assert_eq!(html.matches("value=\"cant_come\"").count(), 3);
-    assert!(page("chase-empty").contains("Nobody has to be rung"));
-    assert!(page("chaperone-calls").contains("Noor, two calls to make"));
+    assert!(page("chase-empty").contains("Nobody to ring"));
+    assert!(page("chaperone-calls").contains("Noor, two people to ring"));
     let door = page("class-door");
     assert_eq!(door.matches("type=\"checkbox\"").count(), 2);
     assert_eq!(door.matches("name=\"act\"").count(), 1, "all signatures in one go");

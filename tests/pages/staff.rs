@@ -223,7 +223,7 @@ fn calls(name: &str) -> Vec<CallCard> {
         ],
         reasons: vec!["the event is tomorrow".into(), "two messages had no answer".into()],
         ringer: "Ewa Lis rings: speaks Polish.".into(),
-        moment: "Best rung today from 17:30.".into(),
+        moment: "Best time to ring: today from 17:30.".into(),
         tried: "Two mails, the last on Monday 31 May, 18:00. Rung on Tuesday 1 June, 18:40 by Ewa Lis: no answer."
             .into(),
     };
