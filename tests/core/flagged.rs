@@ -148,7 +148,7 @@ fn a_chaperone_who_dances_herself() {
     );
     let staff = sheets.iter().find(|sheet| sheet.name() == "chaperones").unwrap();
     let first = staff.tables[0].rows().next().unwrap();
-    assert_eq!((&first[0][..], &first[5][..]), ("Di Moss", "5 Finale (herself)"));
+    assert_eq!((&first[0][..], &first[5][..]), ("Di Moss", "5 Finale (themselves)"));
     // The mobile of a guardian who stands in for the child itself.
     let mut own = book();
     set_cell(&mut own, "children", "C004", "g1 name", "Di Moss");
