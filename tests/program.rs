@@ -369,7 +369,7 @@ fn it_is_started_and_paused(folder: &Path) {
     };
     typed(&["pause"], 0, "not started: nothing is sent");
     let asked = typed(&["start"], 1, "nothing was started");
-    assert!(asked.contains("messages are planned; 0 of them leave in the next 7 days"), "{asked}");
+    assert!(asked.contains("messages are planned; 0 of them in the next 7 days"), "{asked}");
     typed(&["start", "--yes"], 0, "started: messages are sent when they are due");
     typed(&["start"], 0, "started; sending since");
     typed(&["pause"], 0, "paused: nothing planned is sent until `allheard start`");

@@ -240,6 +240,6 @@ fn an_order_may_not_name_a_number_twice_or_one_that_is_not_there() {
             "{found:?}"
         );
     };
-    refused("Kelp", "the number stands in this running order in row 8 too", "a name of its own");
+    refused("Kelp", "the number is in this running order in row 8 too", "a name of its own");
     refused("Foghron", "'Foghron' is not on the sheet 'numbers'", "'Foghorn'");
 }

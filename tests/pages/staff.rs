@@ -496,7 +496,7 @@ fn needs() -> Needs {
 
 /// Whether messages leave.
 pub fn course(going: bool, act: Option<(&'static str, &'static str)>) -> CourseLine {
-    let words = if going { "Messages leave when they are due." } else { "Nothing planned leaves." };
+    let words = if going { "Messages are sent when they are due." } else { "Nothing planned is sent." };
     CourseLine { going, words: words.into(), act }
 }
 

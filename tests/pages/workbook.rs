@@ -41,7 +41,7 @@ fn actions() -> Vec<(&'static str, &'static str, String)> {
         on: vec![("/season/E001".into(), "The event".into())],
     };
     let done = LookPage {
-        address: Some(("The list of Wren Hale, for nobody else:".into(), "/c/TOKEN".into())),
+        address: Some(("The list of Wren Hale, for them alone:".into(), "/c/TOKEN".into())),
         ..look(None, Some("Done. Messages: 3 planned."))
     };
     let line = |what: &str, back| MadeChange { at: as_of(), what: what.into(), back };
@@ -85,7 +85,7 @@ fn edit(name: &str) -> EditPage {
         as_of: as_of(),
         heading: format!("Change {name}, Friday 4 June"),
         back: ("/season/E001".into(), name.into()),
-        notice: Some("Nothing was written, so nothing changes.".into()),
+        notice: Some("The form was empty, so nothing changes.".into()),
         forms: vec![
             EditForm {
                 act: "call_off",
@@ -156,7 +156,7 @@ fn nothing() -> Preview {
 fn problems(reason: &str) -> Preview {
     let problem = |blocks, sheet: &str, row, reason: &str, cure: &str| Problem {
         blocks,
-        weight: if blocks { "must be fixed" } else { "look at this" },
+        weight: if blocks { "must be fixed" } else { "please check" },
         sheet: sheet.into(),
         row,
         reason: reason.into(),

@@ -140,7 +140,7 @@ async fn a_halved_roster_needs_a_second_look_that_names_what_goes() {
     // Neither the plain confirmation nor a wrong number takes it in.
     for going in ["", "3", "yes"] {
         let held = post(say("confirm", going)).await;
-        assert!(held.plain().contains("Please count them below"), "{going}: {}", held.plain());
+        assert!(held.plain().contains("Please count them"), "{going}: {}", held.plain());
     }
     assert_eq!(revision(&house).await, 1);
     let taken = post(say("confirm", "6")).await;

@@ -181,7 +181,7 @@ async fn the_weather_is_decided_by_a_stated_hour() {
     assert!(!desk.get("/season").await.plain().contains("Does it take place?"));
     assert_eq!(desk.sent("2027-05-28T12:00:00Z").await.len(), 6);
     let wrong = desk.post("/season/change/event?event=E002", &[("act", "decide"), ("hour", "soon")]).await;
-    assert!(wrong.plain().contains("'soon' is no day and hour"), "{}", wrong.plain());
+    assert!(wrong.plain().contains("'soon' is not a day and time"), "{}", wrong.plain());
     assert!(!wrong.text.contains("value=\"confirm\""));
 }
 
@@ -366,7 +366,7 @@ async fn what_another_did_meanwhile_is_looked_at_again() {
     let second = desk.post(DRESS, &[("act", "move"), ("call", "16:45")]).await;
     desk.confirm(DRESS, &first).await;
     let shown = desk.confirm(DRESS, &second).await;
-    assert!(shown.plain().contains("The season was changed since."), "{}", shown.plain());
+    assert!(shown.plain().contains("The season has changed since."), "{}", shown.plain());
     assert!(shown.plain().contains("call: 17:00 becomes 16:45"), "{}", shown.plain());
     assert_eq!(desk.revision().await, 2);
     desk.confirm(DRESS, &shown).await;
@@ -376,7 +376,7 @@ async fn what_another_did_meanwhile_is_looked_at_again() {
     assert!(twice.plain().contains("that changes nothing"), "{}", twice.plain());
     assert_eq!(desk.revision().await, 3);
     let lost = desk.post(DRESS, &[("upload", "nothing"), ("act", "confirm")]).await;
-    assert!(lost.plain().contains("That look is no longer kept"), "{}", lost.plain());
+    assert!(lost.plain().contains("That page was open too long"), "{}", lost.plain());
 }
 
 #[tokio::test]

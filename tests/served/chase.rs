@@ -111,7 +111,7 @@ async fn one_tap_notes_what_came_of_a_call() {
 async fn a_wrong_number_gets_no_text_and_the_family_is_spoken_to_at_the_door() {
     let (house, token) = near().await;
     let after = coordinator_does(&house, &token, "Marisol Alder", "wrong_number").await;
-    assert!(after.plain().contains("Noted: the number of Marisol is wrong."), "{}", after.plain());
+    assert!(after.plain().contains("Noted: wrong number for Marisol."), "{}", after.plain());
     let marisol = card(&after, "Marisol Alder");
     assert!(!marisol.contains("tel:") && marisol.contains("No number to ring"), "{marisol}");
     assert!(marisol.contains("wrong number"), "{marisol}");
@@ -244,7 +244,7 @@ async fn a_signature_from_before_a_change_is_not_entered() {
     };
     let before = house.coordinator_post(&token, "/season/door?event=E001", &enter("09:30")).await;
     assert!(
-        before.plain().contains("Not entered: five signatures, since the times have changed"),
+        before.plain().contains("Not entered: five signatures, because the times have changed"),
         "{}",
         before.plain()
     );

@@ -50,8 +50,8 @@ async fn nothing_leaves_before_the_deliberate_step() {
     house.clock.set("2027-05-28T09:30:00Z");
     house.send().await;
     assert_eq!(house.mails(), 0);
-    assert!(set_going(&house, &token, &plan).await.contains("The season is going"));
-    assert!(set_going(&house, &token, &plan).await.contains("It was going already"));
+    assert!(set_going(&house, &token, &plan).await.contains("Started: messages are sent"));
+    assert!(set_going(&house, &token, &plan).await.contains("Already started"));
     house.send().await;
     assert_eq!(house.mails(), 3);
     let page = house.coordinator_get(&token, "/season").await.plain();
