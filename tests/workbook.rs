@@ -723,10 +723,22 @@ fn events_orders_and_duties_are_judged() {
         "'some Polish' is not a language code",
     );
     check("children", 0, &[("new", "perhaps")], Weight::Error, "yes");
-    check("chaperones", 0, &[("vetted until", "")], Weight::Warning, "the workbook has no vetting for 1 chaperone");
+    check(
+        "chaperones",
+        0,
+        &[("vetted until", "")],
+        Weight::Warning,
+        "the workbook has no vetting for 1 chaperone",
+    );
     check("house rules", 0, &[("language", "es")], Weight::Error, "season's language");
     check("notices", TOMORROW, &[("at", "")], Weight::Error, "time of day beside");
-    check("notices", TOMORROW, &[("minutes before", "60")], Weight::Error, "days with a time and minutes are both");
+    check(
+        "notices",
+        TOMORROW,
+        &[("minutes before", "60")],
+        Weight::Error,
+        "days with a time and minutes are both",
+    );
     check("notices", TOMORROW, &[("days before", ""), ("at", "")], Weight::Error, "when the notice goes");
     check("notices", TOMORROW, &[("about", "Exmple Show")], Weight::Error, "not on the sheet 'events'");
     check("notices", TOMORROW, &[("about", "season")], Weight::Error, "no call or curtain");

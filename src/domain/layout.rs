@@ -230,7 +230,7 @@ pub const SHEETS: &[Layout] = &[
         column("days before", Kind::Count, false, "Whole days before, with a time of day beside it."),
         column("at", Kind::Time, false, "Time of day."),
         column("minutes before", Kind::Count, false, "Or exact minutes before; not together with days and a time."),
-        column("by", Kind::Choice(ROADS), true, "If one is missing, the other is used."),
+        column("by", Kind::Choice(ROADS), true, "Mail, text or both. If an address or number is missing, the other is used."),
         column("answer owed", Kind::YesNo, false, "'yes' if an answer is wanted; 'yes' if blank."),
         column("wording", Kind::Choice(WORDINGS), true, "The wording, a folder of message-templates."),
         column("other channel after", Kind::Count, false, "If no answer after this many hours, also try the other channel. Blank = no."),

@@ -144,8 +144,9 @@ impl<'a> Said<'a> {
         };
         let changed = whom(&|one| *one == Noted::Changed);
         let done = whom(&|one| matches!(one, Noted::Recorded | Noted::Known));
-        let old =
-            format!("the times of {changed} have changed since you opened this list. Please ring them again.");
+        let old = format!(
+            "the times of {changed} have changed since you opened this list. Please ring them again."
+        );
         let guardian = board.guardian(self.guardian).map(|g| &board.season.guardians[g.at()].name);
         let who = guardian.map(|name| shown::given(name)).unwrap_or_default();
         let words = match (done.is_empty(), changed.is_empty()) {

@@ -133,7 +133,10 @@ impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
                 Ok(Step::Done(brought, upload.source))
             }
             Err(BringFault::Held { .. }) => {
-                second(Some("Nothing was changed: that is not the number of entries below. Please count them.")).await
+                second(Some(
+                    "Nothing was changed: that is not the number of entries below. Please count them.",
+                ))
+                .await
             }
             // Taken twice by a double tap, or overtaken: the fresh look says which.
             Err(BringFault::Moved) => {

@@ -343,7 +343,9 @@ fn a_season_is_set_going_by_an_agreement_that_names_what_leaves() {
     let going = page("plan-going");
     assert!(going.contains("value=\"pause\"") && !going.contains("value=\"set_going\""));
     assert!(page("season-paused").contains("value=\"go_on\""));
-    assert!(page("season-empty").contains("then start sending") && page("season").contains("value=\"pause\""));
+    assert!(
+        page("season-empty").contains("then start sending") && page("season").contains("value=\"pause\"")
+    );
     assert!(page("specimen").contains("Send a test to me"));
     assert!(!page("specimen-without").contains("<form"), "nowhere to send it to");
 }

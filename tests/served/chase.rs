@@ -67,7 +67,10 @@ async fn the_coordinator_sees_whom_to_ring_why_when_and_who_does() {
     assert!(words.contains("Marisol Alder, for Ines A. and Tariq A."), "{words}");
     assert!(words.contains("The event is in two days. Speaks Spanish."), "{words}");
     assert!(words.contains("The event is in two days; no message can reach them."), "{words}");
-    assert!(words.contains("Best time to ring: today from 17:30. Noor Hadi rings: their chaperone."), "{words}");
+    assert!(
+        words.contains("Best time to ring: today from 17:30. Noor Hadi rings: their chaperone."),
+        "{words}"
+    );
     assert!(words.contains("No number to ring: at the door, Dress rehearsal, Friday 4 June."), "{words}");
     assert!(words.contains("One mail, on Friday 28 May, 10:30."), "{words}");
     assert!(
@@ -138,7 +141,10 @@ async fn a_chaperone_has_her_share_and_notes_it() {
     let ewa = format!("/c/{}", house.office.chaperone_link("V001").await.unwrap().unwrap());
     let page = house.get(&ewa).await;
     let words = page.plain();
-    assert!(words.contains("Ewa, one person to ring") || words.contains("Ewa, two people to ring"), "{words}");
+    assert!(
+        words.contains("Ewa, one person to ring") || words.contains("Ewa, two people to ring"),
+        "{words}"
+    );
     assert!(words.contains("Yours to ring") && words.contains("Lee, for Nia Q."), "{words}");
     assert!(!words.contains("Lee Quill"), "given names only");
     assert!(words.contains("Among your calls above."), "{words}");

@@ -96,7 +96,8 @@ fn same_children(people: &Known, desk: &mut Desk) {
         }
         if !twice {
             let rows: Vec<u32> = group.iter().map(|at| people.rows.children[*at]).collect();
-            let reason = format!("{} have the same name; they are taken as different children", row_list(&rows));
+            let reason =
+                format!("{} have the same name; they are taken as different children", row_list(&rows));
             desk.hint(
                 Spot::row("children", rows[0]),
                 reason,

@@ -261,11 +261,7 @@ impl<Id: Copy + PartialEq> Names<Id> {
                 };
                 desk.error(
                     spot,
-                    format!(
-                        "'{}' names more than one line of the sheet '{}'",
-                        shown(name),
-                        self.sheet
-                    ),
+                    format!("'{}' names more than one line of the sheet '{}'", shown(name), self.sheet),
                     more,
                 );
                 None

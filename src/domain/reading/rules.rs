@@ -321,11 +321,9 @@ fn offset(row: &Row, desk: &mut Desk) -> Option<Offset> {
             }
             Some(Offset::MinutesBefore(i64::from(minutes)))
         }
-        (_, _, false) => fault(
-            "minutes before",
-            "days with a time and minutes are both filled in",
-            "Keep one of them.",
-        ),
+        (_, _, false) => {
+            fault("minutes before", "days with a time and minutes are both filled in", "Keep one of them.")
+        }
         (true, false, true) => fault(
             "days before",
             "there is a time of day but not how many days before",

@@ -313,10 +313,9 @@ fn lead(page: &mut Page<'_>) -> Option<Lead> {
             "named lead: nobody is named, so sheets that say \"fetch the named lead\" cannot say who that is",
             "Write who decides when somebody unknown comes to collect, with a telephone number.",
         ),
-        Some(lead) if lead.telephone.is_empty() => (
-            "named lead telephone: there is no number",
-            "Write where staff ring the named lead on the day.",
-        ),
+        Some(lead) if lead.telephone.is_empty() => {
+            ("named lead telephone: there is no number", "Write where staff ring the named lead on the day.")
+        }
         Some(_) => return lead,
     };
     page.desk.warn(Spot::sheet("season"), reason, cure);

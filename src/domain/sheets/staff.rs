@@ -50,7 +50,7 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
                 .iter()
                 .filter(|(chaperone, _)| chaperone == who)
                 .flat_map(|(_, child)| paper.day.of_child(*child))
-                .map(|part| format!("{} (herself)", paper.number(part.at)));
+                .map(|part| format!("{} (themselves)", paper.number(part.at)));
             let own = watched.chain(themselves).collect::<Vec<_>>().join(", ");
             let item = Item { who: Person::Chaperone(*who), event: Some(paper.day.id) };
             let due = paper.board.itinerary(item).map(|it| minute(it.call)).unwrap_or_default();
