@@ -59,7 +59,7 @@ fn workbooks_are_written_checked_and_planned() {
     example(folder);
     let again = allheard(folder, &["workbook", "example", "example.xlsx"]);
     assert_eq!(again.status.code(), Some(1));
-    assert!(err(&again).contains("left alone"), "{}", err(&again));
+    assert!(err(&again).contains("was not changed"), "{}", err(&again));
 
     let checked = allheard(folder, &["check", "example.xlsx", "--json"]);
     assert_eq!(checked.status.code(), Some(0), "{}", out(&checked));
@@ -270,7 +270,7 @@ fn a_season_goes_by_on(database: &str) {
     let brought = allheard(folder, &[&bring[..], &["--yes"]].concat());
     assert_eq!(brought.status.code(), Some(0), "{}", err(&brought));
     assert!(err(&brought).contains("revision 1"), "{}", err(&brought));
-    assert!(err(&brought).contains("not set going: nothing leaves"), "{}", err(&brought));
+    assert!(err(&brought).contains("not started: nothing is sent"), "{}", err(&brought));
     it_is_started_and_paused(folder);
     let again = allheard(folder, &["bring", "back.xlsx", "--config", "allheard.toml", "--yes"]);
     assert!(out(&again).contains("nothing changes"), "{}", out(&again));
@@ -293,7 +293,7 @@ fn a_season_goes_by_on(database: &str) {
         state.push_str(&line);
         line.clear();
     }
-    assert!(state.contains("the season is going since"), "{state}");
+    assert!(state.contains("started; sending since"), "{state}");
     // The rest of the log is read, so that the daemon never waits for a reader.
     std::thread::spawn(move || std::io::copy(&mut log, &mut std::io::sink()));
     let mut page = String::new();
@@ -367,14 +367,14 @@ fn it_is_started_and_paused(folder: &Path) {
         assert!(err(&said).contains(expected), "{arguments:?}: {}", err(&said));
         out(&said)
     };
-    typed(&["pause"], 0, "not set going: nothing leaves");
-    let asked = typed(&["start"], 1, "nothing was set going");
-    assert!(asked.contains("messages are planned; 0 of them leave in the next 7 days"), "{asked}");
-    typed(&["start", "--yes"], 0, "set going: messages leave when they are due");
-    typed(&["start"], 0, "the season is going since");
-    typed(&["pause"], 0, "paused: nothing planned leaves until `allheard start`");
-    typed(&["pause"], 0, "the season is paused since");
-    typed(&["start", "--yes"], 0, "set going: messages leave when they are due");
+    typed(&["pause"], 0, "not started: nothing is sent");
+    let asked = typed(&["start"], 1, "nothing was started");
+    assert!(asked.contains("messages are planned; 0 of them in the next 7 days"), "{asked}");
+    typed(&["start", "--yes"], 0, "started: messages are sent when they are due");
+    typed(&["start"], 0, "started; sending since");
+    typed(&["pause"], 0, "paused: nothing planned is sent until `allheard start`");
+    typed(&["pause"], 0, "paused since");
+    typed(&["start", "--yes"], 0, "started: messages are sent when they are due");
 }
 
 /// The demonstration twice: the same seed gives the same JSON but for time and memory, and nothing is wrong with it.

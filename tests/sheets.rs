@@ -343,7 +343,7 @@ fn what_cannot_be_printed_is_said() {
         &["sheets", "s.xlsx", "--event", "Dres rehearsal", "--out", "p"],
         "Did you mean 'Dress rehearsal'?",
     );
-    fails(&["sheets", "s.xlsx", "--at", "noon", "--out", "p"], "is no instant");
+    fails(&["sheets", "s.xlsx", "--at", "noon", "--out", "p"], "is not a time");
     std::fs::write(folder.join("taken"), "x").unwrap();
     fails(&["sheets", "s.xlsx", "--out", "taken"], "choose another folder with --out");
     std::fs::write(folder.join("no.xlsx"), "x").unwrap();

@@ -559,7 +559,7 @@ fn settings_are_judged() {
     check("messages from", "eight", "not a time of day", "08:00");
     check("version", "2", "layout version '2'", "blank");
     check("version", "one", "layout version 'one'", "blank");
-    check("settled by", "anybody", "none of the three", "each household");
+    check("settled by", "anybody", "not one of the three", "each household");
     check("walking feet per second", "30", "not a walking pace", "3.0");
     check("children per adult", "0", "out of range", "1 to 100");
     check("ref", "the spring show of 2030", "short word", "S1");
@@ -579,7 +579,7 @@ fn children_and_guardians_are_judged() {
     told_of(&twice, Weight::Error, "children", Some(4), "stands in row 2 too");
     let mut alike = example();
     edit(&mut alike, "children", 1, "family name", "CHILD-one");
-    told_of(&alike, Weight::Hint, "children", Some(2), "rows 2 and 3 have one name");
+    told_of(&alike, Weight::Hint, "children", Some(2), "rows 2 and 3 have the same name");
     let check = |changes: &[(&str, &str)], weight: Weight, words: &str| {
         let mut book = example();
         for (column, text) in changes {
@@ -610,7 +610,7 @@ fn children_and_guardians_are_judged() {
         Weight::Error,
         "not plain which digits are the number",
     );
-    check(&[("guardian 1 mobile", "07700 900123")], Weight::Warning, "not written whether 1 guardian");
+    check(&[("guardian 1 mobile", "07700 900123")], Weight::Warning, "does not say whether 1 guardian");
     check(&[("guardian 1 mobile", "999")], Weight::Error, "cannot be rung");
     check(&[("guardian 1 mobile", "ring me")], Weight::Error, "not a telephone number");
     check(&[("guardian 1 e-mail", "three@example")], Weight::Error, "not a mail address");
@@ -626,7 +626,7 @@ fn children_and_guardians_are_judged() {
     check(&[("given name", &"x".repeat(4_001))], Weight::Error, "more than 4000 characters");
     let mut namesakes = example();
     edit(&mut namesakes, "children", 1, "guardian 1 name", "EXAMPLE  Guardian-One");
-    told_of(&namesakes, Weight::Warning, "children", Some(2), "rows 2 and 3 name guardians alike");
+    told_of(&namesakes, Weight::Warning, "children", Some(2), "rows 2 and 3 name guardians the same");
     let mut emoji = example();
     edit(&mut emoji, "children", 1, "given name", "Ximena 🎭👨‍👩‍👧");
     let (season, problems) = reading::season(&emoji);
@@ -648,7 +648,7 @@ fn events_orders_and_duties_are_judged() {
     check("events", 0, &[("date", "04/06/2030")], Weight::Error, "day first or as month first");
     check("events", 0, &[("call", "18:30")], Weight::Error, "called after the event starts");
     check("events", 0, &[("call", "5:00")], Weight::Hint, "in the morning");
-    check("events", 0, &[("kind", "premiere")], Weight::Error, "none of the words");
+    check("events", 0, &[("kind", "premiere")], Weight::Error, "is not a word for this column");
     check("events", 0, &[("place", "Exampel Theatre")], Weight::Error, "not on the sheet 'places'");
     check("events", 0, &[("ends", "17:30")], Weight::Error, "ends before it starts");
     check("events", 0, &[("dismissal", "whenever")], Weight::Error, "when children may leave");
@@ -671,7 +671,7 @@ fn events_orders_and_duties_are_judged() {
         ("Tuesdays at 16:45", "2030-06-17", "never takes place"),
         ("daily at 18:00", "2031-07-30", "more than 120 times"),
         ("Tuesdays at 16:45", "2030-06-13", "before the first"),
-        ("Tuesdays at 16:45", "", "for the last time"),
+        ("Tuesdays at 16:45", "", "the last day it takes place"),
         ("Tuesdays at 16:45", "whenever", "not a date"),
         ("Tuesdays at 0:30", "2030-07-30", "called on another day"),
     ] {
@@ -682,7 +682,7 @@ fn events_orders_and_duties_are_judged() {
         ("repeats until", "2030-07-30"),
         ("not on", "2030-06-15"),
     ];
-    check("events", 1, &off, Weight::Error, "none of the days on which it would");
+    check("events", 1, &off, Weight::Error, "not one of the days on which it would");
     check("events", 1, &[("repeats until", "2030-07-30")], Weight::Hint, "since 'repeats' is empty");
     check(
         "events",
@@ -723,15 +723,27 @@ fn events_orders_and_duties_are_judged() {
         "'some Polish' is not a language code",
     );
     check("children", 0, &[("new", "perhaps")], Weight::Error, "yes");
-    check("chaperones", 0, &[("vetted until", "")], Weight::Warning, "no vetting is written for 1 chaperone");
+    check(
+        "chaperones",
+        0,
+        &[("vetted until", "")],
+        Weight::Warning,
+        "the workbook has no vetting for 1 chaperone",
+    );
     check("house rules", 0, &[("language", "es")], Weight::Error, "season's language");
     check("notices", TOMORROW, &[("at", "")], Weight::Error, "time of day beside");
-    check("notices", TOMORROW, &[("minutes before", "60")], Weight::Error, "both days");
+    check(
+        "notices",
+        TOMORROW,
+        &[("minutes before", "60")],
+        Weight::Error,
+        "days with a time and minutes are both",
+    );
     check("notices", TOMORROW, &[("days before", ""), ("at", "")], Weight::Error, "when the notice goes");
     check("notices", TOMORROW, &[("about", "Exmple Show")], Weight::Error, "not on the sheet 'events'");
     check("notices", TOMORROW, &[("about", "season")], Weight::Error, "no call or curtain");
-    check("notices", TOMORROW, &[("counted from", "park-by")], Weight::Error, "no moment to count from");
-    check("notices", TOMORROW, &[("wording", "poem")], Weight::Error, "none of the words");
+    check("notices", TOMORROW, &[("counted from", "park-by")], Weight::Error, "not something to count from");
+    check("notices", TOMORROW, &[("wording", "poem")], Weight::Error, "is not a word for this column");
     // A number nobody looks after, and one chaperone at two events of one hour.
     let mut book = example();
     book.sheet_mut("duties").rows.pop();

@@ -18,13 +18,13 @@ pub(super) struct Options {
     file: PathBuf,
     #[command(flatten)]
     config: ConfigFile,
-    /// Take it in without asking.
+    /// Load it without asking.
     #[arg(long)]
     yes: bool,
-    /// Take it in although it empties or halves a roster: say how many lines go, as they are shown.
-    #[arg(long, value_name = "LINES")]
+    /// Load it although it empties or halves a list: the number of entries deleted, as shown.
+    #[arg(long, value_name = "ENTRIES")]
     so_few: Option<usize>,
-    /// Write the workbook back with every ref filled in.
+    /// Also write the workbook to this file, with every ref filled in.
     #[arg(long, value_name = "FILE")]
     returned: Option<PathBuf>,
 }
@@ -71,11 +71,11 @@ pub(super) fn run(options: &Options) -> Exit {
 async fn take_in(house: &House, bringing: &Bringing, options: &Options) -> Exit {
     show(bringing);
     if bringing.has_errors() || !bringing.questions.is_empty() {
-        tell("nothing was taken in");
+        tell("nothing was loaded");
         return Exit::Wrong;
     }
-    if !bringing.changes.is_empty() && !options.yes && !agreed("take this in?", "say --yes to take it in") {
-        tell("nothing was taken in");
+    if !bringing.changes.is_empty() && !options.yes && !agreed("load this?", "add --yes to load it") {
+        tell("nothing was loaded");
         return Exit::Wrong;
     }
     let taken = match options.so_few {
@@ -96,7 +96,7 @@ async fn take_in(house: &House, bringing: &Bringing, options: &Options) -> Exit 
         Err(fault) => {
             tell(&fault);
             if let BringFault::Held { going, .. } = &fault {
-                tell(format!("if that is meant, look once more and say --so-few {going}"));
+                tell(format!("if that is right, check once more and add --so-few {going}"));
             }
             let unreachable = matches!(fault, BringFault::Office(_));
             return if unreachable { Exit::Unreachable } else { Exit::Wrong };
@@ -143,7 +143,7 @@ fn show(bringing: &Bringing) {
         say(format!("and {} more changes", bringing.changes.len() - CHANGES_SHOWN));
     }
     for fall in &bringing.falls {
-        say(format!("asked again: {}: {} ({} acknowledgements)", fall.name, fall.what, fall.count));
+        say(format!("asked again: {}: {} ({} answers)", fall.name, fall.what, fall.count));
     }
     if bringing.changes.is_empty() {
         say("nothing changes");

@@ -13,7 +13,7 @@ use std::path::PathBuf;
 pub(super) struct Options {
     /// The workbook: .xlsx, .ods, or a folder of .csv files.
     file: PathBuf,
-    /// Configuration with the words, for the languages they are in.
+    /// Configuration with the wordings, to know their languages.
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
     /// Print JSON.

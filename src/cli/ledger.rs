@@ -29,7 +29,7 @@ pub(super) fn run(what: &What) -> Exit {
                 Exit::Wrong
             }
             Ok(Verdict::NoSeason) => {
-                tell("no season has been brought yet; there is no record");
+                tell("no workbook has been loaded yet; there is no record");
                 Exit::Wrong
             }
             Err(fault) => {

@@ -57,7 +57,7 @@ impl Exit {
     }
 }
 
-/// Tells every guardian of a children's show the times that apply to their child, and knows who has been heard from.
+/// Tells every guardian in a children's show their child's times, and shows who has answered and whom to ring.
 #[derive(Debug, Parser)]
 #[command(name = "allheard", version)]
 struct Line {
@@ -67,35 +67,35 @@ struct Line {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Run an invented season with families who answer; nothing needs to be set up and nothing is sent.
+    /// Try it with an invented season and families who answer. Needs no setup and sends nothing.
     Demo(demo::Options),
     /// Write a workbook: a blank one, or the demonstration's.
     Workbook {
         #[command(subcommand)]
         which: workbook::Which,
     },
-    /// List everything wrong with a workbook.
+    /// Check a workbook and list every problem in it.
     Check(check::Options),
-    /// Show who would be told what, when and by which channel; sends nothing.
+    /// Show who would get which message, when, and by mail or text. Sends nothing.
     Plan(plan::Options),
-    /// Live through the season many times with invented families: who would be settled when, how many calls are left, and
-    /// which change of plan would help; sends nothing.
+    /// Simulate the season many times with invented families: when answers would come, how many families would be left
+    /// to ring, and which change of plan would help. Sends nothing.
     Rehearse(rehearse::Options),
-    /// Write the sheets of a day for printing: clipboards, the quick-change room, the door, the wall and more.
+    /// Write the day's sheets for printing: clipboards, the quick-change room, the door, the wall and more.
     Sheets(sheets::Options),
-    /// Put a workbook in force: the first, or a corrected one. Shows what changes before it asks.
+    /// Load the workbook, the first or a corrected one. Shows what would change, then asks.
     Bring(bring::Options),
-    /// Set the season going: from then on messages leave when they are due. Says first what will leave, and asks.
+    /// Start sending: from then on messages are sent when they are due. First says what will be sent, and asks.
     Start(start::Options),
-    /// Pause the season: nothing planned leaves until it is started again. Replies to a person's own message still go.
+    /// Pause sending: nothing planned is sent until you start again. Replies to people's own messages still go out.
     Pause(pause::Options),
-    /// Run the daemon.
+    /// Run the service: send messages, take in answers and show the pages.
     Serve(serve::Options),
     /// Take in one mail from standard input, for mail servers that hand mail to a program.
     InboundMail(inbound_mail::Options),
     /// Print new links to the coordinator's pages and the chaperones' lists.
     Links(links::Options),
-    /// Tell how many segments a text takes, and which characters make it longer.
+    /// Count the parts (segments) of a text, and name the characters that make it longer.
     Text(text::Options),
     /// The record of who was told what and what they answered.
     Ledger {
@@ -216,7 +216,7 @@ fn instant(season: &Season, text: &str) -> Option<Timestamp> {
     let local = || text.parse::<DateTime>().ok().map(|local| wall::instant(&season.zone, local));
     let at = if text.ends_with(['Z', 'z']) || text.contains('+') { text.parse().ok() } else { local() };
     if at.is_none() {
-        tell(format!("--at '{text}' is no instant; write 2027-02-01T09:00 or 2027-02-01T09:00:00Z"));
+        tell(format!("--at '{text}' is not a time; write 2027-02-01T09:00 or 2027-02-01T09:00:00Z"));
     }
     at
 }

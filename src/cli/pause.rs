@@ -14,7 +14,7 @@ pub(super) fn run(options: &Options) -> Exit {
     at_work(&options.file, async |house, _| {
         if house.pause(Hand::Command).await? {
             tell(
-                "paused: nothing planned leaves until `allheard start`; replies to a person's own message still go",
+                "paused: nothing planned is sent until `allheard start`; replies to a person's own message still go out",
             );
         } else {
             tell(state(house).await?);

@@ -25,10 +25,10 @@ const SPECIMEN_ADDRESS: &str = "https://show.example.org";
 pub(super) struct Options {
     /// The workbook: .xlsx, .ods, or a folder of .csv files.
     file: PathBuf,
-    /// Plan as of this instant: 2027-02-01T09:00 in the season's zone, or 2027-02-01T09:00:00Z.
+    /// Plan as of this time: 2027-02-01T09:00 in the season's time zone, or 2027-02-01T09:00:00Z.
     #[arg(long, value_name = "INSTANT")]
     at: String,
-    /// Configuration with the gateways and the words, for what texts will cost, how long they are and how families answer.
+    /// Configuration with the gateways and the wordings: what texts cost, how long they are and how families answer.
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
     /// Print JSON.
@@ -110,11 +110,12 @@ pub(super) fn run(options: &Options) -> Exit {
     }
     for (day, step) in reasons::beside(&plan.board.season) {
         let (words, why) = (step.words(), sentence(step.grounds()));
-        tell(format!("beside the messages from {}: {words}. {why}", day.strftime("%a %d %b %Y")));
+        tell(format!("also to do from {}: {words}. {why}", day.strftime("%a %d %b %Y")));
     }
     if options.config.is_none() {
         tell(
-            "tariffs and rates are those of your gateways with --config FILE; without it costs are not known and rates are the defaults",
+            "add --config FILE for the costs and speeds of your gateways; without it costs are not known and speeds are \
+             the defaults",
         );
     }
     tell(format!("{} messages; nothing was sent", plan.lines.len()));
@@ -172,7 +173,7 @@ fn late_words(burst: &Burst, board: &Board) -> String {
         None => "no start in the week before would do".to_owned(),
     };
     format!(
-        "{} of {} by {} on {} cannot leave in time ({}): {start}, or the gateway to be faster",
+        "{} of {} by {} on {} cannot leave in time ({}): {start}, or the gateway would have to be faster",
         burst.late,
         burst.messages,
         burst.channel.word(),

@@ -37,16 +37,16 @@ pub(super) struct Options {
     /// How many seasons.
     #[arg(long, default_value_t = 100, value_parser = clap::value_parser!(u32).range(1..=i64::from(SEASONS_MAX)))]
     seasons: u32,
-    /// On how many of them each change of plan is tried; 0 tries none.
+    /// On how many of them to try each change of plan; 0 for none.
     #[arg(long, value_name = "SEASONS", default_value_t = 10)]
     changes: u32,
     /// Which families.
     #[arg(long, default_value_t = 1)]
     seed: u64,
-    /// Begin at this instant and not with the first notice: 2027-02-01T09:00 in the season's zone.
+    /// Begin at this time, not with the first notice: 2027-02-01T09:00 in the season's time zone.
     #[arg(long, value_name = "INSTANT")]
     at: Option<String>,
-    /// Days before an event on which chaperones ring about those not heard from, at 18:00.
+    /// Days before an event when chaperones ring families who have not answered, at 18:00.
     #[arg(long, value_name = "DAYS", default_value_t = 5, value_parser = clap::value_parser!(i32).range(0..=365))]
     calls: i32,
     /// Price of a segment, a number.
@@ -55,7 +55,7 @@ pub(super) struct Options {
     /// Price of a mail, a number.
     #[arg(long, value_name = "AMOUNT")]
     per_mail: Option<f64>,
-    /// Configuration of a season that runs: begin with what was answered in it, and learn from that.
+    /// Configuration of a running season: begin with its answers so far, and learn from them.
     #[arg(long, value_name = "FILE")]
     config: Option<PathBuf>,
     /// Print JSON.
@@ -95,7 +95,7 @@ pub(super) fn run(options: &Options) -> Exit {
         record = match block_on(so_far(config, &board, &checked.book, now)) {
             Ok(Ok(Some(record))) => Some(record),
             Ok(Ok(None)) => {
-                tell("no season has been brought yet; leave out --config to rehearse from the beginning");
+                tell("no workbook has been loaded yet; leave out --config to simulate from the beginning");
                 return Exit::Wrong;
             }
             Ok(Err(fault)) => {
@@ -119,14 +119,14 @@ pub(super) fn run(options: &Options) -> Exit {
         per_mail: options.per_mail,
     };
     let Some(report) = rehearse(&season, record.as_ref(), &wish, &wording, &roads) else {
-        tell("no notice of this workbook ever falls due; there is nothing to rehearse");
+        tell("no notice in this workbook ever falls due; there is nothing to simulate");
         return Exit::Wrong;
     };
     if options.json {
         say(pretty(&report.json()));
     } else {
         Told(&report).lines().iter().for_each(say);
-        tell(format!("{} seasons rehearsed; nothing was sent", options.seasons));
+        tell(format!("{} seasons simulated; nothing was sent", options.seasons));
     }
     Exit::Done
 }

@@ -21,7 +21,7 @@ pub(super) struct Options {
     /// Only this event, by its name; with the date after it where there are several.
     #[arg(long, value_name = "NAME")]
     event: Option<String>,
-    /// The moment that is printed on the sheets, if not now: 2027-06-03T12:00 in the season's zone.
+    /// Time to print on the sheets, if not now: 2027-06-03T12:00 in the season's time zone.
     #[arg(long, value_name = "INSTANT")]
     at: Option<String>,
     /// Print each sheet to PDF too; needs Chromium or Chrome.
@@ -57,7 +57,7 @@ pub(super) fn run(options: &Options) -> Exit {
         let names = season.events.iter().map(|event| event.name.as_str());
         let wanted = options.event.as_deref().unwrap_or_default();
         let cure = did_you_mean(wanted, names, "The sheet 'events' of the workbook names them.");
-        tell(format!("no event that is not called off has the name '{wanted}'. {cure}"));
+        tell(format!("no event has the name '{wanted}'. {cure}"));
         return Exit::Wrong;
     }
     let version = version(&checked.book);
@@ -80,7 +80,7 @@ pub(super) fn run(options: &Options) -> Exit {
         }
     }
     tell(format!(
-        "{} sheets of workbook {version}; answers are not on them: those stand on the coordinator's pages",
+        "{} sheets of workbook {version}, without answers; print from the coordinator's pages to have them",
         written.len()
     ));
     Exit::Done

@@ -15,7 +15,7 @@ const DAYS_NAMED: i64 = 7;
 pub(super) struct Options {
     #[command(flatten)]
     file: ConfigFile,
-    /// Set it going without asking.
+    /// Start without asking.
     #[arg(long)]
     yes: bool,
 }
@@ -30,16 +30,16 @@ pub(super) fn run(options: &Options) -> Exit {
         let (soon, bill) = outlook.within(DAYS_NAMED);
         let cost = if bill.is_unknown() { "a cost that is not known".to_owned() } else { bill.to_string() };
         say(format!(
-            "{} messages are planned; {soon} of them leave in the next {DAYS_NAMED} days, for {cost}",
+            "{} messages are planned; {soon} of them in the next {DAYS_NAMED} days, for {cost}",
             outlook.all.len()
         ));
-        if !options.yes && !agreed("set it going?", "say --yes to set it going") {
-            tell("nothing was set going");
+        if !options.yes && !agreed("start sending?", "add --yes to start sending") {
+            tell("nothing was started");
             return Ok(Exit::Wrong);
         }
         house.set_going(Hand::Command).await?;
         tell(
-            "set going: messages leave when they are due, as long as `allheard serve` runs; `allheard pause` stops them",
+            "started: messages are sent when they are due, as long as `allheard serve` runs; `allheard pause` stops them",
         );
         Ok(Exit::Done)
     })
@@ -77,12 +77,12 @@ pub(super) async fn state(house: &House) -> Result<String, OfficeFault> {
     let moment = |at: Timestamp| wall::local(&zone, at).strftime("%a %d %b %H:%M").to_string();
     Ok(match house.course().await? {
         Course::NotYet => {
-            "the season is not set going: nothing leaves. Look at /season/plan, then set it going there or by `allheard start`"
+            "not started: nothing is sent. Look at /season/plan, then start there or with `allheard start`"
                 .to_owned()
         }
-        Course::Going { since, .. } => format!("the season is going since {}", moment(since)),
+        Course::Going { since, .. } => format!("started; sending since {}", moment(since)),
         Course::Paused { since, .. } => format!(
-            "the season is paused since {}: nothing planned leaves until `allheard start`, or Go on at /season/plan",
+            "paused since {}: nothing planned is sent until `allheard start`, or Resume sending at /season/plan",
             moment(since)
         ),
     })

@@ -28,7 +28,7 @@ pub(super) fn run(which: &Which) -> Exit {
         Which::Example { file, seed } => (file, demo::book(*seed)),
     };
     if file.exists() {
-        tell(format!("{} is there already and is left alone; name another file", file.display()));
+        tell(format!("{} is there already and was not changed; name another file", file.display()));
         return Exit::Wrong;
     }
     match write(&book, file) {

@@ -97,7 +97,7 @@ macro_rules! child_columns {
                 column(concat!("guardian ", $n, " household"), Kind::Text, false, "Give people in the same home the same word. Blank = all guardians in this row live together."),
                 column(concat!("guardian ", $n, " brings"), Kind::YesNo, false, "'yes' if this adult brings the child."),
                 column(concat!("guardian ", $n, " collects"), Kind::YesNo, false, "'yes' if this adult collects the child."),
-                column(concat!("guardian ", $n, " texts"), Kind::YesNo, false, "May be texted. Blank = nobody has asked: no text is sent."),
+                column(concat!("guardian ", $n, " texts"), Kind::YesNo, false, "May be texted. Blank = not asked yet: no text is sent."),
                 column(concat!("guardian ", $n, " mails"), Kind::YesNo, false, "May be mailed."),
                 column(concat!("guardian ", $n, " agreed"), Kind::Text, false, "Who agreed, and when."),
             )*
@@ -111,7 +111,7 @@ macro_rules! child_columns {
 pub const SHEETS: &[Layout] = &[
     Layout { name: "season", required: true, letter: None, help: "One line a setting. Name, school, zone and country must be filled in; the rest have defaults.", columns: &[
         column("setting", Kind::Text, true, "See the sheet 'read me' for each setting."),
-        column("value", Kind::Text, false, "What it is set to; empty means the default."),
+        column("value", Kind::Text, false, "What it is set to. Blank = the default."),
     ] },
     Layout { name: "places", required: true, letter: Some('P'), help: "Where things happen, and which door children use.", columns: &[
         REF,
@@ -152,10 +152,10 @@ pub const SHEETS: &[Layout] = &[
         column("adults may watch", Kind::YesNo, false, "'yes' or 'no' where families should be told; blank = nothing is said, as at a show with an audience."),
         column("turn-in", Kind::YesNo, false, "'yes' if quick-change costumes are handed in at the end of this event."),
         column("cancelled", Kind::YesNo, false, "'yes' if it is called off; leave the line in place."),
-        column("repeats", Kind::Text, false, "For what comes round again, such as a weekly class visit: days and the time it begins, such as Tuesdays at 16:45, or a line of a crontab, such as 45 16 * * 2. The other times of the line keep their distance from it."),
+        column("repeats", Kind::Text, false, "For what repeats, such as a weekly class visit: days and the time it begins, such as Tuesdays at 16:45 (or a line of a crontab, such as 45 16 * * 2). The call and the end move with it."),
         column("repeats until", Kind::Date, false, "The last day it may take place; 'date' is the first."),
         column("not on", Kind::Text, false, "Days on which it is called off, with ; between them."),
-        column("decide by", Kind::Text, false, "Where the weather may call it off: the day and hour by which that is decided, such as 2027-06-04 14:00. Your own reminder; families are told only if it is called off."),
+        column("decide by", Kind::Text, false, "If the weather may call it off: the day and time by which you decide, such as 2027-06-04 14:00. A reminder for you; families are told only if it is called off."),
     ] },
     Layout { name: "numbers", required: true, letter: Some('N'), help: "Every dance, song or scene.", columns: &[
         REF,
@@ -163,7 +163,7 @@ pub const SHEETS: &[Layout] = &[
         column("length", Kind::Length, false, "Minutes and seconds, such as 2:05; if blank, the typical (median) length for the class, else 2:05 (a trade figure)."),
         column("changeover", Kind::Length, false, "From its end to the next start; 0:20 if blank. Common practice."),
         column("class", Kind::Text, false, "The class that dances it."),
-        column("pieces", Kind::Text, false, "Costume pieces, with ; between them: what is handed in is told by its pieces."),
+        column("pieces", Kind::Text, false, "Costume pieces, with ; between them: families are told to hand in these."),
         column("teacher", Kind::Text, false, "Teacher."),
         column("teacher e-mail", Kind::Mail, false, "Where the teacher hears that a child is not coming; blank = they do not."),
         column("worn already", Kind::YesNo, false, "'yes' if nobody changes for it: it is danced in what the children have on. Blank = 'yes' where nearly every child dances it, as in a finale."),
@@ -205,16 +205,16 @@ pub const SHEETS: &[Layout] = &[
         column("number", Kind::Text, false, "A name from the sheet 'numbers'; blank for the door, a float and the like."),
         column("task", Kind::Text, false, "In words, such as stage door or float."),
         column("room", Kind::Text, false, "A name from the sheet 'rooms': where this number's children wait, or where a helper without a number stays."),
-        column("signs in", Kind::YesNo, false, "'yes' for whoever of the number signs in those whose first number it is; blank beside all of them = the first listed."),
-        column("signs out", Kind::YesNo, false, "'yes' for whoever of the number signs out those whose last number it is; blank beside all of them = the first listed."),
+        column("signs in", Kind::YesNo, false, "'yes' for the chaperone who signs in the children whose first number it is. Blank for all of them = the first listed."),
+        column("signs out", Kind::YesNo, false, "'yes' for the chaperone who signs out the children whose last number it is. Blank for all of them = the first listed."),
     ] },
-    Layout { name: "house rules", required: false, letter: Some('R'), help: "Rules families are told, and asked to acknowledge where an answer is wanted; one line a language.", columns: &[
+    Layout { name: "house rules", required: false, letter: Some('R'), help: "Rules families are told, and asked to confirm if an answer is wanted; one line for each language.", columns: &[
         REF,
         column("name", Kind::Text, true, "Short name; lines of one name are one rule in several languages."),
         column("event", Kind::Text, false, "A name from the sheet 'events'; blank = the whole season."),
         column("language", Kind::Text, false, "en, es and so on; the season's if blank."),
         column("text", Kind::Text, true, "The rule, in plain words."),
-        column("acknowledge", Kind::YesNo, false, "'yes' if an answer is wanted; 'no' and it is told all the same. 'yes' if blank."),
+        column("acknowledge", Kind::YesNo, false, "'yes' if families must confirm it, 'no' if they are only told. Blank = yes."),
     ] },
     Layout { name: "translations", required: false, letter: None, help: "What families read in another language; one line a text and language, however often the text stands in the workbook.", columns: &[
         column("text", Kind::Text, true, "As it stands in the workbook: an event's name, a door, what to arrive in, bring or leave at home, the name of a house rule, a costume piece."),
@@ -230,7 +230,7 @@ pub const SHEETS: &[Layout] = &[
         column("days before", Kind::Count, false, "Whole days before, with a time of day beside it."),
         column("at", Kind::Time, false, "Time of day."),
         column("minutes before", Kind::Count, false, "Or exact minutes before; not together with days and a time."),
-        column("by", Kind::Choice(ROADS), true, "Mail and text stand in for each other where one is missing."),
+        column("by", Kind::Choice(ROADS), true, "Mail, text or both. If an address or number is missing, the other is used."),
         column("answer owed", Kind::YesNo, false, "'yes' if an answer is wanted; 'yes' if blank."),
         column("wording", Kind::Choice(WORDINGS), true, "The wording, a folder of message-templates."),
         column("other channel after", Kind::Count, false, "If no answer after this many hours, also try the other channel. Blank = no."),
@@ -257,8 +257,8 @@ const fn setting(name: &'static str, default: &'static str, help: &'static str) 
 /// The settings, in order. Those without a default must be filled in.
 #[rustfmt::skip]
 pub const SETTINGS: &[Setting] = &[
-    setting("version", "1", "Layout of this workbook; leave it."),
-    setting("ref", "S1", "Lasting name of the season; leave it, unless one machine runs several seasons."),
+    setting("version", "1", "Leave it as it is."),
+    setting("ref", "S1", "Leave it as it is, unless one computer runs several seasons."),
     setting("name", "", "Name of the production."),
     setting("school", "", "Name of the school."),
     setting("zone", "", "IANA time zone, such as Europe/London or America/New_York."),
@@ -282,11 +282,11 @@ pub const SETTINGS: &[Setting] = &[
     setting("chaperone briefing before call", "45", "Minutes before the children's call; left out where chaperones come later than that. Common practice."),
     setting("chaperones in place before call", "15", "Minutes before the children's call that each is in position. Common practice."),
     setting("chaperones bring", "-", "What chaperones bring and wear, such as their badge, a pen and dark clothes; - for nothing."),
-    setting("chaperone digest", "none", "When each chaperone is sent their list if there is something to say: days and a time, such as Mondays and Thursdays at 18:00, or a line of a crontab; none for never."),
-    setting("coordinator digest", "none", "When the coordinator is sent the whole if there is something to say: days and a time, such as daily at 18:00, or a line of a crontab; none for never."),
-    setting("quick change below", "3", "A gap of fewer numbers than this is a quick change; an interval between them is a gap enough. A trade figure: a dance-teaching magazine, May 2017."),
+    setting("chaperone digest", "none", "When each chaperone is sent their list, if there is something to say: days and a time, such as Mondays and Thursdays at 18:00, or a line of a crontab; none for never."),
+    setting("coordinator digest", "none", "When the coordinator is sent an overview, if there is something to say: days and a time, such as daily at 18:00, or a line of a crontab; none for never."),
+    setting("quick change below", "3", "A gap of fewer numbers than this is a quick change; an interval in between is always enough. A trade figure: a dance-teaching magazine, May 2017."),
     setting("ready numbers ahead", "4", "A number gets ready when the number so many places before it starts. Common practice."),
-    setting("walk off and on seconds", "40", "Between two of a child's numbers. An assumption: walk it with a watch."),
+    setting("walk off and on seconds", "40", "Between two of a child's numbers. An assumption: time it yourself."),
     setting("shortest change seconds", "60", "Less than this, walks not counted, is shown as impossible. An assumption: rehearse it."),
     setting("sign-out seconds", "20", "For one child at one table. An assumption: longer where papers are looked at."),
     setting("sign-out tables", "3", "Tables at which children are signed out. An assumption."),
@@ -296,9 +296,9 @@ pub const SETTINGS: &[Setting] = &[
     setting("given names in messages", "yes", "'no' leaves children's names out of messages."),
     setting("walking feet per second", "3.0", "Pace for distances: 3.0 is that of MUTCD 2009, section 4E.06, for slower walkers."),
     setting("children per adult", "12", "Planning figure, after the most that English councils allow one chaperone; who set it and when belongs in your own papers. Local law decides."),
-    setting("ratio table", "none", "A published table that rooms are held against too: none, NSPCC, early years England, England performance, New South Wales, or New York. Advice; local law decides."),
+    setting("ratio table", "none", "A published table to compare rooms with too: none, NSPCC, early years England, England performance, New South Wales, or New York. Advice; local law decides."),
     setting("ratio set by", "-", "Who chose the table and when; needed where one is named."),
-    setting("hours limits", "none", "Published limits of hours that each child's days are held against: none, England, Scotland, California, New York, or New South Wales. Advice; local law decides."),
+    setting("hours limits", "none", "Published limits of hours to compare each child's days with: none, England, Scotland, California, New York, or New South Wales. Advice; local law decides."),
     setting("hours limits set by", "-", "Who chose the limits and when; needed where they are named."),
 ];
 

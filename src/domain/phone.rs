@@ -23,16 +23,16 @@ const RAW_MAX_CHARS: usize = 60;
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PhoneFault {
     /// The default country is unknown.
-    #[error("the season's country is not one the numbering plans know")]
+    #[error("the season's country is not known")]
     Country,
     /// No number in it, or a country code that does not exist.
     #[error("it is not a telephone number")]
     NotANumber,
     /// Words stand beside it, and it is not plain which digits are the number.
-    #[error("holds words, and it is not plain which digits are the number")]
+    #[error("has words in it, and it is not clear which digits are the number")]
     Words,
     /// The digits have a length no number of that country has, as emergency and short numbers do.
-    #[error("no number of that country has so few or so many digits")]
+    #[error("it has too few or too many digits for that country")]
     Impossible,
 }
 

@@ -72,10 +72,10 @@ impl Overview {
         let needs = vec![
             ("Questions to answer", questions),
             ("Families who said that a child can't come", data.asked.len() - questions),
-            ("Messages of which nobody knows whether they arrived", data.uncertain.len()),
+            ("Messages that may or may not have arrived", data.uncertain.len()),
             ("Messages set aside", data.quarantined.len()),
-            ("Messages refused or come back", data.returned.len()),
-            ("Guardians without any way to reach them", data.no_way.len()),
+            ("Messages that didn't get through", data.returned.len()),
+            ("Guardians we have no way to reach", data.no_way.len()),
         ];
         let mut overview = Overview {
             seen: Vec::new(),
@@ -121,14 +121,28 @@ impl Overview {
         self.open() + self.lying
     }
 
+    /// How many answers are missing, a child at an event each, and how many things wait, in words.
+    fn waiting_words(&self) -> String {
+        let open = match self.open() {
+            0 => "nobody left to chase".to_owned(),
+            1 => "1 answer missing".to_owned(),
+            n => format!("{n} answers missing"),
+        };
+        match self.lying {
+            0 => format!("{open}, nothing for you to do"),
+            1 => format!("{open}, 1 thing for you to do"),
+            n => format!("{open}, {n} things for you to do"),
+        }
+    }
+
     /// The subject of the mail.
     pub fn subject(&self) -> String {
-        format!("{}: {} not heard from, {} waiting for you", self.season, self.open(), self.lying)
+        format!("{}: {}", self.season, self.waiting_words())
     }
 
     /// One segment, whatever the season is called.
     pub fn text(&self) -> String {
-        format!("Allheard: {} not heard from, {} waiting for you. See your pages.", self.open(), self.lying)
+        format!("Allheard: {}. See your pages.", self.waiting_words())
     }
 
     /// The mail, in English as the coordinator's pages are.
@@ -139,10 +153,10 @@ impl Overview {
                 write!(text, "\n{}, {}\n  {} of {} settled", event.name, event.day, event.settled, event.all);
             let words = [
                 "",
-                "heard from before a change",
+                "heard from, but not about the latest change",
                 "not heard from",
                 "can't come",
-                "without any way to reach them",
+                "with no way to reach them",
                 "not asked yet",
             ];
             for (word, count) in words.iter().zip(event.children).filter(|(w, n)| !w.is_empty() && *n > 0) {
@@ -155,13 +169,13 @@ impl Overview {
         }
         let needs: Vec<_> = self.needs.iter().filter(|(_, count)| *count > 0).collect();
         if !needs.is_empty() {
-            text.push_str("\nWhat needs a person:\n");
+            text.push_str("\nFor you to do:\n");
             for (what, count) in needs {
                 let _ = writeln!(text, "  {what}: {count}");
             }
         }
         if !self.behind.is_empty() {
-            text.push_str("\nChaperones with most children not heard from:\n");
+            text.push_str("\nChaperones with the most children not heard from:\n");
             for (name, count) in self.behind.iter().take(BEHIND_TOLD) {
                 let _ = writeln!(text, "  {name}: {count}");
             }
@@ -178,7 +192,7 @@ impl Overview {
             } else {
                 String::new()
             };
-            let _ = writeln!(text, "\nChaperones not heard from about their duties: {named}{more}.");
+            let _ = writeln!(text, "\nChaperones who have not answered about their duties: {named}{more}.");
         }
         if !pages.is_empty() {
             let _ = writeln!(text, "\nNames and numbers are on your pages: {pages}");

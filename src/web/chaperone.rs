@@ -109,10 +109,10 @@ async fn own<S: Store + 'static, G: Gateway + 'static>(
     let kind = if act == "own_heard" { AnswerKind::Heard } else { AnswerKind::CantCome };
     let noted = front.office.answer_duty(chaperone, &event, seen, kind).await?;
     let words = match (noted, kind) {
-        (Noted::NotCovered, _) => "Nothing was noted: you have no duty there any more.",
+        (Noted::NotCovered, _) => "Nothing was noted: you no longer have a duty there.",
         (Noted::Changed, _) => "Nothing was noted: your duties have changed. Please read them again.",
-        (_, AnswerKind::CantCome) => "Noted: you can't come. The coordinator sees it.",
-        (_, _) => "Thank you. It is noted that you have read your duties.",
+        (_, AnswerKind::CantCome) => "Noted: you can't come. The coordinator can see this.",
+        (_, _) => "Thank you. We know now that you have read your duties.",
     };
     let done = matches!(noted, Noted::Recorded | Noted::Known);
     page(front, (token, link), &event, Some(Notice { words: words.to_owned(), done })).await
@@ -298,7 +298,7 @@ fn ring(data: &ChaperoneData, one: &GuardianLine) -> Ring {
 /// What was tried with a guardian, in words.
 fn tried(zone: &TimeZone, one: &GuardianLine) -> String {
     let mut words = match &one.told {
-        None => "Nothing was sent yet.".to_owned(),
+        None => "Nothing has been sent yet.".to_owned(),
         Some(told) => {
             let day = shown::as_of(zone, told.at).english_day();
             match told.times {
@@ -324,7 +324,7 @@ fn done(data: &ChaperoneData, line: &ChildLine) -> SettledChild {
         name: shown::short_name(&data.board.season.children[line.child.at()]),
         mark: shown::mark(line.standing),
         note: match shown::mark(line.standing) {
-            Mark::CantCome => "The coordinator speaks to the family.".to_owned(),
+            Mark::CantCome => "The coordinator will speak to the family.".to_owned(),
             Mark::Away => "Struck through on the sheets.".to_owned(),
             _ => String::new(),
         },

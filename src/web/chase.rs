@@ -86,7 +86,7 @@ fn shared(data: &ChaseData) -> String {
     let given = data.list.calls.iter().filter(|call| call.ringer.is_some()).count();
     match (data.list.calls.len(), given) {
         (0, _) => String::new(),
-        (_, 0) => "No chaperone can ring them: they are yours.".to_owned(),
+        (_, 0) => "No chaperone can ring them: you need to ring these.".to_owned(),
         (_, given) => format!(
             "{} shared out among {} chaperones, at most {} each.",
             if given == 1 {
@@ -144,8 +144,9 @@ impl<'a> Said<'a> {
         };
         let changed = whom(&|one| *one == Noted::Changed);
         let done = whom(&|one| matches!(one, Noted::Recorded | Noted::Known));
-        let old =
-            format!("the times of {changed} have changed since you opened this list. Please ring again.");
+        let old = format!(
+            "the times of {changed} have changed since you opened this list. Please ring them again."
+        );
         let guardian = board.guardian(self.guardian).map(|g| &board.season.guardians[g.at()].name);
         let who = guardian.map(|name| shown::given(name)).unwrap_or_default();
         let words = match (done.is_empty(), changed.is_empty()) {
@@ -159,10 +160,10 @@ impl<'a> Said<'a> {
 
     fn done(&self, who: &str, whom: &str) -> String {
         match self.came {
-            Came::HeardByPhone => format!("Noted: {who} has heard, for {whom}, by phone."),
-            Came::HeardInPerson => format!("Noted: {who} has heard, for {whom}, in person."),
+            Came::HeardByPhone => format!("Noted: {who} said yes, for {whom}, by phone."),
+            Came::HeardInPerson => format!("Noted: {who} said yes, for {whom}, in person."),
             Came::CantCome => format!(
-                "Noted: not coming, this once: {whom}. Those who look after them are told. It can be taken back on the \
+                "Noted: not coming, this once: {whom}. Those who look after them are told. You can take this back on the \
                  event's page."
             ),
             Came::Nothing(CallEnd::NoAnswer) => format!("Noted: {who} did not answer. Ring again later."),
@@ -170,7 +171,7 @@ impl<'a> Said<'a> {
                 format!("Noted: {who} will call back. If not, ring again tomorrow.")
             }
             Came::Nothing(CallEnd::WrongNumber) => {
-                format!("Noted: the number of {who} is wrong. No text goes there any more.")
+                format!("Noted: wrong number for {who}. We won't text that number again.")
             }
         }
     }
@@ -260,7 +261,7 @@ fn ringer(board: &Board, call: &Call) -> String {
     let season = &board.season;
     let Some(ringer) = call.ringer else {
         return match call.way {
-            Way::Ring(_) => "Nobody else can: this call is yours.".to_owned(),
+            Way::Ring(_) => "Nobody else can: you need to ring this one.".to_owned(),
             Way::Door(_) => String::new(),
         };
     };
@@ -283,7 +284,7 @@ fn moment(data: &ChaseData, call: &Call) -> String {
     let season = &data.board.season;
     match call.way {
         Way::Ring(Moment::Now) => "Ring now.".to_owned(),
-        Way::Ring(Moment::From(at)) => format!("Best rung {}.", from(season, data.now, at)),
+        Way::Ring(Moment::From(at)) => format!("Best time to ring: {}.", from(season, data.now, at)),
         Way::Door(Some(event)) => {
             let event = &season.events[event.at()];
             format!("No number to ring: at the door, {}, {}.", event.name, ENGLISH.day(&event.date))
@@ -314,7 +315,7 @@ fn tried(season: &Season, tried: &Tried, reader: Reader) -> String {
         });
     }
     if words.is_empty() {
-        words.push("Nothing was sent yet.".to_owned());
+        words.push("Nothing has been sent yet.".to_owned());
     }
     for (channels, what) in [(&tried.failed, "does not work"), (&tried.stopped, "was stopped by its owner")] {
         for channel in channels {

@@ -102,7 +102,7 @@ fn notice(noted: &[Noted]) -> Notice {
     match count(Noted::Changed) {
         0 => {}
         n => words.push(format!(
-            "Not entered: {}, since the times have changed, or may have, after it was signed. Please ask again.",
+            "Not entered: {}, because the times have changed, or may have, since it was signed. Please ask again.",
             signatures(n)
         )),
     }

@@ -22,29 +22,29 @@ pub(super) fn line(course: Course, zone: &TimeZone) -> CourseLine {
     };
     let hand = |by: Hand| match by {
         Hand::Coordinator => "by the coordinator",
-        Hand::Command => "by a command at the host",
+        Hand::Command => "by a command on the server",
         Hand::Demonstration => "by the demonstration itself",
     };
     match course {
         Course::NotYet => CourseLine {
             going: false,
-            words: "This season is not set going yet: it is planned, and nothing leaves.".to_owned(),
+            words: "Not started yet: the season is planned, and nothing is sent.".to_owned(),
             act: None,
         },
         Course::Going { since, by } => CourseLine {
             going: true,
-            words: format!("Messages leave when they are due: set going {} on {}.", hand(by), moment(since)),
-            act: Some((PAUSE, "Pause: let nothing leave")),
+            words: format!("Messages are sent when they are due: started {} on {}.", hand(by), moment(since)),
+            act: Some((PAUSE, "Pause sending")),
         },
         Course::Paused { since, by } => CourseLine {
             going: false,
             words: format!(
-                "Paused {} on {}: nothing planned leaves. Replies to a person's own message still go, and what was due \
-                 meanwhile is caught up with when you go on, as far as it is still of use.",
+                "Paused {} on {}: nothing planned is sent. Replies to a person's own message still go out. When you \
+                 resume, what was due meanwhile is sent if it is still of use.",
                 hand(by),
                 moment(since)
             ),
-            act: Some((GO_ON, "Go on: let messages leave")),
+            act: Some((GO_ON, "Resume sending")),
         },
     }
 }
@@ -61,9 +61,9 @@ impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
             _ => return Ok(None),
         };
         let words = match (act, done) {
-            (_, false) => "That was so already. Nothing was changed.",
-            (PAUSE, true) => "Paused: nothing planned leaves until you go on.",
-            (_, true) => "Messages leave again when they are due.",
+            (_, false) => "Already so. Nothing changed.",
+            (PAUSE, true) => "Paused: nothing planned is sent until you resume.",
+            (_, true) => "Resumed: messages are sent when they are due.",
         };
         Ok(Some(words.to_owned()))
     }

@@ -91,29 +91,31 @@ fn basis(learnt: &Forecast) -> Vec<String> {
     };
     let mut basis = Vec::new();
     basis.push(match (learnt.answered, learnt.silent) {
-        (0, silent) => format!("No message has been answered yet, {silent} are waited on: the range rests on the assumption below."),
+        (0, silent) => format!(
+            "No message has been answered yet, {silent} are still open: the range comes from the assumption below."
+        ),
         (answered, silent) => format!(
-            "Learnt from this season alone, all its events together: {answered} {} to messages, {silent} still waited on. \
-             Whoever is silent counts as silent so far, not as lost.",
+            "Learnt from this season alone, all its events together: {answered} {} to messages, {silent} still open. \
+             Whoever has not answered yet may still do so.",
             if answered == 1 { "answer" } else { "answers" }
         ),
     });
     if let Some((say, fit)) = learnt.best().filter(|_| learnt.answered > 0) {
         basis.push(format!(
-            "They say that about {}. Five forms of answering time are fitted, each with a say by how well it foretold the answers that \
-             came; the {} has the most, {:.0} %.",
+            "They say that about {}. We fit five curves of answering time and weigh each by how well it foretold the \
+             answers that came; the {} weighs most, {:.0} %.",
             times(learnt.never(), learnt.overlooked(), fit.median_hours(0), fit.median_hours(1)),
             fit.model.family.words(),
             100.0 * say
         ));
     }
     basis.push(format!(
-        "Assumed before any answer, and outweighed by a handful of them: {}.",
+        "Assumed before any answer comes, and soon outweighed by real ones: {}.",
         times(assumed.never, assumed.overlooked, assumed.median_hours[0], assumed.median_hours[1])
     ));
     basis.push(
-        "The time begins anew with each message. Messages still planned are counted in, calls still to be made are not. \
-         Guardians are counted, each once for all her children; one who said that a child can't come has been heard from."
+        "Time is counted from each message. Messages still planned are included, calls still to be made are not. Each \
+         guardian counts once, for all their children; one who said that a child can't come has been heard from."
             .to_owned(),
     );
     basis

@@ -60,13 +60,13 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     }
     let revision: i64 = fields.first("revision").parse().map_err(|_| Denied::BadForm)?;
     let notice = if fields.first("sure") != "yes" {
-        "Nothing was set going: tick first that you have read what will leave."
+        "Nothing was started: first tick that you have read what will be sent."
     } else if front.office.desk().await?.revision != revision {
-        "Nothing was set going: another workbook was taken in since you looked. Look again at what will leave."
+        "Nothing was started: another workbook has been saved since you looked. Please look again at what will be sent."
     } else if front.office.set_going(Hand::Coordinator).await? {
-        "The season is going: messages leave when they are due."
+        "Started: messages are sent when they are due."
     } else {
-        "It was going already. Nothing was changed."
+        "Already started. Nothing changed."
     };
     page(&front, Some(notice.to_owned())).await
 }
@@ -141,7 +141,7 @@ fn heading(outlook: &Outlook) -> String {
             let verb = if outlook.all.len() == 1 { "is" } else { "are" };
             format!("{planned} {verb} planned, the first for {}", moment(&outlook.board, first))
         }
-        None => "Nothing is planned to leave".to_owned(),
+        None => "No messages are planned".to_owned(),
     }
 }
 
@@ -302,7 +302,7 @@ pub(super) async fn act_one<S: Store + 'static, G: Gateway + 'static>(
     let notice = match front.office.send_test(&key, once).await? {
         Tested::Gone => return Err(Denied::NotFound),
         Tested::NoAddress(channel) => missing(channel),
-        Tested::Before => "That test was sent before. Nothing was sent again.".to_owned(),
+        Tested::Before => "That test was already sent. Nothing was sent again.".to_owned(),
         Tested::Handed(channel, outcome) => handed(channel, &outcome),
     };
     specimen_page(&front, &key, Some(notice)).await

@@ -72,7 +72,7 @@ impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
             Source::Undo(revision) => match self.office.preview_undo(*revision).await? {
                 Some(bringing) => bringing,
                 None => {
-                    let words = "Only the latest change can be taken back, and that is not it any more.";
+                    let words = "Only the latest change can be taken back, and this is no longer the latest.";
                     return Ok(Err(words.to_owned()));
                 }
             },
@@ -133,15 +133,18 @@ impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
                 Ok(Step::Done(brought, upload.source))
             }
             Err(BringFault::Held { .. }) => {
-                second(Some("Nothing was changed: so many lines do not go. Please count them below.")).await
+                second(Some(
+                    "Nothing was changed: that is not the number of entries below. Please count them.",
+                ))
+                .await
             }
             // Taken twice by a double tap, or overtaken: the fresh look says which.
             Err(BringFault::Moved) => {
                 let words = match upload.source {
                     Source::File { .. } => {
-                        "Another workbook was taken in since. This is what yours would change now."
+                        "Another workbook has been saved since. This is what yours would change now."
                     }
-                    _ => "The season was changed since. This is what it would change now.",
+                    _ => "The season has changed since. This is what it would change now.",
                 };
                 self.look_again(upload.source, Some(words)).await
             }
@@ -222,8 +225,8 @@ fn shown(board: Option<&Board>, upload: &Upload) -> Preview {
 fn messages(board: &Board, bringing: &Bringing) -> Vec<MessageChange> {
     let foreseen = &bringing.foreseen;
     let kinds = [
-        (&foreseen.added, "comes of it", "come of it"),
-        (&foreseen.withdrawn, "is withdrawn", "are withdrawn"),
+        (&foreseen.added, "is added to the plan", "are added to the plan"),
+        (&foreseen.withdrawn, "is taken off the plan", "are taken off the plan"),
         (&foreseen.moved, "goes at another time", "go at another time"),
     ];
     let kind = |(list, one, many): (&Vec<Foretold>, &str, &str)| {
@@ -263,8 +266,8 @@ pub(super) fn problem(problem: &Problem) -> views::Problem {
         blocks: problem.weight == Weight::Error,
         weight: match problem.weight {
             Weight::Error => "must be fixed",
-            Weight::Warning => "look at this",
-            Weight::Hint => "may be meant",
+            Weight::Warning => "please check",
+            Weight::Hint => "perhaps on purpose",
         },
         sheet: sheet.to_owned(),
         row: problem.row,

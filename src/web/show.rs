@@ -107,7 +107,7 @@ async fn told<S: Store + 'static, G: Gateway + 'static>(
     let told = front.office.tell(saying).await?.ok_or(Denied::NotFound)?;
     Ok(match told {
         Told::Done => Notice { words: "Noted.".to_owned(), done: true },
-        Told::Known => Notice { words: "That was noted before. Nothing was changed.".to_owned(), done: true },
+        Told::Known => Notice { words: "Already noted. Nothing changed.".to_owned(), done: true },
         Told::Refused(why) => Notice { words: format!("Not noted. {why}"), done: false },
     })
 }
@@ -453,11 +453,11 @@ impl<'a> Stand<'a> {
                 format!("held {minutes} min before {before}")
             }
             Act::Shifted(Shift::Exchange(one, other)) => {
-                format!("{} and {} change places", piece(one), piece(other))
+                format!("{} and {} swap places", piece(one), piece(other))
             }
             Act::Shifted(Shift::Move(one, Target::First)) => format!("{} moves to the beginning", piece(one)),
             Act::Shifted(Shift::Move(one, Target::Behind(other))) => {
-                format!("{} moves behind {}", piece(one), piece(other))
+                format!("{} moves after {}", piece(one), piece(other))
             }
             Act::TakenBack(_) => "something is taken back".to_owned(),
         }

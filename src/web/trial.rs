@@ -158,9 +158,9 @@ fn fill(page: &mut TrialPage, before: &Day<'_>, after: &Day<'_>, found: &Differe
         Piece::Interval(_) => "the interval".to_owned(),
     };
     let what = match shift {
-        Shift::Exchange(one, other) => format!("{} and {} change places", line(one), line(other)),
+        Shift::Exchange(one, other) => format!("{} and {} swap places", line(one), line(other)),
         Shift::Move(one, Target::First) => format!("{} goes first", line(one)),
-        Shift::Move(one, Target::Behind(other)) => format!("{} goes right behind {}", line(one), line(other)),
+        Shift::Move(one, Target::Behind(other)) => format!("{} goes right after {}", line(one), line(other)),
     };
     let came = found.impossible.comes.len();
     let verdict = match (came, found.quick.comes.len(), found.impossible.goes.len() + found.quick.goes.len())

@@ -125,14 +125,14 @@ async fn confirmed<S: Store + 'static, G: Gateway + 'static>(
         Step::Show(preview, notice) => page(front, Some(*preview), notice).await,
         Step::Done(brought, _) => {
             let words = match brought.changed {
-                0 => "0 changed: this is the workbook in force. Nothing was written.".to_owned(),
-                n => format!("The workbook is in: {n} changed."),
+                0 => "0 changed: this workbook is the one in use. Nothing was saved.".to_owned(),
+                n => format!("The workbook is saved: {n} changed."),
             };
             page(front, None, Some(words)).await
         }
         Step::Fault(words) => page(front, None, Some(words)).await,
         Step::Lost => {
-            let words = "That upload is no longer kept. Nothing was taken; please bring the file again.";
+            let words = "That upload is no longer kept. Nothing was saved; please upload the file again.";
             page(front, None, Some(words.to_owned())).await
         }
     }

@@ -148,7 +148,7 @@ fn a_chaperone_who_dances_herself() {
     );
     let staff = sheets.iter().find(|sheet| sheet.name() == "chaperones").unwrap();
     let first = staff.tables[0].rows().next().unwrap();
-    assert_eq!((&first[0][..], &first[5][..]), ("Di Moss", "5 Finale (herself)"));
+    assert_eq!((&first[0][..], &first[5][..]), ("Di Moss", "5 Finale (themselves)"));
     // The mobile of a guardian who stands in for the child itself.
     let mut own = book();
     set_cell(&mut own, "children", "C004", "g1 name", "Di Moss");
@@ -240,6 +240,6 @@ fn an_order_may_not_name_a_number_twice_or_one_that_is_not_there() {
             "{found:?}"
         );
     };
-    refused("Kelp", "the number stands in this running order in row 8 too", "a name of its own");
+    refused("Kelp", "the number is in this running order in row 8 too", "a name of its own");
     refused("Foghron", "'Foghron' is not on the sheet 'numbers'", "'Foghorn'");
 }

@@ -231,7 +231,7 @@ fn the_check_tells_what_is_beyond_a_limit_whose_it_is_and_who_chose_it() {
     }
     let ageless = with(&on, "children", "C001", "ages", "");
     let [problem] = &told(&ageless)[..] else { panic!("{:#?}", told(&ageless)) };
-    assert!(problem.reason.contains("no ages are written for 1 child (row 2)"), "{problem:?}");
+    assert!(problem.reason.contains("the workbook has no ages for 1 child (row 2)"), "{problem:?}");
 }
 
 #[test]
@@ -334,7 +334,7 @@ fn a_room_is_held_against_the_table_by_its_youngest() {
     assert!(
         problems
             .iter()
-            .any(|p| p.reason.starts_with("no ages are written for 5 children (rows 2, 3, 4, 5 and 6)"))
+            .any(|p| p.reason.starts_with("the workbook has no ages for 5 children (rows 2, 3, 4, 5 and 6)"))
     );
 }
 

@@ -70,7 +70,7 @@ fn forecast() -> ForecastPage {
             row("No chaperone", 2, 0, [0, 1, 2]),
         ],
         basis: vec![
-            "Learnt from this season alone: 190 answers to messages, 70 still waited on.".into(),
+            "Learnt from this season alone: 190 answers to messages, 70 still open.".into(),
             "They say that about 6 % never answer.".into(),
         ],
     }

@@ -279,7 +279,7 @@ fn trial() -> TrialPage {
         as_of: as_of(),
         event: "Saturday evening".into(),
         href: "/season/E003".into(),
-        heading: "Paper Boats and Lighthouse Keepers change places: one child without the time to change"
+        heading: "Paper Boats and Lighthouse Keepers swap places: one child without the time to change"
             .into(),
         down: "The last number ends at 21:10:20 instead of 21:10:00.".into(),
         form: form(),

@@ -301,8 +301,8 @@ fn a_call_is_noted_with_one_tap_about_everything_it_was_for() {
     assert_eq!(html.matches("value=\"heard_in_person\"").count(), 2);
     // One child of several can't come: each has a form of its own.
     assert_eq!(html.matches("value=\"cant_come\"").count(), 3);
-    assert!(page("chase-empty").contains("Nobody has to be rung"));
-    assert!(page("chaperone-calls").contains("Noor, two calls to make"));
+    assert!(page("chase-empty").contains("Nobody to ring"));
+    assert!(page("chaperone-calls").contains("Noor, two people to ring"));
     let door = page("class-door");
     assert_eq!(door.matches("type=\"checkbox\"").count(), 2);
     assert_eq!(door.matches("name=\"act\"").count(), 1, "all signatures in one go");
@@ -347,7 +347,9 @@ fn a_season_is_set_going_by_an_agreement_that_names_what_leaves() {
     let going = page("plan-going");
     assert!(going.contains("value=\"pause\"") && !going.contains("value=\"set_going\""));
     assert!(page("season-paused").contains("value=\"go_on\""));
-    assert!(page("season-empty").contains("then set it going") && page("season").contains("value=\"pause\""));
+    assert!(
+        page("season-empty").contains("then start sending") && page("season").contains("value=\"pause\"")
+    );
     assert!(page("specimen").contains("Send a test to me"));
     assert!(!page("specimen-without").contains("<form"), "nowhere to send it to");
 }
@@ -357,7 +359,7 @@ fn a_workbook_with_problems_can_not_be_taken() {
     assert!(!page("bring-problems").contains("value=\"confirm\""));
     let ready = page("bring-preview");
     assert!(ready.contains("value=\"confirm\"") && ready.contains("type=\"radio\" required"));
-    assert!(ready.contains("28 acknowledgements fall"));
+    assert!(ready.contains("28 answers are needed again"));
 }
 
 #[test]
@@ -366,7 +368,7 @@ fn what_is_held_is_confirmed_only_at_the_second_look() {
     assert!(first.contains("value=\"second\"") && !first.contains("value=\"confirm\""));
     assert!(first.contains("2 of 5 children are left."));
     let second = page("look-second");
-    assert!(second.contains("Two lines go; is that meant?"));
+    assert!(second.contains("Two entries will be deleted: is that right?"));
     assert!(second.contains("name=\"going\"") && second.contains("value=\"confirm\""));
     assert!(page("look").contains("value=\"confirm\"") && !page("look-done").contains("<form"));
 }

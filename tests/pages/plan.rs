@@ -116,9 +116,9 @@ fn plan() -> PlanPage {
 
 fn going() -> PlanPage {
     PlanPage {
-        course: course(true, Some(("pause", "Pause: let nothing leave"))),
+        course: course(true, Some(("pause", "Pause sending"))),
         start: None,
-        notice: Some("The season is going: messages leave when they are due.".into()),
+        notice: Some("Started: messages are sent when they are due.".into()),
         tariffs: "What some of it costs is not known.".into(),
         ..plan()
     }
@@ -126,7 +126,7 @@ fn going() -> PlanPage {
 
 fn empty() -> PlanPage {
     PlanPage {
-        heading: "Nothing is planned to leave".into(),
+        heading: "No messages are planned".into(),
         totals: Vec::new(),
         days: Vec::new(),
         specimens: Vec::new(),

@@ -231,7 +231,7 @@ fn calls(name: &str) -> Vec<CallCard> {
         ],
         reasons: vec!["the event is tomorrow".into(), "two messages had no answer".into()],
         ringer: "Ewa Lis rings: speaks Polish.".into(),
-        moment: "Best rung today from 17:30.".into(),
+        moment: "Best time to ring: today from 17:30.".into(),
         tried: "Two mails, the last on Monday 31 May, 18:00. Rung on Tuesday 1 June, 18:40 by Ewa Lis: no answer."
             .into(),
     };
@@ -403,7 +403,7 @@ fn season() -> SeasonPage {
     let settled = dress().settled() as u32;
     let count = |words: &str, count| MessageCount { words: words.into(), count };
     SeasonPage {
-        course: course(true, Some(("pause", "Pause: let nothing leave"))),
+        course: course(true, Some(("pause", "Pause sending"))),
         school: "Brackwater School of Dance".into(),
         season: "The Salt Lantern".into(),
         as_of: as_of(),
@@ -507,12 +507,12 @@ fn needs() -> Needs {
 
 /// Whether messages leave.
 pub fn course(going: bool, act: Option<(&'static str, &'static str)>) -> CourseLine {
-    let words = if going { "Messages leave when they are due." } else { "Nothing planned leaves." };
+    let words = if going { "Messages are sent when they are due." } else { "Nothing planned is sent." };
     CourseLine { going, words: words.into(), act }
 }
 
 fn paused_season() -> SeasonPage {
-    SeasonPage { course: course(false, Some(("go_on", "Go on: let messages leave"))), ..season() }
+    SeasonPage { course: course(false, Some(("go_on", "Resume sending"))), ..season() }
 }
 
 fn empty_season() -> SeasonPage {

@@ -41,8 +41,8 @@ fn actions() -> Vec<(&'static str, &'static str, String)> {
         on: vec![("/season/E001".into(), "The event".into())],
     };
     let done = LookPage {
-        address: Some(("The list of Wren Hale, for nobody else:".into(), "/c/TOKEN".into())),
-        ..look(None, Some("It is done. Messages: 3 planned."))
+        address: Some(("The list of Wren Hale, for them alone:".into(), "/c/TOKEN".into())),
+        ..look(None, Some("Done. Messages: 3 planned."))
     };
     let line = |what: &str, back| MadeChange { at: as_of(), what: what.into(), back };
     let changes = ChangesPage {
@@ -85,7 +85,7 @@ fn edit(name: &str) -> EditPage {
         as_of: as_of(),
         heading: format!("Change {name}, Friday 4 June"),
         back: ("/season/E001".into(), name.into()),
-        notice: Some("Nothing was written, so nothing changes.".into()),
+        notice: Some("The form was empty, so nothing changes.".into()),
         forms: vec![
             EditForm {
                 act: "call_off",
@@ -156,7 +156,7 @@ fn nothing() -> Preview {
 fn problems(reason: &str) -> Preview {
     let problem = |blocks, sheet: &str, row, reason: &str, cure: &str| Problem {
         blocks,
-        weight: if blocks { "must be fixed" } else { "look at this" },
+        weight: if blocks { "must be fixed" } else { "please check" },
         sheet: sheet.into(),
         row,
         reason: reason.into(),
@@ -217,7 +217,7 @@ fn preview(name: &str) -> Preview {
             vec!["Children's door".into(), format!("Clipboard of {name}")],
         )],
         messages: vec![MessageChange {
-            heading: "Three mails and one text come of it".into(),
+            heading: "Three mails and one text are added to the plan".into(),
             lines: vec![format!("Change by mail to {name}: Dress rehearsal, Thursday 3 June, 18:42")],
             more: 3,
         }],

@@ -68,7 +68,7 @@ impl Desk {
     async fn act(&self, path: &str, fields: &[(&str, &str)]) -> (Answer, Answer) {
         let shown = self.post(path, fields).await;
         let done = self.confirm(path, &shown).await;
-        assert!(done.plain().contains("It is done."), "{}", done.plain());
+        assert!(done.plain().contains("Done."), "{}", done.plain());
         (shown, done)
     }
 
@@ -113,15 +113,15 @@ async fn an_event_called_off_is_told_to_those_who_knew_of_it_and_undone_before_t
     assert!(desk.get(DRESS).await.plain().contains("It is called off"));
     let shown = desk.post(DRESS, &[("act", "call_off")]).await;
     let words = shown.plain();
-    assert!(words.contains("Dress rehearsal is called off: look before it is done"), "{words}");
-    assert!(words.contains("Five acknowledgements fall"), "{words}");
+    assert!(words.contains("Dress rehearsal is called off: check before you confirm"), "{words}");
+    assert!(words.contains("Five answers are needed again"), "{words}");
     assert!(words.contains("called off, or back on"), "{words}");
     // May by both her ways, the others by the one they have; nobody of whom nothing is known.
-    assert!(words.contains("Five mails and one text come of it"), "{words}");
+    assert!(words.contains("Five mails and one text are added to the plan"), "{words}");
     assert!(words.contains("sheets to print again"), "{words}");
     assert_eq!((desk.revision().await, desk.settled().await), (1, 4), "only looked at");
     let done = desk.confirm(DRESS, &shown).await;
-    assert!(done.plain().contains("It is done. Messages: 6 planned"), "{}", done.plain());
+    assert!(done.plain().contains("Done. Messages: 6 planned"), "{}", done.plain());
     assert_eq!(desk.revision().await, 2);
     // Taken back before anybody was told: everybody keeps her standing, and nothing is sent.
     let changes = desk.get("/season/changes").await;
@@ -129,7 +129,7 @@ async fn an_event_called_off_is_told_to_those_who_knew_of_it_and_undone_before_t
     let revision = changes.hidden("revision")[0].clone();
     let fields = [("revision", revision.as_str()), ("act", "take_back")];
     let shown = desk.post("/season/changes", &fields).await;
-    assert!(shown.plain().contains("are withdrawn"), "{}", shown.plain());
+    assert!(shown.plain().contains("are taken off the plan"), "{}", shown.plain());
     desk.confirm("/season/changes", &shown).await;
     assert_eq!(desk.settled().await, 4);
     assert_eq!(desk.sent("2027-05-28T11:00:00Z").await, Vec::<String>::new());
@@ -162,8 +162,8 @@ async fn the_weather_is_decided_by_a_stated_hour() {
     let desk = Desk::told().await;
     let decide = [("act", "decide"), ("day", "2027-05-28"), ("hour", "14:00")];
     let (shown, done) = desk.act(DRESS, &decide).await;
-    assert!(shown.plain().contains("No message comes of it, and none is withdrawn."), "{}", shown.plain());
-    assert!(done.plain().contains("No message comes of it."), "{}", done.plain());
+    assert!(shown.plain().contains("This sends no new messages and cancels none."), "{}", shown.plain());
+    assert!(done.plain().contains("No message changes."), "{}", done.plain());
     // 10:30 in London.
     let season = desk.get("/season").await;
     let words = "Does it take place? Dress rehearsal, Friday 4 June";
@@ -171,7 +171,7 @@ async fn the_weather_is_decided_by_a_stated_hour() {
     assert!(season.plain().contains("Decide by Friday 28 May, 14:00: in three hours and 30 minutes."));
     assert!(season.text.contains("/season/change/event?event=E001"));
     let (_, done) = desk.act(DRESS, &[("act", "goes_on")]).await;
-    assert!(done.plain().contains("No message comes of it."));
+    assert!(done.plain().contains("No message changes."));
     assert!(!desk.get("/season").await.plain().contains("Does it take place?"));
     assert_eq!((desk.settled().await, desk.sent("2027-05-28T11:00:00Z").await.len()), (4, 0));
     // Called off, the question is answered too.
@@ -181,7 +181,7 @@ async fn the_weather_is_decided_by_a_stated_hour() {
     assert!(!desk.get("/season").await.plain().contains("Does it take place?"));
     assert_eq!(desk.sent("2027-05-28T12:00:00Z").await.len(), 6);
     let wrong = desk.post("/season/change/event?event=E002", &[("act", "decide"), ("hour", "soon")]).await;
-    assert!(wrong.plain().contains("'soon' is no day and hour"), "{}", wrong.plain());
+    assert!(wrong.plain().contains("'soon' is not a day and time"), "{}", wrong.plain());
     assert!(!wrong.text.contains("value=\"confirm\""));
 }
 
@@ -202,7 +202,7 @@ async fn a_new_call_is_told_old_and_new_to_its_own_only() {
     // Another event, of which nobody was told yet: nobody hears anything.
     let first = "/season/change/event?event=E002";
     let (_, done) = desk.act(first, &[("act", "move"), ("call", "17:45")]).await;
-    assert!(done.plain().contains("No message comes of it."), "{}", done.plain());
+    assert!(done.plain().contains("No message changes."), "{}", done.plain());
     let door = [("act", "door"), ("place", "P001"), ("door", "the river door"), ("collect_at", "")];
     let shown = desk.post(DRESS, &door).await;
     assert!(shown.plain().contains("door: stage door in Cooper's Row becomes the river door"));
@@ -246,7 +246,7 @@ async fn a_child_leaves_and_another_joins_and_neither_is_taken_for_the_other() {
         ("g1_brings", "yes"),
     ];
     let (shown, _) = desk.act("/season/change/joins", &joins).await;
-    assert!(shown.plain().contains("Two mails come of it"), "{}", shown.plain());
+    assert!(shown.plain().contains("Two mails are added to the plan"), "{}", shown.plain());
     let stored = desk.house.office.store.season().await.unwrap().unwrap();
     let row = stored.book.rows("children").last().unwrap().clone();
     assert_eq!((row.text("ref"), row.text("given name")), ("C006", "Flo"));
@@ -264,7 +264,7 @@ async fn a_child_leaves_and_another_joins_and_neither_is_taken_for_the_other() {
     assert!(wrong.plain().contains("'Gale' is not on the sheet 'numbers'"), "{}", wrong.plain());
     let dances = [("act", "dances"), ("numbers", "Paper Boats")];
     let (_, done) = desk.act("/season/change/child?child=C007", &dances).await;
-    assert!(done.plain().contains("No message comes of it."), "{}", done.plain());
+    assert!(done.plain().contains("No message changes."), "{}", done.plain());
 }
 
 #[tokio::test]
@@ -308,13 +308,13 @@ async fn what_failed_at_an_old_address_goes_to_the_new_one_once() {
     let (shown, _) = desk.act(&path, &new("bold@example.org")).await;
     let words = shown.plain();
     assert!(words.contains("e-mail: odd@example.org becomes bold@example.org"), "{words}");
-    assert!(words.contains("One guardian: ") && words.contains("Two mails come of it"), "{words}");
+    assert!(words.contains("One guardian: ") && words.contains("Two mails are added to the plan"), "{words}");
     // The call sheet that came back; the house rules are due in June.
     assert_eq!(desk.sent("2027-05-28T11:00:00Z").await, ["bold@example.org"]);
     assert_eq!(house.office.plan_tick().await.unwrap(), Default::default(), "planned once");
     // What did arrive is not said again at a third.
     let (shown, _) = desk.act(&path, &new("third@example.org")).await;
-    assert!(shown.plain().contains("No message comes of it, and none is withdrawn."), "{}", shown.plain());
+    assert!(shown.plain().contains("This sends no new messages and cancels none."), "{}", shown.plain());
     assert_eq!(desk.sent("2027-05-28T12:00:00Z").await, Vec::<String>::new());
     assert_eq!(desk.settled().await, 4, "what was heard was heard");
 }
@@ -327,7 +327,7 @@ async fn a_chaperone_replaced_hands_over_her_list_and_hers_dies() {
     assert!(desk.house.get(&old).await.plain().contains("Ada F."));
     let noor = &format!("/season/change/person?person={noor_ref}");
     assert!(desk.get(DRESS).await.text.contains(noor));
-    assert!(desk.get(noor).await.plain().contains("Somebody takes her place"));
+    assert!(desk.get(noor).await.plain().contains("Replace this chaperone"));
     let replace = [
         ("act", "replace"),
         ("event", "everywhere"),
@@ -366,7 +366,7 @@ async fn what_another_did_meanwhile_is_looked_at_again() {
     let second = desk.post(DRESS, &[("act", "move"), ("call", "16:45")]).await;
     desk.confirm(DRESS, &first).await;
     let shown = desk.confirm(DRESS, &second).await;
-    assert!(shown.plain().contains("The season was changed since."), "{}", shown.plain());
+    assert!(shown.plain().contains("The season has changed since."), "{}", shown.plain());
     assert!(shown.plain().contains("call: 17:00 becomes 16:45"), "{}", shown.plain());
     assert_eq!(desk.revision().await, 2);
     desk.confirm(DRESS, &shown).await;
@@ -376,7 +376,7 @@ async fn what_another_did_meanwhile_is_looked_at_again() {
     assert!(twice.plain().contains("that changes nothing"), "{}", twice.plain());
     assert_eq!(desk.revision().await, 3);
     let lost = desk.post(DRESS, &[("upload", "nothing"), ("act", "confirm")]).await;
-    assert!(lost.plain().contains("That look is no longer kept"), "{}", lost.plain());
+    assert!(lost.plain().contains("That page was open too long"), "{}", lost.plain());
 }
 
 #[tokio::test]

@@ -67,7 +67,10 @@ async fn the_coordinator_sees_whom_to_ring_why_when_and_who_does() {
     assert!(words.contains("Marisol Alder, for Ines A. and Tariq A."), "{words}");
     assert!(words.contains("The event is in two days. Speaks Spanish."), "{words}");
     assert!(words.contains("The event is in two days; no message can reach them."), "{words}");
-    assert!(words.contains("Best rung today from 17:30. Noor Hadi rings: their chaperone."), "{words}");
+    assert!(
+        words.contains("Best time to ring: today from 17:30. Noor Hadi rings: their chaperone."),
+        "{words}"
+    );
     assert!(words.contains("No number to ring: at the door, Dress rehearsal, Friday 4 June."), "{words}");
     assert!(words.contains("One mail, on Friday 28 May, 10:30."), "{words}");
     assert!(
@@ -88,19 +91,19 @@ async fn one_tap_notes_what_came_of_a_call() {
     assert!(card(&after, "May Finch").contains("by the coordinator: no answer"));
     let after = coordinator_does(&house, &token, "May Finch", "will_call_back").await;
     assert!(
-        card(&after, "May Finch").contains("Best rung on Thursday 3 June from 17:30."),
+        card(&after, "May Finch").contains("Best time to ring: on Thursday 3 June from 17:30."),
         "{}",
         after.plain()
     );
     assert!(last_line(&house).await.starts_with("call child="));
     let after = coordinator_does(&house, &token, "May Finch", "heard").await;
-    assert!(after.plain().contains("Noted: May has heard, for Ada F., by phone."), "{}", after.plain());
+    assert!(after.plain().contains("Noted: May said yes, for Ada F., by phone."), "{}", after.plain());
     assert!(!after.plain().contains("May Finch"));
     let line = last_line(&house).await;
     assert!(line.contains("kind=heard noted_by=coordinator road=call"), "{line}");
     // One yes counts for everything that was read out.
     let after = coordinator_does(&house, &token, "Marisol Alder", "heard_in_person").await;
-    assert!(after.plain().contains("has heard, for Ines A. and Tariq A., in person."), "{}", after.plain());
+    assert!(after.plain().contains("said yes, for Ines A. and Tariq A., in person."), "{}", after.plain());
     assert_eq!(house.office.event_lists().await.unwrap()[0].settled.0, 3);
     assert!(last_line(&house).await.contains("road=person"));
     let after = coordinator_does(&house, &token, "Lee Quill", "cant_come").await;
@@ -111,7 +114,7 @@ async fn one_tap_notes_what_came_of_a_call() {
 async fn a_wrong_number_gets_no_text_and_the_family_is_spoken_to_at_the_door() {
     let (house, token) = near().await;
     let after = coordinator_does(&house, &token, "Marisol Alder", "wrong_number").await;
-    assert!(after.plain().contains("Noted: the number of Marisol is wrong."), "{}", after.plain());
+    assert!(after.plain().contains("Noted: wrong number for Marisol."), "{}", after.plain());
     let marisol = card(&after, "Marisol Alder");
     assert!(!marisol.contains("tel:") && marisol.contains("No number to ring"), "{marisol}");
     assert!(marisol.contains("wrong number"), "{marisol}");
@@ -138,14 +141,17 @@ async fn a_chaperone_has_her_share_and_notes_it() {
     let ewa = format!("/c/{}", house.office.chaperone_link("V001").await.unwrap().unwrap());
     let page = house.get(&ewa).await;
     let words = page.plain();
-    assert!(words.contains("Ewa, one call to make") || words.contains("Ewa, two calls to make"), "{words}");
+    assert!(
+        words.contains("Ewa, one person to ring") || words.contains("Ewa, two people to ring"),
+        "{words}"
+    );
     assert!(words.contains("Yours to ring") && words.contains("Lee, for Nia Q."), "{words}");
     assert!(!words.contains("Lee Quill"), "given names only");
     assert!(words.contains("Among your calls above."), "{words}");
     let fields = fields(&card(&page, "Lee"), "heard");
     let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
     let after = house.post(&ewa, &fields).await;
-    assert!(after.plain().contains("Noted: Lee has heard, for Nia Q., by phone."), "{}", after.plain());
+    assert!(after.plain().contains("Noted: Lee said yes, for Nia Q., by phone."), "{}", after.plain());
     assert!(last_line(&house).await.contains("noted_by=V001 road=call"));
     let trace = house.trace().await;
     assert_eq!(house.post(&ewa, &fields).await.status, 200);
@@ -244,7 +250,7 @@ async fn a_signature_from_before_a_change_is_not_entered() {
     };
     let before = house.coordinator_post(&token, "/season/door?event=E001", &enter("09:30")).await;
     assert!(
-        before.plain().contains("Not entered: five signatures, since the times have changed"),
+        before.plain().contains("Not entered: five signatures, because the times have changed"),
         "{}",
         before.plain()
     );

@@ -31,7 +31,7 @@ async fn the_forecast_follows_the_answers() {
     let plain = page.plain();
     assert!(plain.contains("of 4 heard from by Friday 4 June, 17:30"), "{plain}");
     assert!(plain.contains("Nobody has been heard from so far."), "{plain}");
-    assert!(plain.contains("No message has been answered yet, 3 are waited on"), "{plain}");
+    assert!(plain.contains("No message has been answered yet, 3 are still open"), "{plain}");
     assert!(plain.contains("half of the answers come within 10 hours by mail and 35 minutes by text"));
     assert!(page.text.contains("class=\"band\"") && page.text.contains("class=\"middle\""));
     assert_eq!(house.trace().await, trace);
@@ -40,7 +40,7 @@ async fn the_forecast_follows_the_answers() {
     hear(&house, "may@example.org").await;
     house.clock.set("2027-05-29T12:00:00Z");
     let plain = house.coordinator_get(&token, PAGE).await.plain();
-    assert!(plain.contains("1 answer to messages, 2 still waited on"), "{plain}");
+    assert!(plain.contains("1 answer to messages, 2 still open"), "{plain}");
     assert!(plain.contains("One has been heard from so far."), "{plain}");
     // May Finch is Ada's, who is in Noor Hadi's number; of the others Noor has Marisol Alder, and Ewa all three.
     assert!(plain.contains("Noor Hadi1 of 2"), "{plain}");

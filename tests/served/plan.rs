@@ -31,7 +31,7 @@ async fn set_going(house: &House, token: &str, page: &Answer) -> String {
 async fn nothing_leaves_before_the_deliberate_step() {
     let (house, token) = brought().await;
     let page = house.coordinator_get(&token, "/season").await;
-    assert!(page.plain().contains("not set going yet") && page.text.contains("href=\"/season/plan\""));
+    assert!(page.plain().contains("Not started yet") && page.text.contains("href=\"/season/plan\""));
     house.clock.set("2027-05-28T09:30:00Z");
     house.send().await;
     assert_eq!(house.mails(), 0, "it was only brought");
@@ -42,20 +42,20 @@ async fn nothing_leaves_before_the_deliberate_step() {
     let post =
         async |fields: &[(&str, &str)]| house.coordinator_post(&token, "/season/plan", fields).await.plain();
     let unsure = post(&[("revision", &revision), ("act", "set_going")]).await;
-    assert!(unsure.contains("Nothing was set going: tick first"), "{unsure}");
+    assert!(unsure.contains("Nothing was started: first tick"), "{unsure}");
     let stale = post(&[("revision", "0"), ("sure", "yes"), ("act", "set_going")]).await;
-    assert!(stale.contains("Nothing was set going: another workbook"), "{stale}");
+    assert!(stale.contains("Nothing was started: another workbook"), "{stale}");
     // To go on is no way around the step.
     assert_eq!(house.coordinator_post(&token, "/season/plan", &[("act", "go_on")]).await.status, 400);
     house.clock.set("2027-05-28T09:30:00Z");
     house.send().await;
     assert_eq!(house.mails(), 0);
-    assert!(set_going(&house, &token, &plan).await.contains("The season is going"));
-    assert!(set_going(&house, &token, &plan).await.contains("It was going already"));
+    assert!(set_going(&house, &token, &plan).await.contains("Started: messages are sent"));
+    assert!(set_going(&house, &token, &plan).await.contains("Already started"));
     house.send().await;
     assert_eq!(house.mails(), 3);
     let page = house.coordinator_get(&token, "/season").await.plain();
-    assert!(page.contains("set going by the coordinator on Friday 28 May, 10:30"), "{page}");
+    assert!(page.contains("started by the coordinator on Friday 28 May, 10:30"), "{page}");
 }
 
 #[tokio::test]
@@ -64,8 +64,8 @@ async fn while_it_is_paused_only_replies_leave_and_what_is_due_is_caught_up_with
     let token = house.office.coordinator_link().await.unwrap();
     let sent = house.mails();
     let act = async |act: &str| house.coordinator_post(&token, "/season", &[("act", act)]).await.plain();
-    assert!(act("pause").await.contains("Paused: nothing planned leaves until you go on."));
-    assert!(act("pause").await.contains("That was so already."));
+    assert!(act("pause").await.contains("Paused: nothing planned is sent until you resume."));
+    assert!(act("pause").await.contains("Already so."));
     house.clock.set("2027-06-03T09:30:00Z");
     house.send().await;
     assert_eq!(house.mails(), sent, "the house rules were due at 10:00");
@@ -78,7 +78,7 @@ async fn while_it_is_paused_only_replies_leave_and_what_is_due_is_caught_up_with
     house.office.send_tick().await.unwrap();
     assert_eq!(house.texts().last().unwrap().0, "+447700900021");
     assert!(house.coordinator_get(&token, "/season").await.plain().contains("Paused by the coordinator on"));
-    assert!(act("go_on").await.contains("Messages leave again when they are due."));
+    assert!(act("go_on").await.contains("Resumed: messages are sent when they are due."));
     house.send().await;
     assert_eq!(house.mails(), sent + 3, "once each, and nothing was lost");
 }
@@ -149,7 +149,7 @@ async fn the_plan_says_what_its_notices_rest_on_and_what_people_do_beside_them()
         "From Monday 31 May. Volunteers ring",
         "From Saturday 5 June. On the days of the shows",
         "Journal of School Health",
-        "What the notices rest on",
+        "Why these notices",
     ] {
         assert!(words.contains(expected), "{expected}: {words}");
     }
@@ -214,7 +214,7 @@ async fn a_test_goes_to_the_coordinator_alone_and_counts_for_nothing() {
         house.coordinator_post(&token, &path, &fields).await.plain()
     };
     assert!(send(&once).await.contains("The gateway took the test: look at your mailbox."));
-    assert!(send(&once).await.contains("That test was sent before. Nothing was sent again."));
+    assert!(send(&once).await.contains("That test was already sent. Nothing was sent again."));
     assert_eq!(house.mails(), 1);
     let mail = house.mail("noor@example.org");
     assert!(mail.starts_with("This is a test, sent to the coordinator only."), "{mail}");

@@ -128,7 +128,7 @@ async fn a_show_is_told_number_by_number() {
     let words = evening.change(&[("act", "taken_back"), ("other", "4")]).await;
     assert!(words.contains("Noted.") && !words.contains("Last Light is cut"), "{words}");
     let words = evening.change(&[("act", "moved"), ("number", "N003"), ("other", "N001")]).await;
-    assert!(words.contains("Last Light moves behind Harbour Bells"), "{words}");
+    assert!(words.contains("Last Light moves after Harbour Bells"), "{words}");
     assert!(evening.show().await.plain().contains("Next: Last Light"), "it stands there now");
     assert_eq!(evening.deeds().await, 6);
 }
@@ -143,7 +143,7 @@ async fn the_same_form_twice_is_told_once() {
     assert!(evening.house.coordinator_post(&evening.token, path, &fields).await.plain().contains("Noted."));
     evening.clock("18:00:20");
     let again = evening.house.coordinator_post(&evening.token, path, &fields).await.plain();
-    assert!(again.contains("That was noted before. Nothing was changed."), "{again}");
+    assert!(again.contains("Already noted. Nothing changed."), "{again}");
     // Another act of the same page is another deed.
     let other = [("deed", deed.as_str()), ("act", "ended"), ("number", "N001")];
     assert!(evening.house.coordinator_post(&evening.token, path, &other).await.plain().contains("Noted."));
@@ -241,14 +241,14 @@ async fn another_order_is_tried_on_paper_only() {
     let words = evening.ask("?first=N002&second=N003&how=exchange").await;
     // Ada gets the interval between; Nia has it between either way.
     assert!(
-        words.contains("Paper Boats and Last Light change places: some turnarounds get easier, none harder"),
+        words.contains("Paper Boats and Last Light swap places: some turnarounds get easier, none harder"),
         "{words}"
     );
     assert!(words.contains("One turnaround without the time goes"), "{words}");
     assert!(words.contains("Ada F.: out of Harbour Bells, into Paper Boats, 0 s to change"), "{words}");
     assert!(words.contains("Paper Boats19:02:25"), "{words}");
     let words = evening.ask("?first=interval+0&second=N001&how=behind").await;
-    assert!(words.contains("The interval goes right behind Harbour Bells"), "{words}");
+    assert!(words.contains("The interval goes right after Harbour Bells"), "{words}");
     assert!(words.contains("Nia Q.: out of Paper Boats, into Last Light"), "{words}");
     assert!(
         evening.ask("?first=N001&second=first&how=behind").await.contains("That is the order as it stands")

@@ -34,7 +34,7 @@ async fn a_chaperone_rings_and_the_child_is_settled() {
     assert!(after.plain().contains("Rung on Friday 28 May, 10:30: no answer."), "{}", after.plain());
     let before = house.office.event_lists().await.unwrap()[0].settled.0;
     let after = house.post(&path, &call("C002", guardian, seen, "heard")).await;
-    assert!(after.plain().contains("has heard, for"), "{}", after.plain());
+    assert!(after.plain().contains("said yes, for"), "{}", after.plain());
     assert!(after.plain().contains("One of your two children is settled."), "{}", after.plain());
     assert_eq!(house.office.event_lists().await.unwrap()[0].settled.0, before + 1);
     let trace = house.trace().await;

@@ -30,7 +30,7 @@ pub(super) fn run(head: &Head, programme: &Programme, people: &People, desk: &mu
     if head.settings.children_per_adult == 0 {
         desk.error(
             Spot::sheet("season"),
-            "children per adult is nought",
+            "children per adult is 0",
             "Write how many children one adult may have.",
         );
     }
@@ -84,7 +84,7 @@ fn same_children(people: &Known, desk: &mut Desk) {
             if let Some(first) = seen.insert((numbers(&people.who.children[at]), &guardians[at]), at) {
                 twice = true;
                 let reason = format!(
-                    "this child stands in row {} too, with the same name, numbers and guardians",
+                    "this child is also in row {}, with the same name, numbers and guardians",
                     people.rows.children[first]
                 );
                 desk.error(
@@ -96,7 +96,8 @@ fn same_children(people: &Known, desk: &mut Desk) {
         }
         if !twice {
             let rows: Vec<u32> = group.iter().map(|at| people.rows.children[*at]).collect();
-            let reason = format!("{} have one name; they are taken as different children", row_list(&rows));
+            let reason =
+                format!("{} have the same name; they are taken as different children", row_list(&rows));
             desk.hint(
                 Spot::row("children", rows[0]),
                 reason,
@@ -182,7 +183,7 @@ fn consents(people: &Known, desk: &mut Desk) {
     if let Some(first) = rows.first() {
         let count = people.who.families().iter().filter(|g| asked(&g.contact)).count();
         let reason = format!(
-            "it is not written whether {} may be texted ({}); no text is sent to them",
+            "the workbook does not say whether {} may be texted ({}); no text is sent to them",
             counted(count, "guardian with a mobile number", "guardians with a mobile number"),
             row_list(&rows)
         );
@@ -531,13 +532,13 @@ fn vetting(programme: &Programme, people: &People, desk: &mut Desk) {
         match people.who.chaperones[chaperone.at()].vetted_until {
             Some(until) if until < event.date => {
                 let reason = format!(
-                    "the vetting of this chaperone is valid to {until}, before '{}' on {}",
+                    "this chaperone's vetting ends on {until}, before '{}' on {}",
                     event.name, event.date
                 );
                 desk.warn(
                     Spot::named("chaperones", row, "vetted until"),
                     reason,
-                    "Have it renewed, or give the duties to somebody else.",
+                    "Renew it, or give the duties to somebody else.",
                 );
             }
             Some(_) => {}
@@ -546,7 +547,7 @@ fn vetting(programme: &Programme, people: &People, desk: &mut Desk) {
     }
     if let Some(first) = unwritten.first() {
         let reason = format!(
-            "no vetting is written for {} with duties ({})",
+            "the workbook has no vetting for {} with duties ({})",
             counted(unwritten.len(), "chaperone", "chaperones"),
             row_list(&unwritten)
         );

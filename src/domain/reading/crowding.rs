@@ -15,7 +15,7 @@ pub(super) fn of_season(season: &Season, rows: &Rows, desk: &mut Desk) {
     let Some(declared) = &season.settings.ratios else { return };
     if season.rooms.is_empty() {
         let reason =
-            format!("the ratio table {} is held against rooms, and none is written", declared.table.name);
+            format!("the ratio table {} is for rooms, and the workbook has none", declared.table.name);
         let cure = "List the rooms on the sheet 'rooms' and name them on the sheet 'duties'.";
         desk.warn(Spot::sheet("season"), reason, cure);
         return;
@@ -27,7 +27,7 @@ pub(super) fn of_season(season: &Season, rows: &Rows, desk: &mut Desk) {
     let ageless: Vec<u32> = ageless.map(|(_, row)| *row).collect();
     if let Some(first) = ageless.first() {
         let reason = format!(
-            "no ages are written for {} ({}); the ratio table {} goes by the youngest in a room whose ages are written",
+            "the workbook has no ages for {} ({}); the ratio table {} goes by the youngest in a room whose ages are written",
             counted(ageless.len(), "child", "children"),
             row_list(&ageless),
             declared.table.name
@@ -85,7 +85,7 @@ fn unwritten(day: &Day<'_>, rooms: &Rooms, rows: &Rows, desk: &mut Desk) {
     let more = if numbers.len() > NUMBERS_TOLD { " and others" } else { "" };
     let said = |at: &str| {
         let children = counted(children.len(), "child", "children");
-        format!("no room is written for {children} before {}{more}, at {at}", named.join(", "))
+        format!("the workbook has no room for {children} before {}{more}, at {at}", named.join(", "))
     };
     let cure = "Name a room beside the chaperones of these numbers on the sheet 'duties'.";
     at_events(day, Spot::row("events", rows.events[day.id.at()]), said, cure, desk);

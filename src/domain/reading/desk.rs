@@ -143,7 +143,7 @@ impl Desk {
                 row: None,
                 column: None,
                 reason: format!("{} more problems are not listed", self.untold),
-                cure: "Mend those above and check again.".to_owned(),
+                cure: "Fix the ones above and check again.".to_owned(),
             });
         }
         problems
@@ -261,11 +261,7 @@ impl<Id: Copy + PartialEq> Names<Id> {
                 };
                 desk.error(
                     spot,
-                    format!(
-                        "'{}' is the name of more than one line of the sheet '{}'",
-                        shown(name),
-                        self.sheet
-                    ),
+                    format!("'{}' names more than one line of the sheet '{}'", shown(name), self.sheet),
                     more,
                 );
                 None
@@ -275,7 +271,7 @@ impl<Id: Copy + PartialEq> Names<Id> {
                 let cure = did_you_mean(
                     name,
                     self.written.iter().map(String::as_str),
-                    &format!("Add it to the sheet '{}', or use a name that stands there.", self.sheet),
+                    &format!("Add it to the sheet '{}', or use a name that is there.", self.sheet),
                 );
                 desk.error(spot, format!("'{}' is not on the sheet '{}'", shown(name), self.sheet), &cure);
                 None

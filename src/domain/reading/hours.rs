@@ -12,7 +12,7 @@ pub(super) fn run(season: &Season, programme: &Programme, rows: &Rows, desk: &mu
     let ageless: Vec<u32> = ageless.map(|(_, row)| *row).collect();
     if let Some(first) = ageless.first() {
         let reason = format!(
-            "no ages are written for {} ({}), so the hours limits of {} are not held against them",
+            "the workbook has no ages for {} ({}), so the hours limits of {} are not checked for them",
             counted(ageless.len(), "child", "children"),
             row_list(&ageless),
             declared.table.name

@@ -129,7 +129,7 @@ pub(super) fn cares(
         if !seen.insert((mention.row, person[at])) {
             desk.error(
                 Spot::named("children", row.number, &column("name")),
-                "the same guardian stands twice beside this child",
+                "the same guardian is listed twice for this child",
                 "Keep one of the two.",
             );
             continue;

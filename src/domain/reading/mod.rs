@@ -250,7 +250,7 @@ fn sheet_kinds(book: &Book, sheet: &'static Layout, phones: &mut Phones, desk: &
                         ),
                         fault => (
                             format!("the cell holds the error {}", shown(fault)),
-                            "Mend the formula, or type the value itself.",
+                            "Fix the formula, or type the value itself.",
                         ),
                     };
                     desk.error(spot, reason, cure);
@@ -358,7 +358,7 @@ fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
         },
         Kind::Choice(words) => {
             let known = words.contains(&key(text).as_str());
-            let fault = (!known).then(|| format!("'{}' is none of the words for this column", shown(text)));
+            let fault = (!known).then(|| format!("'{}' is not a word for this column", shown(text)));
             let all = format!("Pick one of: {}.", words.join(", "));
             let cure = format!("{} {all}", did_you_mean(text, words.iter().copied(), ""));
             cured(fault, cure.trim())

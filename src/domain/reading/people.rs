@@ -133,7 +133,7 @@ fn fetch_lead(row: &Row, desk: &mut Desk) -> bool {
             if seen.trim().is_empty() {
                 desk.warn(
                     spot,
-                    "it is not written who has seen the paper, and when",
+                    "who has seen the paper, and when, is missing",
                     "Write: yes, seen by NAME, DATE.",
                 );
             } else if seen.chars().count() > SEEN_MAX_CHARS {
@@ -206,7 +206,7 @@ fn tell_doubts(doubts: &[Doubt], mentions: &[Mention], rows: &[Row], desk: &mut 
                 let numbers: Vec<u32> = all.iter().map(|at| number(*at)).collect();
                 let column = guardian_column(mentions[all[0]].slot, "name");
                 let reason = format!(
-                    "{} name guardians alike but with different telephone numbers and mail addresses; they are taken as different people",
+                    "{} name guardians the same but with different telephone numbers and mail addresses; they are taken as different people",
                     row_list(&numbers)
                 );
                 desk.warn(
@@ -236,7 +236,7 @@ fn tell_doubts(doubts: &[Doubt], mentions: &[Mention], rows: &[Row], desk: &mut 
                 desk.warn(
                     Spot::named("children", number(*second), &column),
                     reason,
-                    "Empty the ref if they are two people, or write the name alike.",
+                    "Empty the ref if they are two people, or write the name the same way.",
                 );
             }
         }

@@ -82,7 +82,7 @@ fn way_walk(row: &Row, head: &Head, desk: &mut Desk) -> Option<(u32, u32)> {
         (true, None) => {
             desk.error(
                 spot,
-                "neither the walk nor the distance is written, so no time to park by can be told",
+                "neither the walk nor the distance is filled in, so families get no time to park by",
                 "Write the minutes, such as 15-20, or the metres.",
             );
             None
@@ -132,7 +132,7 @@ pub(super) fn numbers(book: &Book, desk: &mut Desk) -> (Vec<Number>, Names<Numbe
         if seconds == 0 {
             desk.error(
                 Spot::cell("numbers", row, "length"),
-                "a number takes longer than no time",
+                "a number cannot be 0:00 long",
                 "Write minutes and seconds, such as 2:05.",
             );
         }

@@ -138,7 +138,7 @@ pub(super) fn too_long(minutes: u32, spot: Spot<'_>, desk: &mut Desk) {
     if minutes > MINUTES_MAX {
         desk.error(
             spot,
-            format!("{minutes} minutes cannot be meant"),
+            format!("{minutes} minutes is too long"),
             &format!("Write at most {MINUTES_MAX} minutes."),
         );
     }
@@ -239,13 +239,13 @@ fn decide_by(row: &Row, date: Date, starts: Time, desk: &mut Desk) -> Option<Dat
     let Some(at) = moment(text, date) else {
         desk.error(
             spot,
-            format!("'{}' is no day and hour", typed::shown(text)),
-            "Write a day and an hour, such as 2027-06-04 14:00, or an hour on the day of the event.",
+            format!("'{}' is not a day and time", typed::shown(text)),
+            "Write a day and a time, such as 2027-06-04 14:00, or just a time on the day of the event.",
         );
         return None;
     };
     if at > date.to_datetime(starts) {
-        desk.warn(spot, "it is decided after the event has begun", "Check the day and the hour.");
+        desk.warn(spot, "it is decided after the event has begun", "Check the day and the time.");
     }
     Some(at)
 }
@@ -322,7 +322,7 @@ fn orders<'a>(
                 [first, ..] => {
                     desk.error(
                         spot,
-                        "the event comes round again, and a running order is for one day",
+                        "the event repeats, and a running order is for one day",
                         "Write the date after the name, such as 'Class visit 2027-05-04', or list its numbers on the sheet 'events'.",
                     );
                     Some(first)
@@ -365,7 +365,7 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
                 let reason = format!("place {} is taken by row {} already", line.place, before.row.number);
                 desk.error(spot, reason, "Give each line of an event a place of its own.");
             }
-            _ if line.place == 0 => desk.error(spot, "places are counted from 1", "Let the first be 1."),
+            _ if line.place == 0 => desk.error(spot, "places are counted from 1", "Write 1 for the first."),
             _ if line.place > last + 1 => {
                 let reason = format!("after place {last} comes place {}", line.place);
                 desk.hint(spot, reason, "Check that no number is missing; the order is used as it stands.");
@@ -378,7 +378,7 @@ fn order_faults(lines: &[Line<'_>], desk: &mut Desk) {
         if let Slot::Number { number, .. } = line.slot
             && let Some(first) = danced.insert(number, line.row.number)
         {
-            let reason = format!("the number stands in this running order in row {first} too");
+            let reason = format!("the number is in this running order in row {first} too");
             desk.error(
                 Spot::cell("running order", line.row, "number"),
                 reason,
@@ -462,7 +462,7 @@ fn fill_order(
     if event.ends.is_none() {
         desk.warn(
             Spot::cell("events", row, "ends"),
-            "no end is written and there is no running order, so dismissal cannot be told",
+            "there is neither an end nor a running order, so families cannot be told when children leave",
             "Write when it ends.",
         );
     }
@@ -515,7 +515,7 @@ fn slots(event: &Event, lines: &[Line<'_>], desk: &mut Desk) {
         desk.warn(
             Spot::cell("running order", row, "call"),
             reason,
-            "Let the slots stand in the order of their calls.",
+            "Put the slots in the order of their calls.",
         );
     }
 }
@@ -525,7 +525,7 @@ fn event_times(event: &Event, row: &Row, desk: &mut Desk) {
         desk.error(
             Spot::cell("events", row, "call"),
             "children are called after the event starts",
-            "Let the call be earlier than the start.",
+            "Write a call that is earlier than the start.",
         );
     }
     if event.call.hour() < EARLY_HOUR {

@@ -52,7 +52,7 @@ fn occurrences(row: &Row, desk: &mut Desk) -> Option<(String, Vec<Row>)> {
             desk.hint(
                 spot(column),
                 format!("'{column}' is not used, since 'repeats' is empty"),
-                "Write when the event comes round again, such as Tuesdays at 16:45, or empty this cell.",
+                "Write when the event repeats, such as Tuesdays at 16:45, or empty this cell.",
             );
         }
         return None;
@@ -72,14 +72,14 @@ fn occurrences(row: &Row, desk: &mut Desk) -> Option<(String, Vec<Row>)> {
         desk.error(
             spot("repeats"),
             format!("read as '{}', the event would begin more than once on a day", rule.words()),
-            "Let it begin at one time of day; give another time a line of its own.",
+            "Write one time of day; give another time a line of its own.",
         );
         return None;
     };
     if row.text("repeats until").is_empty() {
         desk.error(
             spot("repeats until"),
-            "it is not said on which day it takes place for the last time",
+            "the last day it takes place is missing",
             "Write that day, such as 2027-06-04.",
         );
         return None;
@@ -132,7 +132,7 @@ fn dates(row: &Row, rule: &CronRule, from: Date, until: Date, desk: &mut Desk) -
         return fault(
             "repeats",
             format!("read as '{}', it takes place more than {OCCURRENCES_MAX} times", rule.words()),
-            "Let it end sooner, or come round less often.",
+            "Write an earlier end, or let it repeat less often.",
         );
     }
     Some(dates)
@@ -147,10 +147,10 @@ fn called_off(row: &Row, dates: &[Date], desk: &mut Desk) -> Option<BTreeSet<Dat
                 off.insert(date);
                 continue;
             }
-            Ok(date) => format!("{date} is none of the days on which it would take place"),
+            Ok(date) => format!("{date} is not one of the days on which it would take place"),
             Err(reason) => reason,
         };
-        let cure = "Write days on which it would else take place, with ; between them, such as 2027-06-04; 2027-06-11.";
+        let cure = "Write days on which it would otherwise take place, with ; between them, such as 2027-06-04; 2027-06-11.";
         desk.error(Spot::cell("events", row, "not on"), reason, cure);
         return None;
     }
@@ -173,7 +173,7 @@ impl Times {
                     "when it begins at {}, as 'repeats' says, children are called on another day",
                     begins.strftime("%H:%M")
                 ),
-                "Let 'call' be nearer to 'starts', or let it begin at another time.",
+                "Put 'call' nearer to 'starts', or write another time at which it begins.",
             );
             return None;
         }

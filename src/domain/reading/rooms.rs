@@ -67,7 +67,7 @@ pub(super) fn named(row: &Row, programme: &Programme, desk: &mut Desk) -> Named 
         let cure = did_you_mean(
             name,
             programme.rooms.iter().map(|room| room.name.as_str()),
-            "Add it to the sheet 'rooms', or use a name that stands there.",
+            "Add it to the sheet 'rooms', or use a name that is there.",
         );
         desk.error(
             Spot::cell("duties", row, "room"),

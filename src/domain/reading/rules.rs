@@ -82,7 +82,7 @@ fn house_rules(book: &Book, head: &Head, programme: &Programme, desk: &mut Desk)
             if rule.texts.insert(language.clone(), row.text("text").to_owned()).is_some() {
                 desk.error(
                     Spot::cell("house rules", row, "language"),
-                    "the rule stands here a second time in this language",
+                    "this rule is listed twice in this language",
                     "Keep one of the two lines.",
                 );
             }
@@ -184,7 +184,7 @@ fn later(row: &Row, column: &str, nobody: bool, desk: &mut Desk) -> Option<u32> 
         return None;
     }
     if !(1..=LATER_HOURS_MAX).contains(&hours) {
-        desk.error(spot, "so many hours cannot be meant", "Write whole hours, from 1 to 744.");
+        desk.error(spot, "that is too many or too few hours", "Write whole hours, from 1 to 744.");
         return None;
     }
     Some(hours)
@@ -268,7 +268,7 @@ fn anchor(row: &Row, about: Option<&About>, programme: &Programme, desk: &mut De
                 let reason = if looks_like_date {
                     reason
                 } else {
-                    format!("'{}' is no moment to count from", typed::shown(text))
+                    format!("'{}' is not something to count from", typed::shown(text))
                 };
                 let cure = did_you_mean(
                     text,
@@ -284,7 +284,7 @@ fn anchor(row: &Row, about: Option<&About>, programme: &Programme, desk: &mut De
     if about == Some(&About::Season) && of_event {
         desk.error(
             spot,
-            "the season's house rules have no call or curtain of their own",
+            "the season's house rules have no call or curtain up",
             "Count from 'first show' or a date.",
         );
     }
@@ -307,7 +307,7 @@ fn offset(row: &Row, desk: &mut Desk) -> Option<Offset> {
     match (days.is_empty(), at.is_empty(), minutes.is_empty()) {
         (true, true, true) => fault(
             "days before",
-            "it is not said when the notice goes",
+            "when the notice goes is missing",
             "Write days before and a time of day, or minutes before.",
         ),
         (true, true, false) => {
@@ -315,20 +315,18 @@ fn offset(row: &Row, desk: &mut Desk) -> Option<Offset> {
             if minutes > MINUTES_MAX {
                 return fault(
                     "minutes before",
-                    "that many minutes cannot be meant",
+                    "that is too many minutes",
                     "Write days before and a time of day.",
                 );
             }
             Some(Offset::MinutesBefore(i64::from(minutes)))
         }
-        (_, _, false) => fault(
-            "minutes before",
-            "both days with a time and minutes are written",
-            "Keep one way of saying it.",
-        ),
+        (_, _, false) => {
+            fault("minutes before", "days with a time and minutes are both filled in", "Keep one of them.")
+        }
         (true, false, true) => fault(
             "days before",
-            "a time of day is written but not how many days before",
+            "there is a time of day but not how many days before",
             "Write 0 for the same day, 1 for the day before.",
         ),
         (false, true, true) => {
@@ -337,7 +335,7 @@ fn offset(row: &Row, desk: &mut Desk) -> Option<Offset> {
         (false, false, true) => {
             let (days, at) = (typed::count(days).ok()?, typed::time(at).ok()?);
             if days > DAYS_MAX {
-                return fault("days before", "that many days cannot be meant", "Write fewer days.");
+                return fault("days before", "that is too many days", "Write fewer days.");
             }
             Some(Offset::DaysBefore { days: i32::try_from(days).ok()?, at })
         }

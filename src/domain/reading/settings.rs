@@ -110,7 +110,7 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
         } else if page.lines.insert(name.clone(), row).is_some() {
             page.desk.error(
                 spot,
-                format!("the setting '{name}' stands here a second time"),
+                format!("the setting '{name}' is listed twice"),
                 "Keep one of the two lines.",
             );
         }
@@ -193,7 +193,7 @@ fn figures(page: &mut Page<'_>) -> Settings {
         page.fault(
             "messages from",
             "no time of day lies between it and 'messages until'".to_owned(),
-            "Let 'messages from' be the earlier of the two.",
+            "Write a 'messages from' that is the earlier of the two.",
         );
     }
     let pace = page.read("walking feet per second", 3.0, "Write a pace such as 3.0.", |text| {
@@ -231,7 +231,7 @@ fn figures(page: &mut Page<'_>) -> Settings {
                 "any guardian" => Ok(SettledBy::AnyGuardian),
                 "each household" => Ok(SettledBy::EachHousehold),
                 "brings and collects" => Ok(SettledBy::BringsAndCollects),
-                _ => Err(format!("'{}' is none of the three ways", typed::shown(text))),
+                _ => Err(format!("'{}' is not one of the three ways", typed::shown(text))),
             },
         ),
         signed_out_by: page.read(
@@ -241,7 +241,7 @@ fn figures(page: &mut Page<'_>) -> Settings {
             |text| match key(text).as_str() {
                 "last chaperone" => Ok(SignedOutBy::LastChaperone),
                 "first chaperone" => Ok(SignedOutBy::FirstChaperone),
-                _ => Err(format!("'{}' is neither of the two", typed::shown(text))),
+                _ => Err(format!("'{}' is not one of the two", typed::shown(text))),
             },
         ),
         given_names: page.read("given names in messages", true, "Write yes or no.", typed::yes_no),
@@ -261,7 +261,7 @@ fn figures(page: &mut Page<'_>) -> Settings {
             |text| match key(text).as_str() {
                 "british" => Ok(CallNames::British),
                 "north american" => Ok(CallNames::NorthAmerican),
-                _ => Err(format!("'{}' is neither of the two", typed::shown(text))),
+                _ => Err(format!("'{}' is not one of the two", typed::shown(text))),
             },
         ),
     }
@@ -282,7 +282,7 @@ fn short_name(page: &mut Page<'_>, school: &str) -> String {
     }
     let taken = first_words(school);
     if taken != school {
-        let reason = format!("short name: none is written, so every text begins with '{taken}'");
+        let reason = format!("short name: there is none, so every text begins with '{taken}'");
         page.desk.hint(Spot::sheet("season"), reason, "Write what families call the school.");
     }
     taken
@@ -310,13 +310,12 @@ fn lead(page: &mut Page<'_>) -> Option<Lead> {
     let lead = set(page.text("named lead")).map(|name| Lead { name, telephone: telephone.clone() });
     let (reason, cure) = match &lead {
         None => (
-            "named lead: nobody is named, so sheets that say \"fetch the named lead\" cannot say whom",
+            "named lead: nobody is named, so sheets that say \"fetch the named lead\" cannot say who that is",
             "Write who decides when somebody unknown comes to collect, with a telephone number.",
         ),
-        Some(lead) if lead.telephone.is_empty() => (
-            "named lead telephone: no number is written",
-            "Write where staff ring the named lead on the day.",
-        ),
+        Some(lead) if lead.telephone.is_empty() => {
+            ("named lead telephone: there is no number", "Write where staff ring the named lead on the day.")
+        }
         Some(_) => return lead,
     };
     page.desk.warn(Spot::sheet("season"), reason, cure);
@@ -360,7 +359,7 @@ fn declared<T>(
     };
     let who = page.text(set_by);
     if who == "-" {
-        let reason = format!("{} is named, and it is not written who chose it", name(table));
+        let reason = format!("{} is named, but not who chose it", name(table));
         page.fault(
             set_by,
             reason,

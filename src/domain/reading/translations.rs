@@ -32,7 +32,7 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Phrases {
         if !phrases.add(language, text, translation) {
             desk.error(
                 Spot::cell("translations", row, "text"),
-                "the text stands here a second time in this language",
+                "this text is listed twice in this language",
                 "Keep one of the two lines.",
             );
         }
@@ -82,10 +82,10 @@ pub(super) fn missing(season: &Season, programme: &Programme, desk: &mut Desk) {
         let families = counted(households.len(), "family reads", "families read");
         if untranslated.len() == texts.len() && rules == season.house_rules.len() {
             let many = format!(
-                "nothing you write stands in the languages of some families, who are sent it in '{}': {CASES}",
+                "nothing you wrote is in the languages of some families, who get it in '{}': {CASES}",
                 season.language.0
             );
-            let reason = format!("{families} '{}', and nothing you write stands in it", language.0);
+            let reason = format!("{families} '{}', and nothing you wrote is in it", language.0);
             let alike = Alike { many, case: format!("{} ({})", language.0, households.len()) };
             desk.warn_alike(Spot::sheet("translations"), reason, alike, CURE);
             continue;
@@ -132,11 +132,11 @@ pub fn unworded(season: &Season, known: &[&str]) -> Option<Problem> {
         row: None,
         column: None,
         reason: format!(
-            "{} messages in '{written}' because none are worded in their language: {}",
+            "{} messages in '{written}' because there are none in their language: {}",
             counted(families, "family is sent", "families are sent"),
             named.join(", ")
         ),
-        cure: "Word the messages in it, ask somebody who speaks it to ring, or ask the family whether the other will do."
+        cure: "Write the messages in it, ask somebody who speaks it to ring, or ask the family whether the other language will do."
             .to_owned(),
     })
 }

@@ -74,7 +74,7 @@ fn leaving(paper: &Paper<'_>) -> Table {
     };
     table
         .noted(format!(
-            "Reckoned with {} s a child at {} {}: an assumption of the season's settings.",
+            "Worked out with {} s a child at {} {}: an assumption in the season's settings.",
             settings.door_seconds,
             settings.door_tables,
             if settings.door_tables == 1 { "table" } else { "tables" }
@@ -127,7 +127,7 @@ pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
     }
     let tables = by_class.into_iter().map(|(class, rows)| {
         let columns = &["Child", "Answer so far", "I have read the times and rules (signed)", "Name", "Date"];
-        Table::of(columns, rows).headed(if class.is_empty() { "No class written" } else { class })
+        Table::of(columns, rows).headed(if class.is_empty() { "No class" } else { class })
     });
     paper.sheet(Kind::Slips, "Class door: still to be heard from", tables.collect())
 }

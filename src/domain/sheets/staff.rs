@@ -46,12 +46,12 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
             let counts = if paper.day.counts(*who) { "yes" } else { "no" };
             let hers = children.get(who).into_iter().flatten();
             let watched = paper.day.danced_by(hers).into_iter().map(|at| paper.number(at).to_string());
-            let herself = dancers
+            let themselves = dancers
                 .iter()
                 .filter(|(chaperone, _)| chaperone == who)
                 .flat_map(|(_, child)| paper.day.of_child(*child))
-                .map(|part| format!("{} (herself)", paper.number(part.at)));
-            let own = watched.chain(herself).collect::<Vec<_>>().join(", ");
+                .map(|part| format!("{} (themselves)", paper.number(part.at)));
+            let own = watched.chain(themselves).collect::<Vec<_>>().join(", ");
             let item = Item { who: Person::Chaperone(*who), event: Some(paper.day.id) };
             let due = paper.board.itinerary(item).map(|it| minute(it.call)).unwrap_or_default();
             let answer = (paper.marks.standings)(item.who).unwrap_or_default();
@@ -71,8 +71,8 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
         "Stands in",
     ];
     let table = Table::of(columns, rows).headed("Expected").noted(format!(
-        "Whoever is not here by {} is replaced by a float: {names}. The same cover a chaperone who \
-         watches her own child. Only adults with a vetting that has not lapsed count in a ratio.",
+        "If somebody is not here by {}, a float takes their place: {names}. Floats also cover a chaperone who \
+         watches their own child. Only adults with a vetting that has not lapsed count in a ratio.",
         before(REPLACED_MINUTES)
     ));
     paper.sheet(Kind::Staff, "Chaperones", vec![table, watches(paper)])
@@ -92,9 +92,9 @@ fn watches(paper: &Paper<'_>) -> Table {
         ]
     });
     Table::of(&["In charge", "Adults who count", "Children", "From", ""], rows)
-        .headed("Children in care at the fullest moment")
+        .headed("Children in care at the busiest moment")
         .noted(format!(
-            "Held against {per_adult} children to an adult, the season's planning figure. It certifies nothing: the school \
-             and the local licensing body decide."
+            "Compared with {per_adult} children to an adult, the season's planning figure. It certifies nothing: the \
+             school and the local licensing body decide."
         ))
 }

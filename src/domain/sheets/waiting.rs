@@ -13,7 +13,7 @@ pub(super) fn rooms(paper: &Paper<'_>) -> Sheet {
     tables.extend(each.map(|heads| of_room(paper, heads, &leaving)));
     let mut sheet = paper.sheet(Kind::Rooms, "Rooms", tables);
     sheet.under.push(
-        "Reckoned from the running order: heads waiting at whole minutes, without those called away. Count the real ones. \
+        "Worked out from the running order, minute by minute, without children called away. Count the real heads. \
          If the house is held, every time moves with it."
             .to_owned(),
     );
@@ -38,10 +38,11 @@ fn fullest(paper: &Paper<'_>) -> Table {
             ]
         });
     Table::of(&["Room", "May hold", "Children", "Adults", "From", ""], rows)
-        .headed("At the fullest moment")
+        .headed("At the busiest moment")
         .noted(format!(
-            "Adults are those who count and are not away with a number. Held against {} children to an adult, the season's \
-             planning figure, and what a room may hold. It certifies nothing: the school and the local licensing body decide.",
+            "Adults: those who count and are not away with a number. Compared with {} children to an adult, the \
+             season's planning figure, and with what a room may hold. It certifies nothing: the school and the local \
+             licensing body decide.",
             paper.board.season.settings.children_per_adult
         ))
         .together()

@@ -91,12 +91,12 @@ pub(super) fn page(board: &Board, book: &Book, now: Timestamp, subject: &Subject
             page.forms.push(EditForm {
                 act: "reached",
                 title: "Telephone, mail and language".to_owned(),
-                note: "Nobody is told of it; from now on messages go there.".to_owned(),
+                note: "Nobody is told. From now on messages go there.".to_owned(),
                 fields: contact_fields(&contact, ""),
                 button: "See what it changes".to_owned(),
             });
             if season.chaperones.iter().any(|one| one.reference == *reference) {
-                page.heading = format!("Change how {name} is reached, or let somebody take her place");
+                page.heading = format!("Change how {name} is reached, or find a replacement");
                 page.forms.push(replacement(season, now, reference));
             }
         }
@@ -146,17 +146,18 @@ fn of_event(season: &Season, event: &Event) -> Vec<EditForm> {
     }
     if event.decide_by.is_some() {
         let note = "The question is closed. Nobody is told, since nobody was told that it was open.";
-        forms.push(form("goes_on", "It goes on", note, Vec::new()));
+        forms.push(form("goes_on", "It's still on", note, Vec::new()));
     }
-    let note = "Families who know of it are told at once by every channel they have when it is close.";
+    let note = "Families who know of it are told at once, and by every channel they have when it is close.";
     forms.push(form("call_off", "It is called off", note, Vec::new()));
     let decided = event.decide_by;
     let day = decided.map_or(event.date, |by| by.date()).to_string();
     let hour = decided.map(|by| clock(&by.time())).unwrap_or_default();
     forms.push(form(
         "decide",
-        "The weather decides, by an hour",
-        "Your own reminder: the season's page counts down to it. Families are told only if it is called off.",
+        "The weather decides",
+        "The hour by which you decide: the season's page counts down to it. Families are told only if it is called \
+         off.",
         vec![field("day", "Day", Entry::Date, day), field("hour", "Hour", Entry::Time, hour)],
     ));
     let places = season.places.iter().zip(0..);
@@ -188,7 +189,7 @@ fn of_event(season: &Season, event: &Event) -> Vec<EditForm> {
             field("door", "The door children use", Entry::Text, place.door.clone()),
             field(
                 "collect_at",
-                "Collected at; empty for the same door",
+                "Collected at; blank for the same door",
                 Entry::Text,
                 place.collect_at.clone(),
             ),
@@ -273,7 +274,7 @@ fn contact_fields(contact: &ContactText, prefix: &str) -> Vec<EditField> {
         field(&name("mail"), "Mail address", Entry::Text, contact.mail.clone()),
         field(
             &name("language"),
-            "Language, such as en; empty for the season's",
+            "Language, such as en; blank for the season's",
             Entry::Text,
             contact.language.clone(),
         ),
@@ -298,7 +299,7 @@ fn replacement(season: &Season, now: Timestamp, chaperone: &str) -> EditForm {
             ));
         }
     }
-    let mut known = vec![pick(NOBODY_KNOWN, "somebody new, named below", true)];
+    let mut known = vec![pick(NOBODY_KNOWN, "somebody new (name below)", true)];
     let others = season.chaperones.iter().filter(|one| one.reference != chaperone);
     known.extend(others.map(|one| pick(&one.reference, one.name.clone(), false)));
     let mut fields = vec![
@@ -312,8 +313,8 @@ fn replacement(season: &Season, now: Timestamp, chaperone: &str) -> EditForm {
     fields.push(field("vetted_until", "Last day the vetting is valid", Entry::Date, ""));
     form(
         "replace",
-        "Somebody takes her place",
-        "The new one gets the list; where no duty is left, the old list stops opening at once.",
+        "Replace this chaperone",
+        "The new chaperone gets the list. The old list stops opening at once where no duty is left.",
         fields,
     )
 }
@@ -324,7 +325,7 @@ fn joins() -> EditForm {
         field("family", "Family name", Entry::Text, ""),
         field("ages", "Ages, such as 5-6; no birth date", Entry::Text, ""),
         field("numbers", "Numbers, with ; between them", Entry::Text, ""),
-        field("cast", "Cast; empty for every performance", Entry::Text, ""),
+        field("cast", "Cast; blank for every performance", Entry::Text, ""),
     ];
     for nth in 1..=GUARDIANS_ASKED {
         let which = if nth == 1 { "First guardian" } else { "Second guardian" };
@@ -334,12 +335,12 @@ fn joins() -> EditForm {
             one.label = format!("{which}: {}", one.label.to_lowercase());
             one
         }));
-        let household = format!("{which}: household word; the same for those who live together");
+        let household = format!("{which}: household; the same word for those who live together");
         fields.push(field(&format!("{prefix}household"), &household, Entry::Text, ""));
         for (part, words) in [("brings", "brings the child"), ("collects", "collects the child")] {
             fields.push(yes_no(&format!("{prefix}{part}"), &format!("{which}: {words}"), "", "not said"));
         }
     }
-    let note = "Notices that have gone to the others already come as one message. Further guardians are written in the workbook.";
+    let note = "Notices that the others have already had come as one message. Add further guardians in the workbook.";
     form("joins", "Who it is", note, fields)
 }

@@ -24,7 +24,7 @@ use crate::service::ports::{Gateway, Store};
 use forms::Subject;
 
 /// The words where a form's look is no longer kept.
-const LOST: &str = "That look is no longer kept. Nothing was changed; please begin again.";
+const LOST: &str = "That page was open too long. Nothing was changed; please start again.";
 
 pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     State(front): State<Arc<Front<S, G>>>,
@@ -107,7 +107,7 @@ async fn decided<S: Store + 'static, G: Gateway + 'static>(
 /// What was done, in a sentence.
 fn done(brought: &Brought) -> String {
     if brought.changed == 0 {
-        return "That changes nothing. Nothing was written.".to_owned();
+        return "That changes nothing. Nothing was saved.".to_owned();
     }
     let planned = brought.planned;
     let part = |count: usize, words: &str| (count > 0).then(|| format!("{count} {words}"));
@@ -120,8 +120,8 @@ fn done(brought: &Brought) -> String {
     .flatten()
     .collect();
     match parts.is_empty() {
-        true => "It is done. No message comes of it.".to_owned(),
-        false => format!("It is done. Messages: {}.", parts.join(", ")),
+        true => "Done. No message changes.".to_owned(),
+        false => format!("Done. Messages: {}.", parts.join(", ")),
     }
 }
 
@@ -137,7 +137,7 @@ async fn list_of<S: Store + 'static, G: Gateway + 'static>(
     let token = front.office.chaperone_link(&reference).await?;
     Ok(token.map(|token| {
         let address = format!("{}/c/{token}", front.office.ways.base_url);
-        (format!("The list of {name}, for nobody else:"), address)
+        (format!("The list of {name}, for them alone:"), address)
     }))
 }
 
@@ -175,7 +175,7 @@ pub(super) async fn act_made<S: Store + 'static, G: Gateway + 'static>(
     fields: Fields,
 ) -> Result<Response, Denied> {
     front.coordinator_acts(&headers).await?;
-    let on = vec![("/season/changes".to_owned(), "What was changed".to_owned())];
+    let on = vec![("/season/changes".to_owned(), "Changes".to_owned())];
     match fields.first("act") {
         "confirm" | "second" => {
             let step = front.decided(&fields).await?;

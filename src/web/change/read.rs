@@ -22,7 +22,7 @@ pub(super) fn edit(
         (Subject::Event(event), "decide") => {
             let by = format!("{} {}", text("day"), text("hour"));
             if by.trim().is_empty() {
-                return Err(Some("Nothing was written, so nothing changes.".to_owned()));
+                return Err(Some("The form was empty, so nothing changes.".to_owned()));
             }
             Ok(Edit::Decide { event: event.clone(), by })
         }
@@ -59,7 +59,7 @@ pub(super) fn edit(
             let by = if known.is_empty() || known == NOBODY_KNOWN {
                 let name = text("name");
                 if name.is_empty() {
-                    return Err(Some("Nobody was named who takes the duties.".to_owned()));
+                    return Err(Some("Please name who takes the duties.".to_owned()));
                 }
                 let contact = contact(fields, "");
                 let (adult, vetted_until) = (text("adult"), text("vetted_until"));

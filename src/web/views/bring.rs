@@ -100,7 +100,7 @@ pub struct BringPage {
     pub as_of: AsOf,
     /// What the upload would do; none before one.
     pub preview: Option<Preview>,
-    /// What became of the form just posted, such as "The workbook is in."
+    /// What became of the form just posted, such as "The workbook is saved."
     pub notice: Option<String>,
     /// The largest file, in mebibytes.
     pub limit_mebibytes: u32,
@@ -111,8 +111,8 @@ impl BringPage {
     pub fn heading(&self) -> String {
         match (&self.preview, self.season.is_empty()) {
             (Some(preview), _) => preview.heading(),
-            (None, true) => "Bring the season's workbook".to_owned(),
-            (None, false) => "Bring the workbook again when it has changed".to_owned(),
+            (None, true) => "Upload the season's workbook".to_owned(),
+            (None, false) => "Upload the workbook again when it has changed".to_owned(),
         }
     }
 }
@@ -140,10 +140,10 @@ mod tests {
             second: false,
         };
         assert_eq!(preview.heading(), "This workbook changes nothing");
-        assert_eq!(preview.confirm_words(), "Take this workbook");
+        assert_eq!(preview.confirm_words(), "Save this workbook");
         preview.falls = vec![Fall { change: "Call".into(), children: Vec::new(), count: 14 }];
-        assert_eq!(preview.falls_heading(), "14 acknowledgements fall");
-        assert_eq!(preview.confirm_words(), "Take it, and ask for 14 answers again");
+        assert_eq!(preview.falls_heading(), "14 answers are needed again");
+        assert_eq!(preview.confirm_words(), "Save it, and ask for 14 answers again");
         preview.problems = vec![Problem {
             blocks: true,
             weight: "must be fixed",
@@ -152,7 +152,7 @@ mod tests {
             reason: "No name.".into(),
             cure: "Write one.".into(),
         }];
-        assert_eq!(preview.heading(), "One problem keeps this workbook out");
+        assert_eq!(preview.heading(), "One problem must be fixed first");
         assert!(!preview.open());
         preview.problems.clear();
         preview.subject = Subject::Action("the Gale is cut".into());

@@ -178,7 +178,7 @@ pub struct GreetAdult {
 /// What became of the note just posted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Notice {
-    /// A sentence for the heading, such as "Noted: Marisol has heard, for Ines."
+    /// A sentence for the heading, such as "Noted: Marisol said yes, for Ines."
     pub words: String,
     /// False if nothing was noted.
     pub done: bool,
@@ -224,9 +224,9 @@ impl ChaperonePage {
     /// The heading: how many families to ring.
     pub fn heading(&self) -> String {
         let what = match (self.watch.is_some(), self.open.len()) {
-            (true, _) if self.calls.len() == 1 => "one call to make".to_owned(),
+            (true, _) if self.calls.len() == 1 => "one person to ring".to_owned(),
             (true, _) if !self.calls.is_empty() => {
-                format!("{} calls to make", ENGLISH.number(self.calls.len()))
+                format!("{} people to ring", ENGLISH.number(self.calls.len()))
             }
             (false, _) => "you have no more duties this season".to_owned(),
             (true, 0) if self.settled.iter().any(|child| child.mark == Mark::NotAsked) => {

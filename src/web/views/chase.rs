@@ -79,7 +79,7 @@ impl ChasePage {
     /// How many families there are to speak to.
     pub fn heading(&self) -> String {
         match self.calls.len() {
-            0 => "Nobody has to be rung".to_owned(),
+            0 => "Nobody to ring".to_owned(),
             1 => "One family to speak to".to_owned(),
             n => format!("{} families to speak to", capitalised(&ENGLISH.number(n))),
         }

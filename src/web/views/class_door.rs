@@ -56,7 +56,7 @@ impl ClassDoorPage {
     /// How many children are still to be heard from.
     pub fn heading(&self) -> String {
         match (self.event.is_empty(), self.silent.len()) {
-            (true, _) => "Nobody is silent: no signature is missing".to_owned(),
+            (true, _) => "Everybody has answered: no signature is missing".to_owned(),
             (_, 0) => format!("{}: no signature is missing", self.event),
             (_, 1) => format!("{}: one child still to be heard from", self.event),
             (_, n) => {

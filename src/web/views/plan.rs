@@ -117,7 +117,7 @@ pub struct PlanPage {
     pub specimens: Vec<PlanWording>,
     /// What people do beside the messages.
     pub steps: Vec<PlanStep>,
-    /// What the notices rest on.
+    /// Why these notices.
     pub grounds: Vec<PlanGround>,
 }
 

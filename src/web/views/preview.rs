@@ -21,7 +21,7 @@ pub enum Subject {
 /// What happens to messages, one kind of it.
 #[derive(Debug, Clone)]
 pub struct MessageChange {
-    /// Over it, such as "Three messages come of it".
+    /// Over it, such as "Three messages are added to the plan".
     pub heading: String,
     /// The first of them, each in a line.
     pub lines: Vec<String>,
@@ -75,17 +75,13 @@ impl Preview {
     pub fn heading(&self) -> String {
         if self.second {
             let count = ENGLISH.number(self.going.len());
-            return capitalised(&format!("{count} lines go; is that meant?"));
+            return capitalised(&format!("{count} entries will be deleted: is that right?"));
         }
-        let this = match &self.subject {
-            Subject::Workbook(_) => "this workbook",
-            Subject::Action(_) => "it",
-        };
         match (&self.subject, self.blocking(), self.changes.len()) {
-            (_, 1, _) => format!("One problem keeps {this} out"),
-            (_, n @ 2.., _) => capitalised(&format!("{} problems keep {this} out", ENGLISH.number(n))),
+            (_, 1, _) => "One problem must be fixed first".to_owned(),
+            (_, n @ 2.., _) => capitalised(&format!("{} problems must be fixed first", ENGLISH.number(n))),
             (Subject::Action(what), 0, 0) => format!("{}: that changes nothing", capitalised(what)),
-            (Subject::Action(what), 0, _) => format!("{}: look before it is done", capitalised(what)),
+            (Subject::Action(what), 0, _) => format!("{}: check before you confirm", capitalised(what)),
             (_, 0, 0) => "This workbook changes nothing".to_owned(),
             (_, 0, 1) => "This workbook changes one thing".to_owned(),
             (_, 0, n) => format!("This workbook changes {} things", ENGLISH.number(n)),
@@ -95,7 +91,7 @@ impl Preview {
     /// What has not happened yet, before a name in bold; the name may be empty.
     pub fn nothing_yet(&self) -> (&'static str, &str) {
         match &self.subject {
-            Subject::Workbook(file) => ("Nothing has been taken yet from", file),
+            Subject::Workbook(file) => ("Nothing has been saved yet from", file),
             Subject::Action(_) => ("Nothing has been changed yet, and nobody has been told.", ""),
         }
     }
@@ -103,9 +99,9 @@ impl Preview {
     /// The heading over what falls.
     pub fn falls_heading(&self) -> String {
         match self.falling() {
-            0 => "Nobody has to be asked again".to_owned(),
-            1 => "One acknowledgement falls".to_owned(),
-            n => capitalised(&format!("{} acknowledgements fall", ENGLISH.number(n))),
+            0 => "Nobody has to answer again".to_owned(),
+            1 => "One answer is needed again".to_owned(),
+            n => capitalised(&format!("{} answers are needed again", ENGLISH.number(n))),
         }
     }
 
@@ -142,8 +138,8 @@ impl Preview {
             return "Answer, and see what it changes then".to_owned();
         }
         let take = match &self.subject {
-            Subject::Workbook(_) if self.falling() == 0 => "Take this workbook",
-            Subject::Workbook(_) => "Take it",
+            Subject::Workbook(_) if self.falling() == 0 => "Save this workbook",
+            Subject::Workbook(_) => "Save it",
             Subject::Action(_) => "Do it",
         };
         match self.falling() {
@@ -198,7 +194,7 @@ impl LookPage {
         match (&self.preview, &self.notice) {
             (Some(preview), _) => preview.heading(),
             (None, Some(notice)) => notice.clone(),
-            (None, None) => "There is nothing to look at".to_owned(),
+            (None, None) => "There is nothing to check".to_owned(),
         }
     }
 }
@@ -321,8 +317,8 @@ impl ChangesPage {
     /// The heading.
     pub fn heading(&self) -> String {
         match self.changes.len() {
-            0 => "Nothing was changed so far".to_owned(),
-            _ => "What was changed, the latest first".to_owned(),
+            0 => "No changes so far".to_owned(),
+            _ => "Changes, the latest first".to_owned(),
         }
     }
 }

@@ -254,9 +254,9 @@ impl Needs {
     /// The heading.
     pub fn heading(&self) -> String {
         match self.len() {
-            0 => "Nothing needs a person now".to_owned(),
-            1 => "One thing needs a person".to_owned(),
-            n => crate::web::labels::capitalised(&format!("{} things need a person", ENGLISH.number(n))),
+            0 => "All clear for now".to_owned(),
+            1 => "One thing for you to do".to_owned(),
+            n => crate::web::labels::capitalised(&format!("{} things for you to do", ENGLISH.number(n))),
         }
     }
 }
@@ -303,7 +303,7 @@ impl SeasonPage {
             Some(event) => {
                 format!("{} {}: {}", event.name, when(self.as_of.date, event.date), event.tally.words())
             }
-            None if self.events.is_empty() => "No season yet: bring the workbook".to_owned(),
+            None if self.events.is_empty() => "No season yet: upload the workbook".to_owned(),
             None => "The season is over".to_owned(),
         }
     }
@@ -421,11 +421,11 @@ mod tests {
     #[test]
     fn needs_are_counted_in_the_heading() {
         let mut needs = Needs::default();
-        assert_eq!(needs.heading(), "Nothing needs a person now");
+        assert_eq!(needs.heading(), "All clear for now");
         let nobody = NoWay { guardian: "A".into(), children: vec!["B".into()], why: "No number.".into() };
         needs.no_way = vec![nobody.clone()];
-        assert_eq!(needs.heading(), "One thing needs a person");
+        assert_eq!(needs.heading(), "One thing for you to do");
         needs.no_way.push(nobody);
-        assert_eq!(needs.heading(), "Two things need a person");
+        assert_eq!(needs.heading(), "Two things for you to do");
     }
 }

@@ -47,7 +47,7 @@ pub struct TrialPage {
     pub form: TrialForm,
     /// What comes and goes.
     pub lists: Vec<TrialList>,
-    /// Starts that move.
+    /// Start times that change.
     pub starts: Vec<TrialStart>,
 }
 
