@@ -4,13 +4,17 @@
 
 mod support;
 
+use allheard::domain::graph::State;
 use allheard::domain::season::Channel;
 use allheard::gateway::folder::Folder;
+use allheard::gateway::memory::{Fate, Memory};
 use allheard::gateway::smtp::{Protection, Server, Smtp, SmtpFault, dial};
 use allheard::gateway::{Carrier, Gateways, Road, Texts};
-use allheard::service::ports::{Content, Gateway as _, Outcome};
+use allheard::service::ports::{Content, Gateway as _, Outcome, Store as _};
+use jiff::SignedDuration;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
 use support::office::{Season, gateways, identity, parcel, server, smtp};
 use support::peers::{certificate, program, ready};
 use support::server::{HangUp, MailServer, Script, Tls, acceptor};
@@ -27,6 +31,14 @@ async fn one(script: Script) -> (Outcome, MailServer) {
 
 fn temporary(outcome: &Outcome) -> bool {
     matches!(outcome, Outcome::Temporary { .. })
+}
+
+fn out(outcome: &Outcome) -> bool {
+    matches!(outcome, Outcome::Unusable { .. })
+}
+
+fn suspect(outcome: &Outcome) -> bool {
+    matches!(outcome, Outcome::Suspect { .. })
 }
 
 fn refused(outcome: &Outcome, of_the_address: bool) -> bool {
@@ -67,17 +79,23 @@ async fn answers_mean_what_the_standard_says() {
             refused(o, true)
         }),
         ("no class", Script { recipient: "550 no such user", ..Script::default() }, |o| refused(o, true)),
-        ("relaying denied", Script { recipient: "554 5.7.1 denied", ..Script::default() }, |o| {
-            refused(o, false)
-        }),
-        ("sender refused", Script { mail: "550 5.7.1 not you", ..Script::default() }, |o| refused(o, false)),
-        ("no data", Script { data: "554 5.7.1 denied", ..Script::default() }, |o| refused(o, false)),
-        ("content refused", Script { end: "554 5.7.1 refused", ..Script::default() }, |o| refused(o, false)),
+        ("relaying denied", Script { recipient: "554 5.7.1 denied", ..Script::default() }, suspect),
+        (
+            "a class in an address",
+            Script { recipient: "550 no user 5.7.1@example.org", ..Script::default() },
+            |o| refused(o, true),
+        ),
+        ("sender refused", Script { mail: "550 5.7.1 not you", ..Script::default() }, out),
+        ("sender put off", Script { mail: "451 4.7.0 later", ..Script::default() }, out),
+        ("no data", Script { data: "554 5.7.1 denied", ..Script::default() }, suspect),
+        ("content refused", Script { end: "554 5.7.1 refused", ..Script::default() }, suspect),
+        ("no reason given", Script { end: "554 no", ..Script::default() }, suspect),
+        ("spam", Script { end: "550 5.6.0 not so", ..Script::default() }, |o| refused(o, false)),
+        ("too large", Script { end: "552 5.3.4 too large", ..Script::default() }, |o| refused(o, false)),
+        ("closing", Script { recipient: "421 4.3.2 closing", ..Script::default() }, out),
         ("no room", Script { end: "452 4.3.1 no room", ..Script::default() }, temporary),
-        ("busy", Script { greeting: "421 4.3.2 busy", ..Script::default() }, temporary),
-        ("no service", Script { greeting: "554 5.3.2 no", ..Script::default() }, |o| {
-            matches!(o, Outcome::Unusable { .. })
-        }),
+        ("busy", Script { greeting: "421 4.3.2 busy", ..Script::default() }, out),
+        ("no service", Script { greeting: "554 5.3.2 no", ..Script::default() }, out),
     ];
     for (name, script, expect) in cases {
         let (outcome, _) = one(script.clone()).await;
@@ -92,15 +110,15 @@ async fn a_lost_answer_to_the_data_is_uncertain_and_nothing_before_it_is() {
     assert_eq!(there.seen().messages.len(), 1, "it had it all, and is not given it again");
 
     let (outcome, there) = one(Script { hang_up: HangUp::AtRecipient, ..Script::default() }).await;
-    assert!(temporary(&outcome), "{outcome:?}");
+    assert!(out(&outcome), "{outcome:?}");
     assert_eq!((there.seen().sessions, there.seen().messages.len()), (1, 0));
 }
 
 #[tokio::test]
-async fn nobody_there_is_temporary() {
+async fn nobody_there_is_no_mails_fault() {
     let port = support::peers::free_port();
     let outcome = smtp(server(port, Protection::None)).send(&parcel(1, TO)).await.outcome;
-    assert!(temporary(&outcome), "{outcome:?}");
+    assert!(out(&outcome), "{outcome:?}");
 }
 
 #[tokio::test]
@@ -142,7 +160,7 @@ async fn a_broken_session_is_not_kept() {
     let there = MailServer::start(Script { hang_up: HangUp::AtRecipient, ..Script::default() }).await;
     let gateways = smtp(server(there.port, Protection::None));
     for nth in 0..3 {
-        assert!(temporary(&gateways.send(&parcel(nth, TO)).await.outcome));
+        assert!(out(&gateways.send(&parcel(nth, TO)).await.outcome));
         assert_eq!(there.seen().sessions, nth + 1, "one fresh session a mail, and no second try");
     }
 }
@@ -207,13 +225,11 @@ async fn a_server_that_cannot_be_trusted_gets_no_mail() {
 async fn a_refused_login_is_no_mails_fault() {
     let Some(folder) = certificates("a_refused_login_is_no_mails_fault") else { return };
     let tls = Some(Tls::Offered(acceptor(folder.path())));
-    let answers: [(&'static str, bool); 2] = [("535 5.7.8 wrong", true), ("454 4.7.0 later", false)];
-    for (login, unusable) in answers {
+    for login in ["535 5.7.8 wrong", "454 4.7.0 later"] {
         let there = MailServer::start(Script { tls: tls.clone(), login, ..Script::default() }).await;
         let gateways = smtp(trusting(there.port, Protection::StartTls, folder.path()));
         let outcome = gateways.send(&parcel(1, TO)).await.outcome;
-        assert_eq!(matches!(outcome, Outcome::Unusable { .. }), unusable, "{login}: {outcome:?}");
-        assert_eq!(temporary(&outcome), !unusable, "{login}: {outcome:?}");
+        assert!(out(&outcome), "{login}: {outcome:?}");
         assert!(!there.seen().commands.iter().any(|c| c.starts_with("MAIL")));
     }
 }
@@ -349,4 +365,102 @@ async fn a_seasons_mails_keep_the_limits_of_the_standards() {
         }
     }
     assert!(season.office.resting().iter().all(|(channel, _)| *channel != Channel::Mail));
+}
+
+/// How a season fares with a mail carrier whose fate is decided by what is in a cell.
+struct Outage {
+    season: Season,
+    fate: Arc<Mutex<Fate>>,
+    _folder: TempDir,
+}
+
+impl Outage {
+    /// At the first moment of the season at which something leaves.
+    async fn open(poisoned: &'static str) -> Outage {
+        let folder = TempDir::new().unwrap();
+        let fate = Arc::new(Mutex::new(Fate::Taken));
+        let now = fate.clone();
+        let memory =
+            Memory::new(
+                move |parcel, _| {
+                    if parcel.to == poisoned { Fate::Suspect } else { now.lock().unwrap().clone() }
+                },
+            );
+        let season = Season::open(folder.path(), 3, gateways(Road::Memory(memory))).await;
+        season.office.plan_tick().await.unwrap();
+        assert!(season.advance().await);
+        Outage { season, fate, _folder: folder }
+    }
+
+    /// Lives so many hours minute by minute; gives back in how many minutes a channel rested.
+    async fn live(&self, hours: i64) -> usize {
+        let mut resting = 0;
+        let until = self.season.office.now() + SignedDuration::from_hours(hours);
+        while self.season.office.now() < until {
+            self.season.office.tend_tick().await.unwrap();
+            self.season.office.send_tick().await.unwrap();
+            resting += usize::from(!self.season.office.resting().is_empty());
+            let next = self.season.office.now() + SignedDuration::from_mins(1);
+            self.season.clock.set(next);
+        }
+        resting
+    }
+
+    async fn count(&self, state: State) -> u64 {
+        let counts = self.season.office.store.counts(self.season.row().await).await.unwrap();
+        let mails = counts.iter().filter(|(s, channel, _)| *s == state && *channel == Channel::Mail);
+        mails.map(|(.., n)| *n).sum()
+    }
+
+    fn taken(&self) -> usize {
+        let Road::Memory(memory) = &self.season.office.gateway.mail.road else { panic!("not memory") };
+        memory.taken().len()
+    }
+}
+
+// Reliability: an outage of three hours gives nothing up, spends a probe now and then, and all of it goes afterwards.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_outage_of_three_hours_gives_nothing_up() {
+    for fate in [Fate::Unusable, Fate::Suspect] {
+        let outage = Outage::open("").await;
+        *outage.fate.lock().unwrap() = fate.clone();
+        let rested = outage.live(3).await;
+        assert!(rested > 120, "{fate:?}: the channel rests, and its page says why: {rested} of 180 minutes");
+        assert_eq!((outage.taken(), outage.count(State::Refused).await), (0, 0), "{fate:?}");
+        let waiting = outage.count(State::WaitingToRetry).await + outage.count(State::Planned).await;
+        assert!(waiting > 300, "{waiting}");
+        *outage.fate.lock().unwrap() = Fate::Taken;
+        outage.live(1).await;
+        assert_eq!(outage.count(State::Refused).await, 0, "{fate:?}");
+        assert_eq!(outage.count(State::WaitingToRetry).await, 0, "{fate:?}");
+        assert!(outage.taken() > 300, "{fate:?}: {}", outage.taken());
+        assert!(outage.season.office.resting().is_empty());
+    }
+}
+
+// One mail that its server never wants is given up while all others are taken; the channel goes on.
+#[tokio::test(flavor = "multi_thread")]
+async fn one_mail_that_is_never_wanted_is_refused_alone() {
+    let book = allheard::demo::book(3);
+    let first =
+        book.rows("children").iter().map(|row| row.text("guardian 1 e-mail")).find(|mail| !mail.is_empty());
+    let poisoned: &'static str = Box::leak(first.unwrap().to_owned().into_boxed_str());
+    let outage = Outage::open(poisoned).await;
+    outage.live(24).await;
+    assert_eq!(outage.count(State::Refused).await, 1);
+    assert!(outage.taken() > 300, "{}", outage.taken());
+    assert!(outage.season.office.resting().is_empty());
+}
+
+// Two things of one moment that belong to no message, such as two replies, are two files.
+#[tokio::test]
+async fn replies_of_one_moment_do_not_overwrite_one_another() {
+    let root = TempDir::new().unwrap();
+    let gateways = folder(root.path());
+    for (to, reference) in [(TO, "reply1"), (TO, "reply2"), ("other@example.org", "reply2")] {
+        let mut reply = parcel(0, to);
+        reply.reference = reference.to_owned();
+        assert_eq!(gateways.send(&reply).await.outcome, Outcome::Accepted);
+    }
+    assert_eq!(files(root.path().join("mail/new")).len(), 3);
 }

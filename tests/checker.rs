@@ -96,7 +96,7 @@ impl Run {
         }
         let (name, file) = match message.channel {
             Channel::Text => {
-                let body = format!("Ashlarmere: {words} Confirm: https://show.example/r/x");
+                let body = format!("AshlarDance: {words} Confirm: https://show.example/r/x");
                 (format!("texts/{key}.txt"), format!("To: {to}\nDate: {due}\nReference: {key}\n\n{body}\n"))
             }
             Channel::Mail => (

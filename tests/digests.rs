@@ -225,13 +225,13 @@ async fn a_digest_goes_once_a_day_and_only_with_something_to_say() {
     assert_eq!(addresses(&first), [UMA, COORDINATOR, ODILE]);
     let text = to(&first, UMA)[0];
     assert!(
-        text.words.contains("1 of your 1 family still to answer. Your list: https://allheard.example/c/"),
+        text.words.contains("1 of your 1 child: no answer yet. Your list: https://allheard.example/c/"),
         "{}",
         text.words
     );
     assert_eq!(segments::count(&text.words).segments.len(), 1);
     let mail = to(&first, ODILE)[0];
-    assert!(mail.subject.contains("2 of your 2 families still to answer"), "{}", mail.subject);
+    assert!(mail.subject.contains("2 of your 2 children: no answer yet"), "{}", mail.subject);
     assert!(mail.words.contains("Still to answer: Ada R. and Bo V."), "{}", mail.words);
     assert!(!mail.words.contains("Reed") && !mail.words.contains("Rosa"), "{}", mail.words);
     let whole = to(&first, COORDINATOR)[0];
@@ -257,9 +257,14 @@ async fn a_digest_goes_once_a_day_and_only_with_something_to_say() {
         bench.answer(letter, kind).await;
     }
     let third = bench.tick("2027-03-15T18:00:00Z").await;
-    assert_eq!(addresses(&third), [UMA, COORDINATOR, ODILE], "what has moved is said once");
+    // Nora's own words are confirmed to her.
+    assert_eq!(
+        addresses(&third),
+        [UMA, COORDINATOR, "nora@example.com", ODILE],
+        "what has moved is said once"
+    );
     let mail = to(&third, ODILE)[0];
-    assert!(mail.subject.starts_with("Nobody to ring"), "{}", mail.subject);
+    assert!(mail.subject.starts_with("All your families have answered"), "{}", mail.subject);
     assert!(mail.words.contains("Heard from since your last list: Ada R."), "{}", mail.words);
     assert!(mail.words.contains("Can't come since your last list: Bo V."), "{}", mail.words);
     assert!(to(&third, COORDINATOR)[0].words.contains("Settled in the last digest: 0."));
@@ -356,10 +361,10 @@ async fn families_learn_the_names_of_their_chaperones_and_each_chaperone_whom_to
     let first = bench.tick("2027-02-20T10:00:00Z").await;
     assert_eq!(addresses(&first), [UMA, "nora@example.com", ODILE, "rosa@example.com"]);
     let nora = to(&first, "nora@example.com")[0];
-    assert!(nora.words.contains("Bo will be with: Odile Marsh and Uma Lock"), "{}", nora.words);
+    assert!(nora.words.contains("Odile Marsh signs Bo in. Uma Lock signs Bo out."), "{}", nora.words);
     let rosa = to(&first, "rosa@example.com")[0];
     assert!(
-        rosa.words.contains("Ada will be with: Odile Marsh\n") && !rosa.words.contains("Uma"),
+        rosa.words.contains("Odile Marsh signs Ada in and out.") && !rosa.words.contains("Uma"),
         "{}",
         rosa.words
     );
@@ -388,7 +393,7 @@ async fn families_learn_the_names_of_their_chaperones_and_each_chaperone_whom_to
     bench.tick("2027-03-13T10:00:00Z").await;
     let week = bench.tick("2027-03-21T10:00:00Z").await;
     assert_eq!(addresses(&week), [UMA, "nora@example.com", "rosa@example.com"]);
-    assert!(to(&week, "rosa@example.com")[0].words.contains("Ada will be with: Uma Lock\n"));
+    assert!(to(&week, "rosa@example.com")[0].words.contains("Uma Lock signs Ada in and out."));
     assert!(to(&week, UMA)[0].words.contains("all 2"), "{}", to(&week, UMA)[0].words);
     assert_eq!(addresses(&bench.tick("2027-03-21T11:00:00Z").await), [""; 0]);
 }
@@ -399,7 +404,7 @@ async fn an_introduction_is_the_one_message_of_its_day() {
     common::set(&mut book, "notices", "T001", "at", "18:00");
     let bench = Bench::new(&book, "2027-02-01T09:00:00Z").await;
     let first = bench.tick("2027-02-20T10:00:00Z").await;
-    assert!(to(&first, "rosa@example.com")[0].words.contains("Ada will be with: Odile Marsh\n"));
+    assert!(to(&first, "rosa@example.com")[0].words.contains("Odile Marsh signs Ada in and out."));
     let evening = bench.tick("2027-02-20T18:00:00Z").await;
     assert_eq!(to(&evening, "rosa@example.com").len(), 0, "it waits for the next day");
     let next = bench.tick("2027-02-21T18:00:00Z").await;

@@ -94,8 +94,11 @@ fn called(book: &Book, event: &str) -> BTreeMap<String, BTreeSet<String>> {
 /// The numbers of an event in order, each with the count of intervals before it; where it has no running order, its list.
 fn order(book: &Book, event: &str) -> Vec<(String, usize)> {
     let lines = book.rows("running order").iter().filter(|row| row.text("event") == event);
-    let mut lines: Vec<(usize, &str)> =
-        lines.map(|row| (row.text("place").parse().unwrap(), row.text("number"))).collect();
+    let row = book.rows("events").iter().find(|row| row.text("name") == event).unwrap();
+    let by_slots = !["show", "dress rehearsal"].contains(&row.text("kind"));
+    let mut lines: Vec<(usize, &str, bool)> = lines
+        .map(|row| (row.text("place").parse().unwrap(), row.text("number"), !row.text("call").is_empty()))
+        .collect();
     lines.sort_unstable();
     if lines.is_empty() {
         let row = book.rows("events").iter().find(|row| row.text("name") == event).unwrap();
@@ -103,7 +106,9 @@ fn order(book: &Book, event: &str) -> Vec<(String, usize)> {
     }
     let mut act = 0;
     let mut order = Vec::new();
-    for (_, number) in lines {
+    for (_, number, called) in lines {
+        // Whoever has a call of their own comes to a beginning, as after an interval.
+        act += usize::from(by_slots && called && !order.is_empty());
         if number == "interval" {
             act += 1;
         } else {
@@ -524,17 +529,28 @@ fn expected(book: &Book, event: &str, names: &[String]) -> BTreeMap<String, BTre
 fn collectors(book: &Book, event: &str, reference: &str) -> BTreeSet<String> {
     let chaperone =
         book.rows("chaperones").iter().find(|row| row.text("ref") == reference).unwrap().text("name");
-    let signer = |number: &str| {
-        let mut duties = book.rows("duties").iter();
-        duties
-            .find(|row| row.text("number") == number && row.text("signs out") == "yes")
-            .map(|row| row.text("chaperone"))
+    let all = book.rows("children");
+    let dances = |row: &&Row, number: &str| {
+        row.text("numbers").split(';').any(|one| one.split(':').next().unwrap().trim() == number)
     };
+    // Children stay with whoever has them in a number that nearly everybody dances.
+    let finale = |number: &str| all.iter().filter(|row| dances(row, number)).count() * 10 >= all.len() * 9;
+    let duties = |number: &str| -> Vec<&Row> {
+        let here = |row: &&Row| ["all", event].contains(&row.text("event")) && row.text("number") == number;
+        book.rows("duties").iter().filter(here).collect()
+    };
+    let signer = |number: &str| -> Option<String> {
+        let duties = duties(number);
+        let marked = duties.iter().find(|row| row.text("signs out") == "yes");
+        marked.or(duties.first()).map(|row| row.text("chaperone").to_owned())
+    };
+    let order = order(book, event);
     let children = called(book, event);
-    let mine = book.rows("children").iter().filter(|row| {
+    let mine = all.iter().filter(|row| {
         let Some(here) = children.get(row.text("ref")) else { return false };
-        let listed = row.text("numbers").split(';').map(|one| one.split(':').next().unwrap().trim());
-        listed.filter(|number| here.contains(*number)).find_map(signer) == Some(chaperone)
+        let danced = order.iter().map(|(number, _)| number.as_str()).filter(|number| here.contains(*number));
+        let last = danced.filter(|number| !finale(number) && !duties(number).is_empty()).last();
+        last.and_then(signer).as_deref() == Some(chaperone)
     });
     mine.flat_map(|row| {
         (1..=4)

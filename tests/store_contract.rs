@@ -807,7 +807,7 @@ async fn a_digests_moment_is_taken_once_with_its_letter(engine: Engine<'_>) {
     store.set_stopped(SEASON, Channel::Mail, "odile@example.com", &own, true, &nothing, now).await.unwrap();
     let mut direct = digest(today, Some("x")).said.unwrap().letter;
     direct.reference = String::new();
-    store.put_reply(SEASON, &direct, now).await.unwrap();
+    store.put_reply(SEASON, &direct, &[], now).await.unwrap();
     let lease = now + SignedDuration::from_mins(15);
     let claimed = store.claim_replies(SEASON, 10, now, lease).await.unwrap();
     assert_eq!(claimed.iter().map(|r| r.reference.as_str()).collect::<Vec<_>>(), [""]);

@@ -259,6 +259,8 @@ pub struct Texts {
     pub by: By,
     /// Texts a second into the folder; gateways have rates of their own.
     pub per_second: f64,
+    /// Whether whoever gets a text can answer its sender; no for a sender that is a name, such as ASHLARMERE.
+    pub answerable: bool,
     /// Gateways, in order of preference.
     pub gateways: Vec<GatewayConfig>,
     /// Where gateways tell us something.
@@ -272,6 +274,7 @@ impl Default for Texts {
         Texts {
             by: By::Folder,
             per_second: 1.0,
+            answerable: true,
             gateways: Vec::new(),
             hooks: Vec::new(),
             inboxes: Vec::new(),
@@ -282,7 +285,7 @@ impl Default for Texts {
 impl Texts {
     /// Whether words sent back by text come in.
     pub fn answers_come_in(&self) -> bool {
-        !self.inboxes.is_empty() || self.hooks.iter().any(|hook| hook.tells == "answers")
+        self.answerable && (!self.inboxes.is_empty() || self.hooks.iter().any(|hook| hook.tells == "answers"))
     }
 }
 

@@ -20,15 +20,36 @@ const HOLD_TICKS: u32 = 2;
 /// The whole plan is made again this often even if nothing is known to have changed.
 const PLAN_EVERY: SignedDuration = SignedDuration::from_hours(1);
 
-/// Runs ticks until told to stop. Faults of the store are told and waited out, never fatal.
-pub async fn run(house: Arc<House>, acted: Arc<Notify>, stop: CancellationToken) {
+/// Ticks that fail for so long end the program, so that the service manager starts it afresh.
+const GIVE_UP_AFTER: Duration = Duration::from_mins(15);
+
+/// Runs ticks until told to stop. Faults of the store are told and waited out; false where they did not end.
+pub async fn run(house: Arc<House>, acted: Arc<Notify>, stop: CancellationToken) -> bool {
     let mut ticking = Ticking::default();
+    let mut failing: Option<std::time::Instant> = None;
     while !stop.is_cancelled() {
-        let wake = match ticking.tick(&house).await {
-            Ok(wake) => wake,
-            Err(OfficeFault::NoSeason) => None,
+        let result = ticking.tick(&house).await;
+        house.note_tick(matches!(&result, Err(fault) if !matches!(fault, OfficeFault::NoSeason)));
+        let wake = match result {
+            Ok(wake) => {
+                failing = None;
+                wake
+            }
+            Err(OfficeFault::NoSeason) => {
+                failing = None;
+                None
+            }
             Err(fault) => {
                 tracing::error!(%fault, "tick failed");
+                // The driver's words name no person, but belong into the log and not into a message.
+                house.raise_store_alarm("see the log").await;
+                let since = *failing.get_or_insert_with(std::time::Instant::now);
+                if since.elapsed() >= GIVE_UP_AFTER {
+                    tracing::error!(
+                        "every round has failed for 15 minutes; the program ends to be started afresh"
+                    );
+                    return false;
+                }
                 None
             }
         };
@@ -42,6 +63,7 @@ pub async fn run(house: Arc<House>, acted: Arc<Notify>, stop: CancellationToken)
             () = stop.cancelled() => {}
         }
     }
+    true
 }
 
 /// What ticks remember between them.

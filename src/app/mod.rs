@@ -20,7 +20,7 @@ use crate::gateway::mail::Identity;
 use crate::gateway::smtp::{Server, Smtp};
 use crate::gateway::{Carrier, Gateways, Road, Texts};
 use crate::service::office::{Office, Ways};
-use crate::service::ports::StoreFault;
+use crate::service::ports::{Hand, StoreFault};
 use crate::service::wording::{Fault as WordingFault, Wording};
 use crate::store::SqlStore;
 use chance::HostRandom;
@@ -74,7 +74,22 @@ pub async fn open(config: &Config) -> Result<House, StartFault> {
     })?;
     let store = SqlStore::open(&config.data.database(), Box::new(HostRandom)).await?;
     let gateways = gateways(config)?;
-    Ok(Office::new(store, gateways, Arc::new(HostClock), Box::new(HostRandom), wording, ways(config)))
+    let house =
+        Office::new(store, gateways, Arc::new(HostClock), Box::new(HostRandom), wording, ways(config));
+    hold_after_upgrade(&house).await;
+    Ok(house)
+}
+
+/// What an earlier version told wrongly is announced as a change; whom it concerns is looked at by a person first.
+async fn hold_after_upgrade(house: &House) {
+    if house.store.upgraded() && house.course().await.is_ok_and(|course| course.is_going()) {
+        match house.pause(Hand::Command).await {
+            Ok(_) => tracing::warn!(
+                "the tables were brought up to date: the season is paused until a person resumes it"
+            ),
+            Err(fault) => tracing::error!(%fault, "the season could not be paused after the upgrade"),
+        }
+    }
 }
 
 /// How the office works, as configured.

@@ -171,7 +171,7 @@ impl Record {
         })
     }
 
-    /// Whether a file is what a person of the school answered: its key says so, and an answer was put down lately.
+    /// Whether a file is what the school answered: its key says so, and an answer was put down lately.
     fn is_reply(&self, key: &str, channel: &str, at: Timestamp) -> bool {
         let named = key.strip_prefix("reply").is_some_and(|n| n.parse::<u64>().is_ok());
         let lately = |put: &Timestamp| *put - SECOND.seconds() <= at && at <= *put + REPLY_HOURS.hours();

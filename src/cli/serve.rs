@@ -29,7 +29,8 @@ pub(super) fn run(options: &Options) -> Exit {
     }
     block_on_exit(async {
         match serve(&config).await {
-            Ok(()) => Exit::Done,
+            Ok(true) => Exit::Done,
+            Ok(false) => Exit::Unreachable,
             Err(fault) => {
                 tell(&fault);
                 match fault {
@@ -41,7 +42,8 @@ pub(super) fn run(options: &Options) -> Exit {
     })
 }
 
-async fn serve(config: &Config) -> Result<(), StartFault> {
+/// Serves until told to end; false where it ended because nothing could be written for a long time.
+async fn serve(config: &Config) -> Result<bool, StartFault> {
     let house = Arc::new(open(config).await?);
     let pages = Pages::bind(config.pages.listen).await?;
     let address = pages.address;
@@ -53,11 +55,17 @@ async fn serve(config: &Config) -> Result<(), StartFault> {
         Ok(token) => tell(format!("coordinator: {}/enter/{token}", config.pages.address)),
         Err(fault) => tell(fault),
     }
+    if house.store.upgraded() {
+        tell(
+            "this is the first start of a newer version: what it reckons otherwise is announced as a change; see Planned \
+             messages for whom it concerns, then resume sending there or by `allheard start`",
+        );
+    }
     if let Ok(state) = state(&house).await {
         tell(state);
     }
     tell(format!("pages at http://{address}"));
-    let ticks = tokio::spawn(daemon::run(house.clone(), acted.clone(), stop.clone()));
+    let mut ticks = tokio::spawn(daemon::run(house.clone(), acted.clone(), stop.clone()));
     let serving = tokio::spawn(pages.serve(house.clone(), hooks, acted.clone(), stop.clone()));
     for (inbox, client) in inboxes {
         tokio::spawn(inbox::watch(house.clone(), inbox, client, acted.clone(), stop.clone()));
@@ -65,16 +73,25 @@ async fn serve(config: &Config) -> Result<(), StartFault> {
     if let Some(mailbox) = mailbox {
         tokio::spawn(letters::watch(house.clone(), mailbox, own, acted.clone(), stop.clone()));
     }
-    ended().await;
+    let mut went_well = true;
+    let ticking = tokio::select! {
+        () = ended() => true,
+        how = &mut ticks => {
+            went_well = how.unwrap_or(false);
+            false
+        }
+    };
     tracing::info!("ending: nothing new is sent");
     stop.cancel();
     let drained = tokio::time::timeout(Duration::from_secs(DRAIN_SECONDS), async {
-        let _ = ticks.await;
+        if ticking {
+            let _ = ticks.await;
+        }
         let _ = serving.await;
     });
     if drained.await.is_err() {
         tracing::warn!("some exchanges did not end in time");
     }
     house.store.close().await;
-    Ok(())
+    Ok(went_well)
 }

@@ -2,6 +2,11 @@
 
 /// Texts of the workbook and the same in Spanish: events, doors, what to bring, names of house rules, costume pieces.
 pub const SPANISH: &[(&str, &str)] = &[
+    ("second chaperone", "segunda persona a cargo"),
+    (
+        "Badge, pen, dark clothes and quiet shoes",
+        "Tarjeta de identificación, bolígrafo, ropa oscura y zapatos silenciosos",
+    ),
     ("Photographs", "Sesión de fotos"),
     ("Studio run", "Ensayo en el estudio"),
     ("Dress rehearsal", "Ensayo general"),
@@ -11,10 +16,10 @@ pub const SPANISH: &[(&str, &str)] = &[
     ("the stage door in Saddlers Row", "la puerta de artistas, en Saddlers Row"),
     ("the yard gate in Saddlers Row", "la verja del patio, en Saddlers Row"),
     ("the glass door beside the weir", "la puerta de cristal, junto a la presa"),
-    ("Cattle Market car park", "aparcamiento de Cattle Market"),
-    ("Millbridge tram stop", "parada de tranvía Millbridge"),
-    ("Priory Lane bus stop", "parada de autobús Priory Lane"),
-    ("Weir Street car park", "aparcamiento de Weir Street"),
+    ("Cattle Market car park", "el aparcamiento de Cattle Market"),
+    ("Millbridge tram stop", "la parada de tranvía Millbridge"),
+    ("Priory Lane bus stop", "la parada de autobús Priory Lane"),
+    ("Weir Street car park", "el aparcamiento de Weir Street"),
     (
         "first costume on, hair up, light make-up",
         "el primer traje puesto, el pelo recogido y un poco de maquillaje",

@@ -39,7 +39,7 @@ pub const SETTINGS: &[(&str, &str)] = &[
     ("country", "GB"),
     ("language", "en"),
     ("telephone", "01632 960100"),
-    ("short name", "Ashlarmere"),
+    ("short name", "AshlarDance"),
     ("named lead", "Mara Holt"),
     ("named lead telephone", "01632 960101"),
     ("messages from", "08:00"),

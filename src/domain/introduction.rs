@@ -2,6 +2,7 @@
 
 use super::board::Board;
 use super::due::Due;
+use super::in_charge::InCharge;
 use super::itinerary::Itinerary;
 use super::season::{ChaperoneId, ChildId, Duty, EventId, NumberId, Season};
 use std::collections::{BTreeMap, BTreeSet};
@@ -11,16 +12,13 @@ pub fn looked_after(duties: &[Duty]) -> BTreeSet<(EventId, NumberId)> {
     duties.iter().filter_map(|duty| Some((duty.event, duty.number?))).collect()
 }
 
-/// The chaperones of a child's numbers at an event, each once: who signs the child in, then the others in the order of the
-/// child's numbers.
+/// Everybody who has a child at an event at some time, each once: who signs the child in, then the others in the order of
+/// the child's numbers.
 pub fn chaperones_of(season: &Season, it: &Itinerary) -> Vec<ChaperoneId> {
     let mut all: Vec<ChaperoneId> = it.signs_in.into_iter().collect();
-    for number in &it.numbers {
-        let duties = season.duties.iter().filter(|d| d.event == it.event && d.number == Some(*number));
-        for duty in duties {
-            if !all.contains(&duty.chaperone) {
-                all.push(duty.chaperone);
-            }
+    for chaperone in InCharge::of(season, it.event).having(&it.numbers) {
+        if !all.contains(&chaperone) {
+            all.push(chaperone);
         }
     }
     all

@@ -184,6 +184,7 @@ pub const SHEETS: &[Layout] = &[
         column("numbers", Kind::Text, true, "Numbers with ; between them. Place in line and sides after a colon where known: Lamplighters: 4, left, right; Finale"),
         column("cast", Kind::Text, false, "Cast, where there are two; blank = every performance."),
         column("new", Kind::YesNo, false, "'yes' if the child is new to the school: such families are rung sooner."),
+        column("also collects", Kind::Text, false, "Who besides the guardians may collect, with ; between them, as accepted: Ana Ruiz, aunt, Saturday 5 June. Ring the number on file before you write anybody here."),
         column("fetch the lead", Kind::Text, false, "'yes' if the named lead must be fetched before anybody collects this child, with who has seen the paper and when: yes, seen by Mara Holt, 3 March 2027. Never the reason. No family sees it."),
     ] 1 true, 2 false, 3 false, 4 false) },
     Layout { name: "chaperones", required: true, letter: Some('V'), help: "Volunteers in charge of children.", columns: &[

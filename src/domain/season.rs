@@ -94,6 +94,8 @@ pub struct Child {
     pub castings: Vec<Casting>,
     /// New to the school, so that the family knows nothing of how things go.
     pub new: bool,
+    /// Who besides the guardians may collect, as the coordinator has accepted it.
+    pub also_collects: Vec<String>,
     /// Nobody hands the child out before the named lead is there. Why is not kept, and no family is told.
     pub fetch_lead: bool,
 }

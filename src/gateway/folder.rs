@@ -1,9 +1,13 @@
 //! A folder instead of a carrier: mails as a Maildir of `.eml` files, texts as files with a few header lines.
 
 use super::mail::{self, Identity};
+use crate::domain::digest;
 use crate::service::ports::{Content, Outcome, Parcel};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
+
+/// Hexadecimal digits that tell files of one moment apart (64 bits).
+const NAME_DIGITS: usize = 16;
 
 /// The folder of outgoing messages.
 pub struct Folder {
@@ -34,7 +38,7 @@ impl Folder {
         if self.refuses.as_ref().is_some_and(|refuses| refuses(&parcel.to)) {
             return Outcome::Refused { why: "no such address".to_owned(), address: true };
         }
-        let name = format!("{:013}.{}", parcel.at.as_millisecond(), parcel.message);
+        let name = name(parcel);
         let (path, bytes) = match &parcel.content {
             Content::Text(text) => {
                 let head =
@@ -55,6 +59,17 @@ impl Folder {
             Err(_) => Outcome::Uncertain { why: "writing was cut short".to_owned() },
         }
     }
+}
+
+/// The name of a parcel's file, without its ending: when, and what. What belongs to no message, such as a reply, is told
+/// from others of the same moment by what it is and to whom it goes.
+fn name(parcel: &Parcel) -> String {
+    let at = parcel.at.as_millisecond();
+    if parcel.message != 0 {
+        return format!("{at:013}.{}", parcel.message);
+    }
+    let whose = digest::hex(&digest::sha256(format!("{} {}", parcel.reference, parcel.to).as_bytes()));
+    format!("{at:013}.{}", &whose[..NAME_DIGITS])
 }
 
 /// Writes aside, makes durable, then moves into place: a file that is there is whole.

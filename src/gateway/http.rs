@@ -12,6 +12,8 @@ use std::time::Duration;
 
 /// Octets of a gateway's answer that are read; a longer one is not understood.
 const ANSWER_MAX_OCTETS: usize = 64 * 1024;
+/// A gateway that cannot be reached is tried again after so many seconds; no message is to blame.
+const UNREACHED_SECONDS: u32 = 30;
 /// How long a connection may take, seconds.
 const CONNECT_SECONDS: u64 = 10;
 /// How long to wait where a gateway says "slow down" and not for how long, seconds.
@@ -134,7 +136,10 @@ impl Http {
             Ok(request) => match request.send().await {
                 // No connection, no request: nothing can have been taken.
                 Err(error) if error.is_connect() => (
-                    Outcome::Temporary { why: "no connection".to_owned(), after_seconds: None },
+                    Outcome::Temporary {
+                        why: "no connection".to_owned(),
+                        after_seconds: Some(UNREACHED_SECONDS),
+                    },
                     String::new(),
                 ),
                 Err(error) if error.is_builder() => {

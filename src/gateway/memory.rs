@@ -14,6 +14,8 @@ pub enum Fate {
     LostUnsaid,
     /// Not this time.
     NotNow,
+    /// Refused, and perhaps for our sake.
+    Suspect,
     /// Refused for good: the address does not work.
     Refused,
     /// The carrier itself cannot be used.
@@ -56,6 +58,7 @@ impl Memory {
             Fate::TakenUnsaid | Fate::LostUnsaid => Outcome::Uncertain { why: "no answer".to_owned() },
             Fate::NotNow => Outcome::Temporary { why: "busy".to_owned(), after_seconds: None },
             Fate::Refused => Outcome::Refused { why: "no such address".to_owned(), address: true },
+            Fate::Suspect => Outcome::Suspect { why: "refused (554)".to_owned() },
             Fate::Unusable => Outcome::Unusable { why: "login refused".to_owned() },
         }
     }

@@ -110,7 +110,10 @@ impl Texts {
                 Outcome::Temporary { why, after_seconds } => {
                     (why, after_seconds.map_or(UNREACHED_RESTS, |s| SignedDuration::from_secs(i64::from(s))))
                 }
-                Outcome::Accepted | Outcome::Refused { .. } | Outcome::Uncertain { .. } => return handed,
+                Outcome::Accepted
+                | Outcome::Refused { .. }
+                | Outcome::Suspect { .. }
+                | Outcome::Uncertain { .. } => return handed,
             };
             // Also the only one: the rest of what is due need not find out one by one.
             self.pass_over(at, parcel.at.saturating_add(rests).unwrap_or(parcel.at), why);

@@ -57,6 +57,11 @@ pub enum SmtpFault {
     Open(String),
 }
 
+/// The server closes (RFC 5321 4.2.3): about no mail.
+const CLOSING: u16 = 421;
+/// More than the server takes (RFC 5321 4.2.3): about this mail.
+const TOO_LARGE: u16 = 552;
+
 /// The gateway.
 pub struct Smtp {
     server: Server,
@@ -202,14 +207,14 @@ impl Smtp {
         }
         let steps = async {
             let from = Mail::new(Some(self.identity.bounces.clone()), parameters);
-            connection.command(from).await.map_err(|e| (e, false))?;
-            connection.command(Rcpt::new(to, vec![])).await.map_err(|e| (e, true))?;
-            connection.command(Data).await.map_err(|e| (e, false))?;
+            connection.command(from).await.map_err(|e| (e, Step::From))?;
+            connection.command(Rcpt::new(to, vec![])).await.map_err(|e| (e, Step::To))?;
+            connection.command(Data).await.map_err(|e| (e, Step::Data))?;
             Ok(())
         };
         let failed = match tokio::time::timeout(Duration::from_secs(COMMAND_SECONDS), steps).await {
             Ok(Ok(())) => None,
-            Ok(Err((error, rcpt))) => Some((refusal(&error, rcpt), error.status().is_some())),
+            Ok(Err((error, step))) => Some((refusal(&error, step), error.status().is_some())),
             Err(_) => Some((late(), false)),
         };
         if let Some((outcome, answered)) = failed {
@@ -224,7 +229,7 @@ impl Smtp {
         match tokio::time::timeout(Duration::from_secs(END_OF_DATA_SECONDS), sending).await {
             Ok(Ok(_)) => Ok(()),
             Ok(Err(error)) if error.is_transient() || error.is_permanent() => {
-                Err(Failure { outcome: refusal(&error, false), session: Session::Usable })
+                Err(Failure { outcome: refusal(&error, Step::Data), session: Session::Usable })
             }
             Ok(Err(_)) => Err(lost("the connection broke at the end of the data")),
             Err(_) => Err(lost("no answer to the end of the data")),
@@ -238,15 +243,27 @@ async fn reset(connection: &mut AsyncSmtpConnection) -> bool {
     matches!(answer, Ok(Ok(_)))
 }
 
+/// Where in a mail an answer came.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Step {
+    /// MAIL FROM: about us.
+    From,
+    /// RCPT TO: about the recipient, unless it says otherwise.
+    To,
+    /// DATA and its end: about the content, or about us.
+    Data,
+}
+
+/// Out of time before any data: the server's trouble, and no message's.
 fn late() -> Outcome {
-    Outcome::Temporary { why: "the mail server did not answer in time".to_owned(), after_seconds: None }
+    Outcome::Unusable { why: "the mail server did not answer in time".to_owned() }
 }
 
 fn uncertain(why: &str) -> Outcome {
     Outcome::Uncertain { why: why.to_owned() }
 }
 
-/// Bounds a step that comes before any data; running out of time is a temporary failure.
+/// Bounds a step that comes before any mail was offered; running out of time is the server's trouble.
 async fn limit<T>(seconds: u64, step: impl Future<Output = Result<T, Outcome>>) -> Result<T, Outcome> {
     tokio::time::timeout(Duration::from_secs(seconds), step).await.unwrap_or_else(|_| Err(late()))
 }
@@ -254,14 +271,13 @@ async fn limit<T>(seconds: u64, step: impl Future<Output = Result<T, Outcome>>) 
 /// A TCP connection with TCP_NODELAY set.
 ///
 /// # Errors
-/// A temporary failure: nothing has been said yet.
+/// The server cannot be used at this moment: nothing has been said yet.
 pub async fn dial(host: &str, port: u16) -> Result<TcpStream, Outcome> {
-    let temporary = |error: std::io::Error| Outcome::Temporary {
+    let unreached = |error: std::io::Error| Outcome::Unusable {
         why: format!("the mail server cannot be reached: {}", error.kind()),
-        after_seconds: None,
     };
-    let socket = TcpStream::connect((host, port)).await.map_err(temporary)?;
-    socket.set_nodelay(true).map_err(temporary)?;
+    let socket = TcpStream::connect((host, port)).await.map_err(unreached)?;
+    socket.set_nodelay(true).map_err(unreached)?;
     Ok(socket)
 }
 
@@ -271,8 +287,8 @@ fn early(error: &Error) -> Outcome {
         Some(code) if error.is_permanent() => {
             Outcome::Unusable { why: format!("the mail server refuses us ({code})") }
         }
-        Some(code) => Outcome::Temporary { why: format!("not now ({code})"), after_seconds: None },
-        None => Outcome::Temporary { why: "the connection failed".to_owned(), after_seconds: None },
+        Some(code) => Outcome::Unusable { why: format!("the mail server takes nothing now ({code})") },
+        None => Outcome::Unusable { why: "the connection failed".to_owned() },
     }
 }
 
@@ -285,22 +301,53 @@ fn login_failed(error: &Error) -> Outcome {
     if error.is_permanent() || error.is_client() { unusable("login failed", error) } else { early(error) }
 }
 
-/// What an answer to a mail command means. At RCPT a permanent refusal of class 5.1 or 5.2 (RFC 3463), or without a
-/// class by code 550, 551 or 553 (RFC 5321 4.2.3), is about the address.
-fn refusal(error: &Error, at_rcpt: bool) -> Outcome {
+/// What an answer to a mail command means. Any failure at MAIL is about us. At RCPT a permanent refusal of class 5.1 or 5.2
+/// (RFC 3463), or without a class by code 550, 551 or 553 (RFC 5321 4.2.3), is about the address. Policy (5.7) and routes
+/// (5.4), and a refusal of the data without a class of the message's own (5.2 for a full mailbox, 5.3.4 and 5.6 for size
+/// and content), may be about us.
+fn refusal(error: &Error, step: Step) -> Outcome {
     let Some(code) = error.status() else {
-        return Outcome::Temporary { why: "the connection failed".to_owned(), after_seconds: None };
+        return Outcome::Unusable { why: "the connection failed".to_owned() };
     };
+    let text = error.to_string();
+    let code = u16::from(code);
+    if step == Step::From || code == CLOSING {
+        return Outcome::Unusable { why: format!("the mail server takes nothing from us ({code})") };
+    }
     if error.is_transient() {
         return Outcome::Temporary { why: format!("not now ({code})"), after_seconds: None };
     }
-    let text = error.to_string();
-    let class =
-        ["5.1.", "5.2.", "5.3.", "5.4.", "5.5.", "5.6.", "5.7."].into_iter().find(|c| text.contains(c));
-    let code = u16::from(code);
+    let class = class(&text, code);
+    let why = format!("refused ({code})");
+    let own = match (step, class) {
+        (Step::To, None) => true,
+        (Step::To, Some((subject, _))) => !matches!(subject, 4 | 7),
+        (_, Some((subject, detail))) => matches!(subject, 1 | 2 | 6) || (subject, detail) == (3, 4),
+        (_, None) => code == TOO_LARGE,
+    };
+    if !own {
+        return Outcome::Suspect { why };
+    }
     let by_code = matches!(code, 550 | 551 | 553);
-    let address = at_rcpt && class.map_or(by_code, |c| c == "5.1." || c == "5.2.");
-    Outcome::Refused { why: format!("refused ({code})"), address }
+    let address = step == Step::To && class.map_or(by_code, |(subject, _)| matches!(subject, 1 | 2));
+    Outcome::Refused { why, address }
+}
+
+/// The subject and detail of an enhanced status code (RFC 2034 4: it stands right behind the reply code; digits anywhere
+/// else, such as in an address, are none).
+fn class(text: &str, code: u16) -> Option<(u16, u16)> {
+    let code = code.to_string();
+    // The library writes the lines of an answer without their reply code, or with it.
+    let line = text.split(['(', '\n', ':']).map(|part| part.trim().trim_start_matches(code.as_str()));
+    line.filter_map(|part| {
+        let word = part.trim_start_matches(['-', ' ']).split_whitespace().next()?;
+        let mut parts = word.split('.');
+        let (first, subject, detail) = (parts.next()?, parts.next()?, parts.next()?);
+        let rest = parts.next();
+        let known = matches!(first, "4" | "5") && rest.is_none() && subject.len() <= 3 && detail.len() <= 3;
+        known.then(|| Some((subject.parse().ok()?, detail.parse().ok()?)))?
+    })
+    .next()
 }
 
 fn starttls_parameters(server: &Server) -> Result<TlsParameters, SmtpFault> {

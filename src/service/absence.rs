@@ -142,7 +142,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
     ) -> Option<NewReply> {
         let board = &*desk.board;
         let season = &board.season;
-        let reply = blank_reply(board, language, vec![super::hearing::named(board, act.item, language)]);
+        let mut about = super::hearing::named(board, act.item, language);
+        about.child = about.child.and(staff_name(board, act.item));
+        let subject = match (&about.child, &about.what) {
+            (Some(child), Some(what)) if channel == Channel::Mail => format!("{child}: {what}"),
+            _ => season.school.clone(),
+        };
+        let reply = blank_reply(board, language, vec![about]);
         let kind = if act.away { ReplyKind::Away } else { ReplyKind::Back };
         let words = match self.wording.reply(kind, &reply) {
             Ok(words) => words,
@@ -159,7 +165,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Some(NewReply {
             channel,
             address: to.to_owned(),
-            subject: if channel == Channel::Mail { season.school.clone() } else { String::new() },
+            subject: if channel == Channel::Mail { subject } else { String::new() },
             words,
             in_reply_to: String::new(),
             ready,
@@ -167,6 +173,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
             reference: format!("{REFERENCE}-{child}-{event}-{}", now.as_millisecond()),
         })
     }
+}
+
+/// What a child is called among staff, where many share a given name: given name and initial.
+fn staff_name(board: &Board, item: Item) -> Option<String> {
+    let child = &board.season.children[item.who.child()?.at()];
+    let initial = child.family.chars().next();
+    Some(initial.map_or_else(|| child.given.clone(), |initial| format!("{} {initial}.", child.given)))
 }
 
 /// A reply about some things, in a language.

@@ -4,6 +4,7 @@ use super::composing::token_hash;
 use super::hearing::is_answered_by;
 use super::office::{Desk, Office, OfficeFault, note_answer};
 use super::ports::{Delta, Gateway, NewAnswer, Store, StoredLink};
+use super::reply::ReplyKind;
 use crate::domain::board::{Board, Item};
 use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
@@ -203,7 +204,32 @@ impl<S: Store, G: Gateway> Office<S, G> {
         for one in noted.iter_mut().filter(|n| **n == Noted::Known) {
             *one = became.next().unwrap_or(Noted::Known);
         }
+        if kind == AnswerKind::CantCome {
+            let new = seen.iter().zip(&noted).filter(|(_, noted)| **noted == Noted::Recorded);
+            let about: Vec<Item> = new.filter_map(|((c, e, _), _)| desk.board.item(c, e)).collect();
+            self.confirm_to_all(&desk, &opened.guardians, &about).await?;
+        }
         Ok(noted)
+    }
+
+    /// Confirms to every address of some guardians that they said on their page that a child can't come.
+    async fn confirm_to_all(
+        &self,
+        desk: &Desk,
+        guardians: &[GuardianId],
+        about: &[Item],
+    ) -> Result<(), OfficeFault> {
+        let of_children = about.iter().all(|item| item.who.child().is_some() && item.event.is_some());
+        if about.is_empty() || !of_children {
+            return Ok(());
+        }
+        let now = self.now();
+        let references: Vec<String> =
+            guardians.iter().map(|g| desk.board.season.guardians[g.at()].reference.clone()).collect();
+        for reply in self.word_to_all(desk, guardians, ReplyKind::CantCome, about, now) {
+            self.store.put_reply(desk.season, &reply, &references, now).await?;
+        }
+        Ok(())
     }
 
     /// What a chaperone says of her own duties on her page. `seen` are the facts that the page showed.

@@ -11,7 +11,7 @@ use super::ports::{FeedHolder, Gateway, NewFeed, Store, StoredFeed};
 use crate::domain::board::{Board, Item};
 use crate::domain::ics;
 use crate::domain::itinerary::in_cast;
-use crate::domain::season::{ChaperoneId, EventId, GuardianId, HouseholdId, Person, Slot};
+use crate::domain::season::{ChaperoneId, EventId, GuardianId, HouseholdId, Language, Person, Slot};
 use jiff::Timestamp;
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -81,14 +81,15 @@ fn sequence(revised_at: Timestamp) -> u32 {
 
 /// The entry of a child, or of a chaperone, at an event, without a description; none for the season's house rules. What
 /// no longer takes place for that person is cancelled.
-pub fn entry(board: &Board, item: Item, revised_at: Timestamp) -> Option<ics::Entry> {
+pub fn entry(board: &Board, item: Item, revised_at: Timestamp, language: &Language) -> Option<ics::Entry> {
     let event = &board.season.events[item.event?.at()];
+    let called = board.season.phrases.said(&event.name, language);
     let it = board.itinerary(item);
     let start = it.map_or_else(|| board.over_at(item), |it| it.call_at);
     // A chaperone's calendar is her own and needs no name.
     let name = given_name(board, item.who).filter(|_| !item.who.is_chaperone());
     Some(ics::Entry {
-        summary: name.map_or_else(|| event.name.clone(), |name| format!("{name}: {}", event.name)),
+        summary: name.map_or_else(|| called.to_owned(), |name| format!("{name}: {called}")),
         start,
         end: board.over_at(item).max(start),
         alarm_minutes: it.map(|_| ALARM_MINUTES),
@@ -223,11 +224,18 @@ fn holders(board: &Board, feed: &StoredFeed) -> Option<Whose> {
 fn calendar(desk: &Desk, whose: Whose) -> CalendarData {
     let board = &desk.board;
     let at = desk.record.revised_at;
+    let season = &board.season;
+    let language: &Language = match &whose {
+        Whose::Family { guardians, .. } => {
+            guardians.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language)
+        }
+        Whose::Chaperone(chaperone) => &season.chaperones[chaperone.at()].contact.language,
+    };
     let mut days: Vec<Day> = match &whose {
         Whose::Family { household, guardians } => family_items(desk, *household, guardians)
             .into_iter()
             .filter_map(|item| {
-                Some(Day { event: item.event?, item: Some(item), entry: entry(board, item, at)? })
+                Some(Day { event: item.event?, item: Some(item), entry: entry(board, item, at, language)? })
             })
             .collect(),
         Whose::Chaperone(chaperone) => {
@@ -235,7 +243,7 @@ fn calendar(desk: &Desk, whose: Whose) -> CalendarData {
             let events: BTreeSet<EventId> = duties.map(|duty| duty.event).collect();
             let day = |event| {
                 let item = Item { who: Person::Chaperone(*chaperone), event: Some(event) };
-                Some(Day { event, item: None, entry: entry(board, item, at)? })
+                Some(Day { event, item: None, entry: entry(board, item, at, language)? })
             };
             events.into_iter().filter_map(day).collect()
         }

@@ -168,7 +168,8 @@ fn covered(desk: &Desk, noter: Noter, guardian: GuardianId, now: Timestamp) -> i
                     .zip(item.who.child())
                     .is_some_and(|(event, child)| children_of(&board, chaperone, event).contains(&child));
                 let mut calls = list.calls.iter().filter(|call| call.guardian == guardian);
-                hers || (list.ringers.contains(&chaperone) && calls.any(|call| call.items.contains(&item)))
+                hers || (list.ringers.contains(&chaperone)
+                    && calls.any(|call| call.items.contains(&item) || call.rules.contains(&item)))
             }
         };
         theirs && may && item.who.child().is_some()

@@ -18,7 +18,7 @@ use crate::domain::introduction::chaperones_of;
 use crate::domain::itinerary::Itinerary;
 use crate::domain::plan::Wanted;
 use crate::domain::record::{Ask, NoticeKey, Record};
-use crate::domain::season::{Channel, GuardianId};
+use crate::domain::season::{Channel, GuardianId, Language};
 use crate::domain::segments;
 use crate::domain::standing;
 use base64::Engine as _;
@@ -313,9 +313,10 @@ fn calendar(
     }
     let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).filter(|i| i.event.is_some()).collect();
     items.dedup();
+    let language = Language(letter.language.clone());
     let entries: Vec<ics::Entry> = items
         .iter()
-        .filter_map(|item| calendars::entry(board, *item, record.revised_at))
+        .filter_map(|item| calendars::entry(board, *item, record.revised_at, &language))
         .map(|entry| ics::Entry { stamp: now, description: letter.link.clone(), ..entry })
         .collect();
     if entries.is_empty() { String::new() } else { ics::calendar(calendars::PRODUCT, "PUBLISH", &entries) }

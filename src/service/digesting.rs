@@ -315,6 +315,7 @@ fn list(
 ) -> (Vec<Seen>, Digest) {
     let season = &board.season;
     let mut digest = bare(board, chaperone, now);
+    let language = &season.chaperones[chaperone.at()].contact.language;
     let hers: BTreeSet<EventId> =
         season.duties.iter().filter(|d| d.chaperone == chaperone).map(|d| d.event).collect();
     let mut hers: Vec<EventId> = hers.into_iter().filter(|e| season.curtain_up(*e) > now).collect();
@@ -334,7 +335,7 @@ fn list(
             those.map(|(child, _)| &season.children[child.at()]).collect()
         };
         digest.events.push(Listed {
-            event: event.name.clone(),
+            event: season.phrases.said(&event.name, language).to_owned(),
             date: event.date,
             settled: those(|s| s == Standing::Heard).len(),
             all: those(|s| s != Standing::Away).len(),
@@ -348,8 +349,15 @@ fn list(
             how: standing.word().to_owned(),
         }));
     }
-    digest.unheard = digest.events.iter().map(|one| one.unheard.count).sum();
-    digest.all = digest.events.iter().map(|one| one.all).sum();
+    // A child stands at every event of its own, and is one child.
+    let children = |wanted: &dyn Fn(&Seen) -> bool| {
+        let those: BTreeSet<&str> =
+            seen.iter().filter(|one| wanted(one)).map(|one| one.what.as_str()).collect();
+        those.len()
+    };
+    let open = [Standing::HeardBefore, Standing::Waiting, Standing::NoWay].map(Standing::word);
+    digest.unheard = children(&|one| open.contains(&one.how.as_str()));
+    digest.all = children(&|one| one.how != Standing::Away.word());
     if let Some(before) = before {
         let news = digests::news(before, &seen);
         let turned = |to: Standing| {

@@ -112,7 +112,11 @@ impl Draft<'_> {
             },
             items: told,
             shared,
-            introductions: if kind == Kind::Introduction { introductions(board, &items) } else { Vec::new() },
+            introductions: if kind == Kind::Introduction {
+                introductions(board, &items, &language)
+            } else {
+                Vec::new()
+            },
             link: if ways.pages_public { format!("{base_url}/r/{token}") } else { String::new() },
             stop_link: if ways.pages_public { format!("{base_url}/stop/{token}") } else { String::new() },
             owes: parts.iter().any(|(item, notice)| plan::asks(board, *item, *notice)),
@@ -239,7 +243,7 @@ pub(super) fn told_before(
 }
 
 /// Who looks after whom, soonest first; events at which a child has the same chaperones are told together.
-fn introductions(board: &Board, items: &[Item]) -> Vec<Introduction> {
+fn introductions(board: &Board, items: &[Item], language: &Language) -> Vec<Introduction> {
     let season = &board.season;
     let mut all: Vec<Introduction> = Vec::new();
     for (item, it) in items.iter().filter_map(|item| Some((item, board.itinerary(*item)?))) {
@@ -248,7 +252,8 @@ fn introductions(board: &Board, items: &[Item]) -> Vec<Introduction> {
         let (signs_in, signs_out) = (it.signs_in.map(name), it.signs_out.map(name));
         let child = given_name(board, item.who);
         let event = &season.events[it.event.at()];
-        let event = Appearance { event: event.name.clone(), date: event.date };
+        let event =
+            Appearance { event: season.phrases.said(&event.name, language).to_owned(), date: event.date };
         let same = |one: &&mut Introduction| {
             (&one.child, &one.chaperones, &one.signs_in, &one.signs_out)
                 == (&child, &chaperones, &signs_in, &signs_out)

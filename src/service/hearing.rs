@@ -37,7 +37,7 @@ const QUESTIONS_LOOKED_AT: u32 = 50;
 /// How long a numbered choice stays good.
 const OFFER_LIVES: SignedDuration = SignedDuration::from_hours(72);
 /// A reply to a person's own message that has not left by then is not sent: she has moved on.
-const REPLY_LIVES: SignedDuration = SignedDuration::from_mins(5);
+pub(super) const REPLY_LIVES: SignedDuration = SignedDuration::from_mins(5);
 /// How long a person's reply may wait for a permitted hour or a gateway.
 const ANSWER_LIVES: SignedDuration = SignedDuration::from_hours(48);
 /// What is written by an address of nobody in the season gets no reply: it may be a machine.

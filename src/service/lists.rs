@@ -2,6 +2,7 @@
 
 use super::office::{Office, OfficeFault};
 use super::ports::{Gateway, Store, StoredIncoming, StoredMessage};
+use super::requesting::Request;
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
 use crate::domain::in_charge::InCharge;
@@ -98,6 +99,8 @@ pub struct Asked {
     pub at: Timestamp,
     /// Her question, with its row; none if she said that the child can't come.
     pub question: Option<(i64, String)>,
+    /// What only a person can grant, where that is asked for.
+    pub request: Option<Request>,
 }
 
 /// Everything the coordinator's first page shows.
@@ -116,6 +119,8 @@ pub struct SeasonData {
     pub uncertain: Vec<StoredMessage>,
     /// Messages that broke the sender or whose wording failed.
     pub quarantined: Vec<StoredMessage>,
+    /// Children whose families have confirmed the house rules, and all of whom that was asked; none where nobody was asked.
+    pub rules: Option<(usize, usize)>,
     /// Children none of whose guardians can answer a message by any road there is: as many calls to make.
     pub calls: usize,
     /// Number of messages by state and channel.
@@ -151,6 +156,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let events = event_ids(&board).map(|event| event_list(&board, &desk.record, event)).collect();
         let no_way = unreachable(&board, &desk.record);
         let calls = self.calls(&board, &desk.record);
+        let rules = rules_heard(&board, &desk.record);
         let season = desk.season;
         let mut asked = cannot_come(&board, &desk.record, self.now());
         let questions = self.store.waiting(season, NEEDS_SHOWN).await?;
@@ -160,6 +166,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let returned = [State::Refused, State::Bounced];
         Ok(SeasonData {
             events,
+            rules,
             calls,
             asked,
             no_way,
@@ -234,6 +241,7 @@ fn question(board: &Board, record: &Record, stored: StoredIncoming) -> Asked {
         stranger: if guardian.is_none() { incoming.address.clone() } else { String::new() },
         road: super::hearing::answer_road(board, record, &incoming).map(|(channel, _)| channel),
         at: incoming.at,
+        request: Request::from_word(&incoming.became),
         question: Some((stored.id, incoming.words)),
     }
 }
@@ -252,6 +260,7 @@ fn cannot_come(board: &Board, record: &Record, now: Timestamp) -> Vec<Asked> {
             road: None,
             at: answer.at,
             question: None,
+            request: None,
         })
         .collect()
 }
@@ -404,6 +413,19 @@ fn duty_standing(board: &Board, record: &Record, chaperone: ChaperoneId, event: 
     let item = Item { who: Person::Chaperone(chaperone), event: Some(event) };
     let own = board.cares_of(item.who).next();
     own.map_or(Standing::NotAsked, |care| standing(board, record, care.guardian, item))
+}
+
+/// For how many children the house rules are settled, of those for whom they were asked.
+fn rules_heard(board: &Board, record: &Record) -> Option<(usize, usize)> {
+    let children = (0..board.season.children.len() as u32).map(|at| Person::Child(ChildId(at)));
+    let items = children.map(|who| Item { who, event: None });
+    let asked = |item: &Item| {
+        let told = |guardian| record.told.get(&(guardian, *item)).is_some_and(|told| told.asked);
+        board.cares_of(item.who).any(|care| told(care.guardian))
+    };
+    let asked: Vec<Item> = items.filter(asked).collect();
+    let heard = asked.iter().filter(|item| settled(board, record, **item)).count();
+    (!asked.is_empty()).then_some((heard, asked.len()))
 }
 
 fn unreachable(board: &Board, record: &Record) -> Vec<(GuardianId, Vec<ChildId>)> {

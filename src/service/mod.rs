@@ -27,6 +27,7 @@ pub mod planning;
 pub mod ports;
 pub mod reply;
 pub mod replying;
+pub mod requesting;
 pub mod samples;
 pub mod sending;
 pub mod show;

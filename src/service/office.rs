@@ -16,6 +16,7 @@ use crate::domain::season::{Channel, GuardianId, Season};
 use crate::domain::touched::Touched;
 use jiff::{SignedDuration, Timestamp};
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 
 /// How the office works; every figure has a default.
@@ -156,6 +157,19 @@ pub struct Rest {
     pub why: String,
 }
 
+/// How a channel has fared lately.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Health {
+    /// Rests in a row without a message taken: while it is not 0, one message at a time is tried.
+    pub failures: u32,
+    /// Refusals in a row that may be meant for us.
+    pub suspects: u32,
+    /// Outcomes in a row of which nobody knows whether they arrived.
+    pub doubts: u32,
+    /// Attempts of each message that were not its own fault.
+    pub spared: HashMap<i64, u32>,
+}
+
 /// Messages a channel may still be given now.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Allowance {
@@ -179,6 +193,11 @@ pub struct Office<S, G> {
     desk: tokio::sync::Mutex<Option<Desk>>,
     pub(super) allowances: Mutex<HashMap<Channel, Allowance>>,
     pub(super) rests: Mutex<HashMap<Channel, Rest>>,
+    pub(super) health: Mutex<HashMap<Channel, Health>>,
+    /// Whether the last round of planning and sending failed.
+    ticks_fail: AtomicBool,
+    /// When the coordinator was last told by each channel that nothing can be written.
+    pub(super) told_of_store: Mutex<HashMap<Channel, Timestamp>>,
     /// When the coordinator was last told of a trouble of each channel.
     pub(super) alarms: Mutex<HashMap<Channel, Timestamp>>,
 }
@@ -203,8 +222,21 @@ impl<S: Store, G: Gateway> Office<S, G> {
             desk: tokio::sync::Mutex::new(None),
             allowances: Mutex::new(HashMap::new()),
             rests: Mutex::new(HashMap::new()),
+            health: Mutex::new(HashMap::new()),
+            ticks_fail: AtomicBool::new(false),
+            told_of_store: Mutex::new(HashMap::new()),
             alarms: Mutex::new(HashMap::new()),
         }
+    }
+
+    /// Notes how the last round of planning and sending ended.
+    pub fn note_tick(&self, failed: bool) {
+        self.ticks_fail.store(failed, Ordering::Relaxed);
+    }
+
+    /// Whether the last round of planning and sending failed.
+    pub fn ticks_fail(&self) -> bool {
+        self.ticks_fail.load(Ordering::Relaxed)
     }
 
     /// The present instant.

@@ -124,12 +124,12 @@ impl Overview {
     /// How many answers are missing, a child at an event each, and how many things wait, in words.
     fn waiting_words(&self) -> String {
         let open = match self.open() {
-            0 => "nobody left to chase".to_owned(),
+            0 => "no answer missing".to_owned(),
             1 => "1 answer missing".to_owned(),
             n => format!("{n} answers missing"),
         };
         match self.lying {
-            0 => format!("{open}, nothing for you to do"),
+            0 => open,
             1 => format!("{open}, 1 thing for you to do"),
             n => format!("{open}, {n} things for you to do"),
         }
@@ -151,16 +151,10 @@ impl Overview {
         for event in &self.events {
             let _ =
                 write!(text, "\n{}, {}\n  {} of {} settled", event.name, event.day, event.settled, event.all);
-            let words = [
-                "",
-                "heard from, but not about the latest change",
-                "not heard from",
-                "can't come",
-                "with no way to reach them",
-                "not asked yet",
-            ];
-            for (word, count) in words.iter().zip(event.children).filter(|(w, n)| !w.is_empty() && *n > 0) {
-                let _ = write!(text, "; {count} {word}");
+            for (standing, count) in Standing::ALL.into_iter().zip(event.children).filter(|(_, n)| *n > 0) {
+                if let Some(word) = standing_word(standing) {
+                    let _ = write!(text, "; {count} {word}");
+                }
             }
             text.push_str(".\n");
             if let Some(was) = before.and_then(|before| self.settled_before(before, event)) {
@@ -169,7 +163,7 @@ impl Overview {
         }
         let needs: Vec<_> = self.needs.iter().filter(|(_, count)| *count > 0).collect();
         if !needs.is_empty() {
-            text.push_str("\nFor you to do:\n");
+            text.push_str("\nWaiting, or worth a look:\n");
             for (what, count) in needs {
                 let _ = writeln!(text, "  {what}: {count}");
             }
@@ -209,6 +203,19 @@ impl Overview {
         let mut own = moved.into_iter().filter(|(now, _)| now.event == event.reference);
         own.find(|(now, _)| now.what == Standing::Heard.word()).map(|(_, was)| was.to_owned())
     }
+}
+
+/// How children stand who are not settled, in words.
+fn standing_word(standing: Standing) -> Option<&'static str> {
+    Some(match standing {
+        Standing::Heard => return None,
+        Standing::HeardBefore => "heard from, but not about the latest change",
+        Standing::Waiting => "not heard from",
+        Standing::CantCome => "can't come",
+        Standing::Away => "not coming",
+        Standing::NoWay => "with no way to reach them",
+        Standing::NotAsked => "not asked yet",
+    })
 }
 
 /// Chaperones by the number of their children who are not heard from, most first.

@@ -118,6 +118,8 @@ pub struct LedgerLine {
 
 /// Where everything durable lives. Every method is one transaction and idempotent by its keys.
 pub trait Store: Send + Sync {
+    /// Whether a write is taken at this moment; nothing is changed.
+    fn probe(&self) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// The season, if one has been brought.
     fn season(&self) -> impl Future<Output = Result<Option<StoredSeason>, StoreFault>> + Send;
     /// Puts a workbook in force if the revision is still `expected` (0 for none yet); false if it is not.
@@ -243,6 +245,13 @@ pub trait Store: Send + Sync {
     ) -> impl Future<Output = Result<Option<StoredLink>, StoreFault>> + Send;
     /// Stores a link that belongs to no attempt.
     fn put_link(&self, season: i64, link: &NewLink) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Ends the links and private calendar addresses of a household; says how many.
+    fn end_links(
+        &self,
+        season: i64,
+        household: &str,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<u64, StoreFault>> + Send;
     /// Looks a calendar's private address up by the hash of its token.
     fn feed(
         &self,
@@ -324,11 +333,13 @@ pub trait Store: Send + Sync {
         now: Timestamp,
         lease_until: Timestamp,
     ) -> impl Future<Output = Result<Vec<ClaimedReply>, StoreFault>> + Send;
-    /// Puts a reply down to be sent, such as word to the coordinator; it answers nothing in particular.
+    /// Puts a reply down to be sent, such as word to the coordinator; it answers nothing in particular. `guardians` are
+    /// those whose address it goes to, if it is theirs.
     fn put_reply(
         &self,
         season: i64,
         reply: &NewReply,
+        guardians: &[String],
         now: Timestamp,
     ) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// The last digest of each kind for each holder.

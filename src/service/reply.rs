@@ -27,11 +27,13 @@ pub enum ReplyKind {
     Away,
     /// To the same: it is coming after all.
     Back,
+    /// To every address of a guardian: something was asked for on their page.
+    Requested,
 }
 
 impl ReplyKind {
     /// Every kind.
-    pub const ALL: [ReplyKind; 10] = [
+    pub const ALL: [ReplyKind; 11] = [
         ReplyKind::Heard,
         ReplyKind::CantCome,
         ReplyKind::AskBack,
@@ -42,6 +44,7 @@ impl ReplyKind {
         ReplyKind::PickUp,
         ReplyKind::Away,
         ReplyKind::Back,
+        ReplyKind::Requested,
     ];
 
     /// Its file in the folder of a language.
@@ -57,6 +60,7 @@ impl ReplyKind {
             ReplyKind::PickUp => "reply/pick-up.txt",
             ReplyKind::Away => "reply/away.txt",
             ReplyKind::Back => "reply/back.txt",
+            ReplyKind::Requested => "reply/requested.txt",
         }
     }
 }

@@ -14,6 +14,8 @@ use jiff::{SignedDuration, Timestamp};
 const REPLIES_AT_ONCE: u32 = 50;
 /// The same trouble is told to the coordinator again after so long.
 const TOLD_AGAIN_AFTER: SignedDuration = SignedDuration::from_hours(6);
+/// That nothing can be written is told again after so long.
+const STORE_TOLD_AGAIN_AFTER: SignedDuration = SignedDuration::from_hours(1);
 /// Word of a trouble that has not left by then is not sent.
 const ALARM_LIVES: SignedDuration = SignedDuration::from_hours(6);
 
@@ -72,7 +74,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             Outcome::Accepted => (State::Accepted, now, String::new()),
             Outcome::Refused { why, .. } => (State::Refused, now, why),
             Outcome::Uncertain { why } => (State::Uncertain, now, why),
-            Outcome::Temporary { why, .. } | Outcome::Unusable { why } => {
+            Outcome::Temporary { why, .. } | Outcome::Suspect { why } | Outcome::Unusable { why } => {
                 let attempt = u32::try_from(reply.number).unwrap_or(u32::MAX);
                 match retry::next_try(now, attempt, reply.until, self.fraction()) {
                     Some(ready) => (State::WaitingToRetry, ready, why),
@@ -118,10 +120,47 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 reference: String::new(),
             };
             let season = self.desk().await?.season;
-            self.store.put_reply(season, &reply, now).await?;
+            self.store.put_reply(season, &reply, &[], now).await?;
             told = true;
         }
         Ok(told)
+    }
+
+    /// Tells the coordinator by every channel there is that nothing can be written down, and so nothing is sent. It goes
+    /// straight to the gateways, for nothing can be put down first: at most once an hour by each.
+    pub async fn raise_store_alarm(&self, why: &str) -> usize {
+        let now = self.now();
+        let mut told = 0;
+        for (channel, address) in &self.ways.coordinator {
+            let fresh = self.told_of_store.lock().is_ok_and(|mut told| {
+                let fresh =
+                    told.get(channel).is_none_or(|at| now.duration_since(*at) >= STORE_TOLD_AGAIN_AFTER);
+                if fresh {
+                    told.insert(*channel, now);
+                }
+                fresh
+            });
+            if !fresh {
+                continue;
+            }
+            let reply = ClaimedReply {
+                id: 0,
+                channel: *channel,
+                address: address.clone(),
+                subject: "Allheard cannot write: nothing is sent".to_owned(),
+                words: format!(
+                    "Allheard: the database takes no write ({why}). No message leaves and no answer is noted until it does. \
+                     Look at the disk of the host."
+                ),
+                in_reply_to: String::new(),
+                until: now.saturating_add(ALARM_LIVES).unwrap_or(now),
+                number: 1,
+                reference: format!("alarm-{}", now.as_millisecond()),
+            };
+            let outcome = self.gateway.send(&self.parcel_of(&reply)).await.outcome;
+            told += usize::from(outcome == Outcome::Accepted);
+        }
+        told
     }
 
     /// Whether a trouble of a channel has not been told lately; notes that it is told now.

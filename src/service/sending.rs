@@ -3,7 +3,7 @@
 
 use super::composing::Composed;
 use super::drafting::told_before;
-use super::office::{Allowance, Desk, Office, OfficeFault, Rest, note_state};
+use super::office::{Allowance, Desk, Health, Office, OfficeFault, Rest, note_state};
 use super::ports::{
     CrashPoint, Gateway, Handed, Outcome, Settled, Store, StoredMessage, TendRules, Tended, Unsent,
 };
@@ -19,6 +19,19 @@ use std::sync::Arc;
 
 /// Batches of one channel in one tick, at most, so that a tick ends.
 const BATCHES_PER_TICK: usize = 1_000;
+
+/// Refusals in a row that may be meant for us, after which the channel counts as out (our own choice).
+const SUSPECTS_MAX: u32 = 3;
+/// Attempts after which such a refusal is believed, while other messages are taken (our own choice).
+const SUSPECT_TRIES: i64 = 3;
+/// Doubtful answers in a row, after which the channel rests (our own choice).
+const DOUBTS_MAX: u32 = 5;
+/// The longest rest between two probes of a channel that is out (our own choice).
+const REST_MAX: SignedDuration = SignedDuration::from_mins(10);
+/// How often a rest doubles.
+const REST_DOUBLINGS: u32 = 6;
+/// The part of a rest that is left to chance.
+const REST_JITTER: f64 = 0.25;
 
 /// What a sending tick did.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
@@ -85,6 +98,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
         {
             return Err(until);
         }
+        // A channel that was found out is tried with one message: nothing of a batch is spent on finding out again.
+        let probes =
+            self.health.lock().is_ok_and(|all| all.get(&channel).is_some_and(|one| one.failures > 0));
         let rate = self.gateway.per_second(channel).max(0.001);
         let burst = rate.max(1.0);
         let Ok(mut allowances) = self.allowances.lock() else { return Ok(1) };
@@ -96,7 +112,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let wait = SignedDuration::from_secs_f64(((burst - allowance.tokens) / rate).max(0.001));
             return Err(now.saturating_add(wait).unwrap_or(now));
         }
-        Ok((allowance.tokens as u32).min(self.ways.batch))
+        Ok((allowance.tokens as u32).min(if probes { 1 } else { self.ways.batch }))
     }
 
     pub(super) fn spend(&self, channel: Channel, messages: usize) {
@@ -302,51 +318,102 @@ impl<S: Store, G: Gateway> Office<S, G> {
             gateway_id: handed.id.clone(),
             why: String::new(),
         };
+        let Ok(mut healths) = self.health.lock() else { return settled };
+        let health = healths.entry(channel).or_default();
+        let message = composed.attempt.message;
+        let own = number - i64::from(health.spared.get(&message).copied().unwrap_or(0));
+        let again = |attempts: i64| {
+            let attempt = u32::try_from(attempts).unwrap_or(u32::MAX);
+            retry::next_try(now, attempt, until, self.fraction()).unwrap_or(until)
+        };
         match &handed.outcome {
-            Outcome::Accepted => {}
-            // A gateway that asks to wait says nothing against the message, however often it does.
-            Outcome::Temporary { why, after_seconds: None } if number >= self.ways.attempts_max => {
-                settled.to = State::Refused;
-                settled.why = format!("given up after {number} attempts: {why}");
+            Outcome::Accepted => {
+                *health = Health::default();
+                self.clear_rest(channel);
             }
-            Outcome::Temporary { why, after_seconds } => {
+            Outcome::Temporary { why, after_seconds: None } if own >= self.ways.attempts_max => {
+                settled.to = State::Refused;
+                settled.why = format!("given up after {own} attempts: {why}");
+            }
+            Outcome::Temporary { why, after_seconds: None } => {
                 settled.to = State::WaitingToRetry;
                 settled.why.clone_from(why);
-                let attempt = u32::try_from(number).unwrap_or(u32::MAX);
-                settled.ready = retry::next_try(now, attempt, until, self.fraction()).unwrap_or(until);
-                if let Some(seconds) = after_seconds {
-                    let asked =
-                        now.saturating_add(SignedDuration::from_secs(i64::from(*seconds))).unwrap_or(now);
-                    settled.ready = settled.ready.max(asked);
-                    self.rest(channel, asked, why);
-                }
+                settled.ready = again(own);
             }
             Outcome::Refused { why, address } => {
+                health.failures = 0;
                 settled.to = State::Refused;
                 settled.why.clone_from(why);
                 settled.bad_address = *address;
             }
+            Outcome::Suspect { why } if health.suspects + 1 < SUSPECTS_MAX => {
+                health.suspects += 1;
+                settled.why.clone_from(why);
+                // Others were taken meanwhile, for a run is counted anew by each of them: so it is this one.
+                settled.to = if own >= SUSPECT_TRIES { State::Refused } else { State::WaitingToRetry };
+                settled.ready = again(own);
+            }
             Outcome::Uncertain { why } => {
+                health.doubts += 1;
                 settled.to = State::Uncertain;
                 settled.why.clone_from(why);
+                if health.doubts >= DOUBTS_MAX {
+                    let words = format!("{} doubtful answers in a row: {why}", health.doubts);
+                    self.out(channel, health, None, &words, now);
+                }
             }
-            Outcome::Unusable { why } => {
+            // A channel that is out, or asks to wait, says nothing against the message, however often it does.
+            Outcome::Suspect { why } | Outcome::Unusable { why } => {
+                *health.spared.entry(message).or_default() += 1;
                 settled.to = State::WaitingToRetry;
                 settled.why.clone_from(why);
-                settled.ready = now.saturating_add(self.ways.rest).unwrap_or(now);
-                self.rest(channel, settled.ready, why);
+                settled.ready = self.out(channel, health, None, why, now);
+            }
+            Outcome::Temporary { why, after_seconds: Some(seconds) } => {
+                *health.spared.entry(message).or_default() += 1;
+                settled.to = State::WaitingToRetry;
+                settled.why.clone_from(why);
+                settled.ready = self.out(channel, health, Some(*seconds), why, now);
             }
         }
+        drop(healths);
         // Nothing waits beyond its moment, so that what is due is also all that can have expired.
         settled.ready = settled.ready.min(until.max(now));
         settled
     }
 
-    fn rest(&self, channel: Channel, until: Timestamp, why: &str) {
-        if let Ok(mut rests) = self.rests.lock() {
-            rests.insert(channel, Rest { until: Some(until), why: why.to_owned() });
+    /// Lets a channel rest, longer each time it is found out again; gives back until when. `asked` is how many seconds the
+    /// gateway asked for.
+    fn out(
+        &self,
+        channel: Channel,
+        health: &mut Health,
+        asked: Option<u32>,
+        why: &str,
+        now: Timestamp,
+    ) -> Timestamp {
+        let Ok(mut rests) = self.rests.lock() else { return now };
+        if let Some(until) = rests.get(&channel).and_then(|rest| rest.until).filter(|until| *until > now) {
+            // The rest of the batch finds out what the first one did.
+            return until;
         }
-        tracing::warn!(channel = channel.word(), why, "gateway rested");
+        health.failures = health.failures.saturating_add(1);
+        let longer = 1_i32 << (health.failures - 1).min(REST_DOUBLINGS);
+        let rest = (self.ways.rest * longer).min(REST_MAX);
+        // Not all at the same second, where several schools share a server that has come back.
+        let rest = SignedDuration::from_secs_f64(rest.as_secs_f64() * (1.0 - REST_JITTER * self.fraction()));
+        let least = SignedDuration::from_secs(i64::from(asked.unwrap_or(0)));
+        let rest = if asked.is_some() { least } else { rest };
+        let until = now.saturating_add(rest).unwrap_or(now);
+        rests.insert(channel, Rest { until: Some(until), why: why.to_owned() });
+        tracing::warn!(channel = channel.word(), why, failures = health.failures, "channel out");
+        until
+    }
+
+    fn clear_rest(&self, channel: Channel) {
+        if let Ok(mut rests) = self.rests.lock() {
+            rests.remove(&channel);
+        }
     }
 
     /// A fraction from 0 up to 1.

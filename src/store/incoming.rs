@@ -133,10 +133,11 @@ pub(super) async fn put_reply(
     store: &SqlStore,
     season: i64,
     reply: &NewReply,
+    guardians: &[String],
     now: Timestamp,
 ) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
-    let notes = add_replies(&mut tx, season, std::slice::from_ref(reply), &[], now).await?;
+    let notes = add_replies(&mut tx, season, std::slice::from_ref(reply), guardians, now).await?;
     ledger::append(store, &mut tx, season, notes).await?;
     store.commit(tx, "put_reply").await
 }

@@ -35,6 +35,7 @@ use std::sync::Mutex;
 /// The store behind the whole program.
 pub struct SqlStore {
     db: Db,
+    upgraded: bool,
     random: Mutex<Box<dyn Random>>,
     /// Where tests ask for crashes; empty in ordinary life.
     pub crashes: Crashes,
@@ -43,7 +44,13 @@ pub struct SqlStore {
 impl SqlStore {
     /// Opens the database of a URL such as `sqlite://allheard.db`. Salts are drawn from `random`.
     pub async fn open(url: &str, random: Box<dyn Random>) -> Result<SqlStore, StoreFault> {
-        Ok(SqlStore { db: Db::open(url).await?, random: Mutex::new(random), crashes: Crashes::default() })
+        let (db, upgraded) = Db::open_noting(url).await?;
+        Ok(SqlStore { db, upgraded, random: Mutex::new(random), crashes: Crashes::default() })
+    }
+
+    /// Whether this is the first start of a newer program on tables that were in use before.
+    pub fn upgraded(&self) -> bool {
+        self.upgraded
     }
 
     /// Closes all connections.
@@ -123,6 +130,9 @@ fn fingerprint(table: &'static str, row: &str, hex: &str) -> Result<Option<Finge
 }
 
 impl Store for SqlStore {
+    async fn probe(&self) -> Result<(), StoreFault> {
+        self.db.try_write().await
+    }
     async fn season(&self) -> Result<Option<StoredSeason>, StoreFault> {
         seasons::read(self).await
     }
@@ -313,8 +323,14 @@ impl Store for SqlStore {
     async fn put_digests(&self, season: i64, new: &[NewDigest], now: Timestamp) -> Result<usize, StoreFault> {
         digests::put(self, season, new, now).await
     }
-    async fn put_reply(&self, season: i64, reply: &NewReply, now: Timestamp) -> Result<(), StoreFault> {
-        incoming::put_reply(self, season, reply, now).await
+    async fn put_reply(
+        &self,
+        season: i64,
+        reply: &NewReply,
+        guardians: &[String],
+        now: Timestamp,
+    ) -> Result<(), StoreFault> {
+        incoming::put_reply(self, season, reply, guardians, now).await
     }
     async fn settle_replies(&self, settled: &[SettledReply]) -> Result<(), StoreFault> {
         incoming::settle_replies(self, settled).await
@@ -365,6 +381,9 @@ impl Store for SqlStore {
     }
     async fn deeds(&self, season: i64, event: &str) -> Result<Vec<StoredDeed>, StoreFault> {
         deeds::read(self, season, event).await
+    }
+    async fn end_links(&self, season: i64, household: &str, now: Timestamp) -> Result<u64, StoreFault> {
+        people::end_links(self, season, household, now).await
     }
     async fn set_away(
         &self,

@@ -38,6 +38,23 @@ pub(super) async fn add_links(
     Ok(())
 }
 
+/// Ends the links of a household, and its private calendar addresses.
+pub(super) async fn end_links(
+    store: &SqlStore,
+    season: i64,
+    household: &str,
+    now: Timestamp,
+) -> Result<u64, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let values = || vec![season.into(), household.into(), ms(now).into()];
+    let links = tx.fetch(sql::LINKS_END, values()).await?.len();
+    let feeds = tx.fetch(sql::FEEDS_END, values()).await?.len();
+    let about = format!("household={household} links={links} calendars={feeds}");
+    ledger::append(store, &mut tx, season, vec![Note::plain(now, "links_ended", about)]).await?;
+    store.commit(tx, "end_links").await?;
+    Ok((links + feeds) as u64)
+}
+
 /// Adds answers; gives back what the ledger says of those that were new.
 pub(super) async fn add_answers(
     tx: &mut Tx,

@@ -2,6 +2,10 @@
 
 use super::db::Statement;
 
+mod people;
+
+pub(super) use people::*;
+
 const fn s(binds: usize, text: &'static str) -> Statement {
     Statement { text, binds }
 }
@@ -46,6 +50,8 @@ pub const ALL: &[(&str, Statement)] = &[
     ("TELL", TELL),
     ("FACTS_ADD", FACTS_ADD),
     ("LINKS_ADD", LINKS_ADD),
+    ("LINKS_END", LINKS_END),
+    ("FEEDS_END", FEEDS_END),
     ("FEED", FEED),
     ("FEED_PUT", FEED_PUT),
     ("SETTLE", SETTLE),
@@ -310,23 +316,6 @@ pub(super) const FACTS_ADD: Statement = s(
     "INSERT INTO facts (season, fingerprint, form) SELECT CAST($2 AS BIGINT), value->>0, value->>1 FROM json_each($1) WHERE true \
      ON CONFLICT (season, fingerprint) DO NOTHING",
 );
-pub(super) const LINKS_ADD: Statement = s(
-    2,
-    "INSERT INTO link (hash, season, kind, message, chaperone, expires_ms) \
-     SELECT value->>0, CAST($2 AS BIGINT), value->>1, CAST(value->>2 AS BIGINT), value->>3, CAST(value->>4 AS BIGINT) \
-     FROM json_each($1) WHERE true ON CONFLICT (hash) DO NOTHING",
-);
-pub(super) const FEED: Statement = s(
-    2,
-    "SELECT person, household, expires_ms FROM feed WHERE season = $1 AND hash = $2 ORDER BY person, household",
-);
-pub(super) const FEED_PUT: Statement = s(
-    2,
-    "INSERT INTO feed (season, person, household, hash, expires_ms) \
-     SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, CAST(value->>3 AS BIGINT) \
-     FROM json_each($1) WHERE true ON CONFLICT (season, person, household) \
-     DO UPDATE SET hash = excluded.hash, expires_ms = excluded.expires_ms",
-);
 pub(super) const SETTLE: Statement = s(
     1,
     "UPDATE message SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why \
@@ -428,26 +417,6 @@ pub(super) const COUNTS: Statement = s(
     "SELECT state, channel, CAST(COUNT(*) AS BIGINT) FROM message WHERE season = $1 GROUP BY state, channel",
 );
 
-pub(super) const LINK: Statement = s(
-    2,
-    "SELECT l.kind, l.message, l.chaperone, l.expires_ms, \
-     COALESCE((SELECT a.address FROM attempt a WHERE a.message = l.message ORDER BY a.number DESC LIMIT 1), '') \
-     FROM link l WHERE l.season = $1 AND l.hash = $2",
-);
-pub(super) const ANSWERS_ADD: Statement = s(
-    2,
-    "INSERT INTO answer (season, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, \
-     noted_by, outcome) \
-     SELECT CAST($2 AS BIGINT), CAST(value->>0 AS BIGINT), value->>1, value->>2, value->>3, value->>4, value->>5, value->>6, \
-     value->>7, CAST(value->>8 AS BIGINT), value->>9, value->>10, value->>11 FROM json_each($1) WHERE true \
-     ON CONFLICT (season, road, external, guardian, child, event) DO NOTHING \
-     RETURNING guardian, child, event",
-);
-pub(super) const ANSWERS: Statement = s(
-    1,
-    "SELECT id, at_ms, road, external, guardian, child, event, kind, fingerprint, one_phone, words, noted_by, outcome \
-     FROM answer WHERE season = $1 ORDER BY id",
-);
 pub(super) const TELLINGS: Statement = s(
     1,
     "SELECT m.guardians, m.channel, m.state, p.child, p.event, p.notice, p.fingerprint, p.told_ms, \
@@ -455,26 +424,6 @@ pub(super) const TELLINGS: Statement = s(
        WHERE a.message = m.id ORDER BY a.number DESC LIMIT 1), '') ELSE '' END \
      FROM message m JOIN message_part p ON p.message = m.id \
      WHERE m.season = $1 AND (p.told_ms > 0 OR m.state = 'quarantined') ORDER BY p.told_ms, m.id",
-);
-pub(super) const TEXTED: Statement = s(
-    1,
-    "SELECT DISTINCT a.address FROM attempt a JOIN message m ON m.id = a.message \
-     WHERE m.season = $1 AND m.channel = 'text'",
-);
-pub(super) const ADDRESSES: Statement =
-    s(1, "SELECT channel, address, stopped, bad FROM address WHERE season = $1");
-pub(super) const ADDRESS_STOP: Statement = s(
-    4,
-    "INSERT INTO address (season, channel, address, stopped, bad) VALUES ($1, $2, $3, $4, 0) \
-     ON CONFLICT (season, channel, address) DO UPDATE SET stopped = excluded.stopped",
-);
-pub(super) const ADDRESSES_BAD: Statement = s(
-    2,
-    "INSERT INTO address (season, channel, address, stopped, bad) \
-     SELECT DISTINCT CAST($2 AS BIGINT), m.channel, a.address, 0, 1 FROM json_each($1) AS w \
-     JOIN attempt a ON a.message = CAST(w.value->>0 AS BIGINT) AND a.number = CAST(w.value->>1 AS BIGINT) \
-     JOIN message m ON m.id = a.message WHERE true \
-     ON CONFLICT (season, channel, address) DO UPDATE SET bad = 1",
 );
 pub(super) const FACTS: Statement = s(2, "SELECT form FROM facts WHERE season = $1 AND fingerprint = $2");
 
@@ -630,21 +579,6 @@ pub(super) const DIGEST_TAKE: Statement = s(
 );
 
 /// Nothing is added where the place is taken or the same act was told before.
-pub(super) const ABSENCES: Statement = s(
-    1,
-    "SELECT a.child, a.event, a.at_ms, a.said_by, a.noted_by, a.away FROM absence a WHERE a.season = $1 \
-     AND a.seq = (SELECT MAX(b.seq) FROM absence b WHERE b.season = a.season AND b.child = a.child \
-       AND b.event = a.event) ORDER BY a.child, a.event",
-);
-pub(super) const ABSENCE: Statement = s(
-    3,
-    "SELECT seq, away FROM absence WHERE season = $1 AND child = $2 AND event = $3 ORDER BY seq DESC LIMIT 1",
-);
-pub(super) const ABSENCE_ADD: Statement = s(
-    8,
-    "INSERT INTO absence (season, child, event, seq, at_ms, away, said_by, noted_by) \
-     VALUES ($1, $2, $3, $4, $5, $6, $7, $8) ON CONFLICT DO NOTHING RETURNING seq",
-);
 pub(super) const DEED_ADD: Statement = s(
     9,
     "INSERT INTO deed (season, event, seq, external, at_ms, act, number, other, minutes) \

@@ -15,7 +15,7 @@ use super::shown;
 use super::views::{CallCard, ChasePage, Matter, Notice};
 use crate::domain::board::{Board, Item};
 use crate::domain::chase::{Call, Moment, Reason, Tried, Way};
-use crate::domain::facts::Fingerprint;
+use crate::domain::facts::{Fingerprint, rules_of};
 use crate::domain::record::{CallEnd, Rung};
 use crate::domain::season::{Channel, Season};
 use crate::service::answering::Noted;
@@ -194,6 +194,7 @@ pub(super) fn card(data: &ChaseData, call: &Call, reader: Reader) -> CallCard {
         language: (*language != season.language).then(|| shown::language_name(language)),
         children: children(season, call.items.iter().copied()),
         matters: call.items.iter().filter_map(|item| matter(board, *item)).collect(),
+        rules: call.rules.iter().map(|item| rules(board, *item)).collect(),
         reasons: call.reasons.iter().map(reason).collect(),
         ringer: if reader == Reader::Coordinator { ringer(board, call) } else { String::new() },
         moment: moment(data, call),
@@ -239,6 +240,20 @@ fn matter(board: &Board, item: Item) -> Option<Matter> {
             place.door
         ),
     })
+}
+
+/// The season's house rules, as they are read out for one child.
+fn rules(board: &Board, item: Item) -> Matter {
+    let season = &board.season;
+    let (child, reference) = board.item_refs(item);
+    let names: Vec<String> = rules_of(season, None).map(|rule| rule.name.clone()).collect();
+    Matter {
+        item: format!("{child}/{reference}"),
+        fingerprint: board.fingerprint(item).to_string(),
+        child: children(season, std::iter::once(item)),
+        event: "house rules".to_owned(),
+        words: format!("They have them in their first message: {}.", names.join("; ")),
+    }
 }
 
 fn reason(reason: &Reason) -> String {

@@ -20,12 +20,13 @@ use super::views::{
 };
 use super::{sheets, shown, trial};
 use crate::domain::board::{Board, Item};
-use crate::domain::season::{Care, NumberId};
+use crate::domain::season::{Care, EventId, NumberId, Season};
 use crate::domain::wall;
 use crate::service::answering::Noted;
 use crate::service::chasing::Noter;
 use crate::service::lists::{ChildLine, EventList};
 use crate::service::ports::{Gateway, LinkKind, Store};
+use crate::service::requesting::Granted;
 
 /// Name of the cookie that holds the coordinator's token until the browser closes.
 const COOKIE_NAME: &str = "allheard";
@@ -99,6 +100,18 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     if let "answer" | "close" = fields.first("act") {
         return answer_question(&front, &fields).await;
     }
+    if fields.first("act") == "grant" {
+        let question = fields.first("question").parse().map_err(|_| Denied::BadForm)?;
+        let notice = match front.office.grant_collector(question).await? {
+            Granted::Done => {
+                "Done: they stand on the sheets as somebody who may collect. Print the sheets again."
+                    .to_owned()
+            }
+            Granted::Gone => "Already done. Nothing changed.".to_owned(),
+            Granted::Refused(why) => format!("Nothing changed: {why}."),
+        };
+        return season_page(&front, Some(notice)).await;
+    }
     if let Some(notice) = absence_act(&front, &fields).await? {
         return season_page(&front, Some(notice)).await;
     }
@@ -114,8 +127,8 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     let done = front.office.decide(message, arrived).await?;
     let notice = match (done, arrived) {
         (true, true) => "Noted: it arrived.",
-        (true, false) => "Noted: it is sent again.",
-        (false, _) => "That was decided before. Nothing was changed.",
+        (true, false) => "Noted: we will send it again.",
+        (false, _) => "Already done. Nothing changed.",
     };
     season_page(&front, Some(notice.to_owned())).await
 }
@@ -128,13 +141,13 @@ async fn answer_question<S: Store + 'static, G: Gateway + 'static>(
     let question = fields.first("question").parse().map_err(|_| Denied::BadForm)?;
     let words = if fields.first("act") == "answer" { fields.first("words").trim() } else { "" };
     if fields.first("act") == "answer" && words.is_empty() {
-        return season_page(front, Some("Nothing was written, so nothing was sent.".to_owned())).await;
+        return season_page(front, Some("The answer was empty, so nothing was sent.".to_owned())).await;
     }
     let done = front.office.answer_question(question, words).await?;
     let notice = match (done, words.is_empty()) {
         (true, false) => "Your answer goes out now, or when texts may go again.",
         (true, true) => "Noted as done.",
-        (false, _) => "That was dealt with before. Nothing was changed.",
+        (false, _) => "Already done. Nothing changed.",
     };
     season_page(front, Some(notice.to_owned())).await
 }
@@ -177,7 +190,8 @@ async fn season_page<S: Store + 'static, G: Gateway + 'static>(
 ) -> Result<Response, Denied> {
     let data = front.office.season_data().await?;
     let season = &data.board.season;
-    let mut lists: Vec<&EventList> = data.events.iter().collect();
+    let for_families = |list: &&EventList| season.events[list.event.at()].for_families();
+    let mut lists: Vec<&EventList> = data.events.iter().filter(for_families).collect();
     lists.sort_by_key(|list| (data.board.season.curtain_up(list.event), list.event));
     let next = lists.iter().position(|list| {
         !season.events[list.event.at()].cancelled && data.board.season.curtain_up(list.event) > data.now
@@ -186,6 +200,10 @@ async fn season_page<S: Store + 'static, G: Gateway + 'static>(
         school: season.school.clone(),
         season: season.name.clone(),
         as_of: shown::as_of(&season.zone, data.now),
+        rules: data.rules.map(|(heard, all)| {
+            format!("House rules: confirmed for {heard} of {all} children whose families were asked.")
+        }),
+        visits: visits(season, data.now),
         events: lists.iter().map(|list| summary(&data.board, list, data.now)).collect(),
         next,
         needs: needs(&data),
@@ -251,6 +269,23 @@ async fn event_page<S: Store + 'static, G: Gateway + 'static>(
         over: board.season.curtain_up(id) <= now,
         notice,
     }))
+}
+
+/// What is the chaperones' alone, such as class visits, and still to come: one line each, without a standing of families.
+fn visits(season: &Season, now: Timestamp) -> Vec<(String, String)> {
+    let ids = (0..season.events.len() as u32).map(EventId);
+    let ahead = ids.filter(|id| season.curtain_up(*id) > now && !season.events[id.at()].for_families());
+    let mut ahead: Vec<EventId> = ahead.collect();
+    ahead.sort_by_key(|id| season.curtain_up(*id));
+    ahead
+        .into_iter()
+        .map(|id| {
+            let event = &season.events[id.at()];
+            let when =
+                format!("{}, {}, {}", event.name, ENGLISH.day(&event.date), event.call.strftime("%H:%M"));
+            (format!("/season/{}", event.reference), when)
+        })
+        .collect()
 }
 
 /// Chaperones by name; those not heard from first.

@@ -23,11 +23,12 @@ use crate::domain::itinerary::Itinerary;
 use crate::domain::published::clocks;
 use crate::domain::record::AnswerKind;
 use crate::domain::release::Release;
-use crate::domain::season::{HouseRule, Language, Notice, Place, Season};
+use crate::domain::season::{Care, HouseRule, Language, Notice, Place, Season};
 use crate::domain::standing::Standing;
 use crate::service::answering::{GuardianData, Noted, SheetData};
 use crate::service::hearing::asks_early;
 use crate::service::ports::{Gateway, LinkKind, Store};
+use crate::service::requesting::Request;
 
 /// The query of an address, by name.
 pub(super) type Asked = Query<Vec<(String, String)>>;
@@ -72,6 +73,9 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
             )
             .await;
         }
+        word if Request::from_word(word).is_some() => {
+            return request(&front, &token, &query, &headers, &fields).await;
+        }
         "question" => (AnswerKind::Question, NotedKind::Question),
         _ => return Err(Denied::BadForm),
     };
@@ -89,6 +93,24 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
         }
     }
     page(&front, &token, asked(&query, "lang"), asked_language(&headers), noted, words).await
+}
+
+/// A request that a person has to grant.
+async fn request<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    token: &str,
+    query: &Asked,
+    headers: &HeaderMap,
+    fields: &Fields,
+) -> Result<Response, Denied> {
+    let request = Request::from_word(fields.first("act")).ok_or(Denied::BadForm)?;
+    let words = fields.first("words").trim();
+    let (child, event, _) = items(fields)?.into_iter().next().ok_or(Denied::BadForm)?;
+    let kind = if words.is_empty() { NotedKind::Empty } else { NotedKind::Requested };
+    if !words.is_empty() && !front.office.request_by_link(token, (&child, &event), request, words).await? {
+        return Err(Denied::BadForm);
+    }
+    page(front, token, asked(query, "lang"), asked_language(headers), vec![(kind, child, event)], "").await
 }
 
 /// The items of a form, each with the fingerprint of what its page showed.
@@ -199,6 +221,21 @@ fn rule_text(season: &Season, rule: &HouseRule, labels: &Labels) -> String {
     text.cloned().unwrap_or_else(|| rule.name.clone())
 }
 
+/// Who of the reader's own household may collect the child, and who else was accepted.
+fn collectors(data: &GuardianData, item: Item) -> Vec<String> {
+    let season = &data.board.season;
+    let Some(child) = item.who.child() else { return Vec::new() };
+    let own: Vec<_> =
+        data.board.cares_of(child).filter(|care| data.guardians.contains(&care.guardian)).collect();
+    let hers = |care: &&Care| own.iter().any(|mine| mine.household == care.household);
+    let guardians = data.board.cares_of(child).filter(|care| care.collects).filter(hers);
+    let names = guardians.map(|care| season.guardians[care.guardian.at()].name.clone());
+    // Who was accepted was asked for by one household, and another may not be meant to know.
+    let alone = data.board.cares_of(child).all(|care| hers(&care));
+    let others = season.children[child.at()].also_collects.iter().filter(|_| alone).cloned();
+    names.chain(others).collect()
+}
+
 /// Chaperones of the child who neither sign in nor out; only where the season introduces chaperones to families.
 fn beside(data: &GuardianData, it: Option<&Itinerary>) -> Vec<String> {
     let season = &data.board.season;
@@ -241,6 +278,7 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
         adults_watch: event.adults_watch,
         signs_in: it.and_then(|it| it.signs_in).map(chaperone),
         signs_out: it.and_then(|it| it.signs_out).map(chaperone),
+        collectors: collectors(data, one.item),
         beside: beside(data, it),
         rules: if one.item.who.is_chaperone() {
             Vec::new()

@@ -44,6 +44,20 @@ pub struct Labels {
     pub same_every_time: &'static str,
     /// Nothing stood in the question.
     pub empty_question: &'static str,
+    /// Who may collect.
+    pub who_collects: &'static str,
+    /// Opens the form that says that somebody else collects.
+    pub somebody_else: &'static str,
+    /// Who it is, in that form.
+    pub who_and_when: &'static str,
+    /// Opens the form that says that a number or address is wrong.
+    pub wrong_address: &'static str,
+    /// What is right, in that form.
+    pub what_is_right: &'static str,
+    /// Sends either.
+    pub send_request: &'static str,
+    /// It went to the school; gaps: given name, event.
+    pub noted_request: &'static str,
     /// Under the box for questions: nothing medical, nothing about custody.
     pub never_write: &'static str,
     /// One to twelve in words, for sheets (the feminine form where there is one).
@@ -432,7 +446,7 @@ mod tests {
         assert_eq!(ENGLISH.number(12), "twelve");
         assert_eq!(ENGLISH.number(13), "13");
         assert_eq!(ENGLISH.number(0), "0");
-        assert_eq!(SPANISH.counted(&SPANISH.sheets_to_read, 1), "Una hoja por leer");
+        assert_eq!(SPANISH.counted(&SPANISH.sheets_to_read, 1), "Una fecha por confirmar");
     }
 
     #[test]

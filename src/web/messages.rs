@@ -7,6 +7,7 @@ use axum::http::HeaderMap;
 use axum::response::Response;
 use serde::Deserialize;
 
+use super::fields::Fields;
 use super::labels::ENGLISH;
 use super::respond::{Denied, html};
 use super::routes::Front;
@@ -40,11 +41,12 @@ pub(super) async fn latest<S: Store + 'static, G: Gateway + 'static>(
         school: board.season.school.clone(),
         season: board.season.name.clone(),
         as_of: shown::as_of(&board.season.zone, front.office.now()),
-        heading: "What went out".to_owned(),
+        heading: "Sent messages".to_owned(),
         family: false,
         people: Vec::new(),
         lives: lives.iter().map(|(message, attempts)| life(&board, message, attempts)).collect(),
         older,
+        notice: None,
     }))
 }
 
@@ -54,7 +56,34 @@ pub(super) async fn family<S: Store + 'static, G: Gateway + 'static>(
     headers: HeaderMap,
 ) -> Result<Response, Denied> {
     front.coordinator(&headers).await?;
-    let Some(family) = front.office.family(&household).await? else { return Err(Denied::NotFound) };
+    family_page(&front, &household, None).await
+}
+
+/// The coordinator ends a family's links.
+pub(super) async fn act_family<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    Path(household): Path<String>,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Denied> {
+    front.coordinator_acts(&headers).await?;
+    if fields.first("act") != "end_links" {
+        return Err(Denied::BadForm);
+    }
+    let ended = front.office.end_links(&household).await?;
+    let notice = match ended {
+        0 => "This family has no open link.".to_owned(),
+        _ => "Done: no link sent so far opens anything. The next message brings a new one.".to_owned(),
+    };
+    family_page(&front, &household, Some(notice)).await
+}
+
+async fn family_page<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    household: &str,
+    notice: Option<String>,
+) -> Result<Response, Denied> {
+    let Some(family) = front.office.family(household).await? else { return Err(Denied::NotFound) };
     let board = &*family.board;
     let people: Vec<Person> = family.people.iter().map(|one| person(board, one)).collect();
     let names: Vec<String> = people.iter().map(|person| person.name.clone()).collect();
@@ -67,6 +96,7 @@ pub(super) async fn family<S: Store + 'static, G: Gateway + 'static>(
         people,
         lives: family.lives.iter().map(|(message, attempts)| life(board, message, attempts)).collect(),
         older: None,
+        notice,
     }))
 }
 
@@ -94,11 +124,32 @@ fn said(board: &Board, one: &StoredIncoming) -> Said {
         Some(Channel::Text) => "By text",
         None => "On the page",
     };
-    let waits = if one.waits { "waits for a person" } else { "dealt with" };
+    let waits = if one.waits { "waits for you" } else { "dealt with" };
     let became = match incoming.became.as_str() {
         "question" => waits,
+        "early_release" => {
+            if one.waits {
+                "waits for you; the rule was told"
+            } else {
+                "dealt with"
+            }
+        }
+        "collector" => {
+            if one.waits {
+                "waits for you: somebody else collects"
+            } else {
+                "dealt with"
+            }
+        }
+        "address" => {
+            if one.waits {
+                "waits for you: a number or address is wrong"
+            } else {
+                "dealt with"
+            }
+        }
         "asked_back" => "asked back which is meant",
-        "ignored" => "written by a machine, not counted",
+        "ignored" => "automatic reply, not counted",
         "known" => "known already",
         other => other,
     };
@@ -144,7 +195,7 @@ fn life(board: &Board, message: &StoredMessage, attempts: &[StoredAttempt]) -> L
     };
     let why = if message.why.is_empty() { String::new() } else { format!(": {}", message.why) };
     Life {
-        to: if names.is_empty() { "nobody any more".to_owned() } else { ENGLISH.list(&names) },
+        to: if names.is_empty() { "no longer in the season".to_owned() } else { ENGLISH.list(&names) },
         href: format!("/season/family/{}", message.household),
         matter: format!("{} by {road}", message.wording.replace('-', " ")),
         about: about.join("; "),

@@ -10,6 +10,7 @@ use crate::domain::wall;
 use crate::service::hearing::{asked_about, asks_early};
 use crate::service::lists::SeasonData;
 use crate::service::ports::StoredMessage;
+use crate::service::requesting::Request;
 use jiff::Timestamp;
 
 /// Minutes in a day.
@@ -127,6 +128,7 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
                     telephone: guardian.and_then(|guardian| shown::telephone(season, &guardian.contact)),
                     question,
                     rule: rule(data, one),
+                    grants: one.request == Some(Request::Collector),
                     reference: guardian.map_or(String::new(), |guardian| guardian.reference.clone()),
                     cannot,
                     road: one.road.map(|channel| match channel {
@@ -143,6 +145,16 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
 
 /// The rule of the event, for a question that asks for early release; else empty.
 fn rule(data: &SeasonData, one: &crate::service::lists::Asked) -> String {
+    match one.request {
+        Some(Request::Collector) => {
+            return "Somebody else is to collect. Ring the number on file first.".to_owned();
+        }
+        Some(Request::Address) => {
+            return "Their number or address is wrong. Ring the number on file first, then change it in the workbook."
+                .to_owned();
+        }
+        None => {}
+    }
     let (Some((_, words)), Some(guardian)) = (&one.question, one.guardian) else { return String::new() };
     let item = asked_about(&data.board, &[guardian], &one.items, words, one.at);
     let item = item.filter(|item| asks_early(&data.board, *item, words));
@@ -205,7 +217,7 @@ fn no_way(board: &Board, guardian: GuardianId, children: &[ChildId]) -> NoWay {
     let why = match (contact.mail.is_some(), contact.phone.is_some()) {
         (false, false) => "The workbook has neither a mail address nor a number.",
         _ if contact.mail_to().is_none() && contact.text_to().is_none() => {
-            "Nothing in the workbook may be written to: see the columns 'texts' and 'mails'."
+            "We may use neither the mail address nor the number: see the columns 'texts' and 'mails'."
         }
         _ => "What the workbook has was stopped by its owner, or does not work.",
     };
@@ -235,23 +247,19 @@ pub(super) fn sending(data: &SeasonData) -> String {
     match data.calls {
         0 => {}
         1 => words
-            .push("The family of one child cannot answer by message: that is one call to make.".to_owned()),
+            .push("The family of one child cannot answer by message: you'll need to ring them.".to_owned()),
         n => words.push(format!(
-            "The families of {n} children cannot answer by message: that is as many calls to make."
+            "The families of {n} children cannot answer by message: you'll need to ring them."
         )),
     }
     if let Some(next) = data.next_due {
         let at = shown::as_of(zone, next.max(data.now));
-        words.push(format!("Sending goes on: {}, {}.", at.english_day(), at.clock()));
+        words.push(format!("Next message: {}, {}.", at.english_day(), at.clock()));
     }
     for (channel, rest) in &data.resting {
         let Some(until) = rest.until else { continue };
         let at = shown::as_of(zone, until).clock();
-        words.push(format!(
-            "{} cannot be sent now and is tried again at {at}: {}.",
-            road(*channel),
-            rest.why
-        ));
+        words.push(format!("{} cannot be sent now; next try at {at}: {}.", road(*channel), rest.why));
     }
     words.join(" ")
 }

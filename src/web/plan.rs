@@ -317,7 +317,7 @@ fn handed(channel: Channel, outcome: &Outcome) -> String {
         Outcome::Accepted => format!("The gateway took the test: look at {look}."),
         Outcome::Refused { why, .. } => format!("The gateway refused the test: {why}."),
         Outcome::Uncertain { why } => format!("Nobody knows whether the test left: {why}. Look at {look}."),
-        Outcome::Temporary { why, .. } | Outcome::Unusable { why } => {
+        Outcome::Temporary { why, .. } | Outcome::Suspect { why } | Outcome::Unusable { why } => {
             format!("The test could not be handed over, and was not sent: {why}.")
         }
     }

@@ -110,7 +110,7 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/season/chase", get(chase::show::<S, G>).post(chase::act::<S, G>))
         .route("/season/door", get(class_door::show::<S, G>).post(class_door::act::<S, G>))
         .route("/season/messages", get(messages::latest::<S, G>))
-        .route("/season/family/{household}", get(messages::family::<S, G>))
+        .route("/season/family/{household}", get(messages::family::<S, G>).post(messages::act_family::<S, G>))
         .route("/season/changes", get(change::show_made::<S, G>).post(change::act_made::<S, G>))
         .route("/season/change/{sort}", get(change::show::<S, G>).post(change::act::<S, G>))
         .route("/season/workbook.xlsx", get(workbook::download::<S, G>))
@@ -153,6 +153,13 @@ async fn ready<S: Store + 'static, G: Gateway + 'static>(State(front): State<Arc
             tracing::error!(%fault, "not ready");
             faults.push("the store does not answer, or its workbook cannot be read".to_owned());
         }
+    }
+    if let Err(fault) = front.office.store.probe().await {
+        tracing::error!(%fault, "not ready");
+        faults.push("the store takes no write".to_owned());
+    }
+    if front.office.ticks_fail() {
+        faults.push("the last round of planning and sending failed".to_owned());
     }
     for canary in wall::canaries(jiff::tz::db()) {
         faults.push(format!("the time zone data are too old for {}", canary.zone));

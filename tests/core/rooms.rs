@@ -239,7 +239,7 @@ fn the_check_names_room_time_children_and_adults() {
         "'Sail Loft' has too few adults (2 children to an adult: the setting 'children per adult'): 1 child with 0 adults counted at 'Saturday' from 19:00 for 20 minutes, where 1 would be needed",
     );
     assert!(few.cure.contains("'duties'") && few.cure.contains("local law decide"), "{}", few.cure);
-    told(&problems, "events", Some(2), "no room is written for 1 child before Finale");
+    told(&problems, "events", Some(2), "the workbook has no room for 1 child before Finale");
     assert!(!problems.iter().any(|p| p.reason.contains("Booth")), "nothing is wrong there: {problems:#?}");
     let mut helped = evening();
     let mut row = Row { number: 8, ..Row::default() };

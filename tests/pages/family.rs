@@ -102,6 +102,7 @@ fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
         adults_watch: Some(false),
         signs_in: Some("Noor".into()),
         signs_out: Some("Noor".into()),
+        collectors: vec!["Marisol Arce".into()],
         beside: vec!["Ewa Lis".into()],
         rules: vec![
             say(

@@ -225,6 +225,7 @@ fn calls(name: &str) -> Vec<CallCard> {
         telephone: Some(telephone("0021", "020 7946 0021")),
         language: Some("Polish".into()),
         children: "Tomasz K. and Zofia K.".into(),
+        rules: Vec::new(),
         matters: vec![
             matter("C009/E002", "Tomasz K.", "Dress rehearsal"),
             matter("C010/E002", "Zofia K.", "Dress rehearsal"),
@@ -241,6 +242,7 @@ fn calls(name: &str) -> Vec<CallCard> {
         telephone: None,
         language: None,
         children: "Ada F.".into(),
+        rules: Vec::new(),
         matters: vec![matter("C014/E002", "Ada F.", "Dress rehearsal")],
         reasons: vec!["no message can reach them".into()],
         ringer: String::new(),
@@ -403,6 +405,8 @@ fn season() -> SeasonPage {
     let settled = dress().settled() as u32;
     let count = |words: &str, count| MessageCount { words: words.into(), count };
     SeasonPage {
+        rules: Some("House rules: confirmed for 298 of 350 children whose families were asked.".into()),
+        visits: vec![("/season/E009".into(), "Class visit, Tuesday 1 June, 16:45".into())],
         course: course(true, Some(("pause", "Pause sending"))),
         school: "Brackwater School of Dance".into(),
         season: "The Salt Lantern".into(),
@@ -454,10 +458,11 @@ fn went_out(family: bool) -> MessagesPage {
         ],
     };
     MessagesPage {
+        notice: family.then(|| "This family has no open link.".into()),
         school: "Brackwater School of Dance".into(),
         season: "The Salt Lantern".into(),
         as_of: as_of(),
-        heading: if family { "Marisol Arce" } else { "What went out" }.into(),
+        heading: if family { "Marisol Arce" } else { "Sent messages" }.into(),
         family,
         people: if family { vec![person] } else { Vec::new() },
         lives: vec![life.clone(), life],
@@ -482,6 +487,7 @@ fn needs() -> Needs {
             road: Some("text"),
             rule: "Asks for early release. Dress rehearsal: nobody leaves before the last number.".into(),
             reference: "G021".into(),
+            grants: true,
             cannot: vec!["C011/E003".into()],
         }],
         uncertain: vec![Uncertain {

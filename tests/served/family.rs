@@ -106,12 +106,11 @@ async fn one_form_answers_for_two_children_in_her_language() {
     let page = house.get(&path).await;
     assert!(page.text.contains("<html lang=\"es\">"));
     assert!(house.get(&format!("{path}?lang=en")).await.text.contains("<html lang=\"en\">"));
-    // Two sheets, then the form for both.
+    // The form for both, then each sheet.
     let (items, seen) = (page.hidden("item"), page.hidden("fingerprint"));
-    assert_eq!(items.len(), 4);
-    let fields: Vec<(&str, &str)> = items[2..]
+    let fields: Vec<(&str, &str)> = items[..2]
         .iter()
-        .zip(&seen[2..])
+        .zip(&seen[..2])
         .flat_map(|(item, seen)| [("item", item.as_str()), ("fingerprint", seen.as_str())])
         .chain([("act", "heard")])
         .collect();
@@ -198,4 +197,95 @@ async fn names_are_words_and_never_markup() {
     assert_eq!(page.status, 200);
     assert!(page.text.contains("&#60;script&#62;alert(1)&#60;/script&#62;"));
     assert!(!page.text.contains("<script"));
+}
+
+// Somebody else collects: a request that is told to every address, and counts when a person has rung and accepted it.
+#[tokio::test]
+async fn a_collector_is_asked_for_told_to_every_address_and_granted_by_a_person() {
+    let mut book = super::season::book();
+    super::season::set(&mut book, "children", "Ada", "guardian 1 collects", "yes");
+    let house = House::open_with(book).await;
+    house.clock.set("2027-05-28T09:30:00Z");
+    house.send().await;
+    let path = format!("/r/{}", house.token("may@example.org"));
+    let page = house.get(&path).await;
+    assert!(page.plain().contains("Who may pick upMay Finch"), "{}", page.plain());
+    let item = page.hidden("item")[0].clone();
+    let seen = page.hidden("fingerprint")[0].clone();
+    let ask = [
+        ("item", item.as_str()),
+        ("fingerprint", seen.as_str()),
+        ("act", "collector"),
+        ("words", "Ana Ruiz; aunt, Friday"),
+    ];
+    let after = house.post(&path, &ask).await.plain();
+    assert!(after.contains("We told the school (Ada, Dress rehearsal)."), "{after}");
+    house.office.send_tick().await.unwrap();
+    assert!(house.mail("may@example.org").contains("Someone has asked for a change on your page (Ada)."));
+    let token = house.office.coordinator_link().await.unwrap();
+    let season = house.coordinator_get(&token, "/season").await;
+    assert!(season.plain().contains("Somebody else is to collect. Ring the number on file first."));
+    let before = house.coordinator_get(&token, "/season/E001/sheets/clipboard-V002").await;
+    assert!(!before.plain().contains("Ana Ruiz"));
+    let question = season.hidden("question")[0].clone();
+    let grant = [("question", question.as_str()), ("act", "grant")];
+    let done = house.coordinator_post(&token, "/season", &grant).await;
+    assert!(done.plain().contains("Done: they stand on the sheets"), "{}", done.plain());
+    let again = house.coordinator_post(&token, "/season", &grant).await;
+    assert!(again.plain().contains("Already done. Nothing changed."), "{}", again.plain());
+    let desk = house.office.desk().await.unwrap();
+    let ada = desk.board.season.children.iter().find(|child| child.given == "Ada").unwrap();
+    assert_eq!(ada.also_collects, ["Ana Ruiz, aunt, Friday"]);
+    let chaperones: Vec<String> = desk.board.season.chaperones.iter().map(|c| c.reference.clone()).collect();
+    drop(desk);
+    let mut clipboards = String::new();
+    for chaperone in chaperones {
+        let path = format!("/season/E001/sheets/clipboard-{chaperone}");
+        clipboards.push_str(&house.coordinator_get(&token, &path).await.plain());
+    }
+    assert!(clipboards.contains("May Finch or Ana Ruiz, aunt, Friday"), "{clipboards}");
+    // Nobody is asked again for it.
+    assert!(house.get(&path).await.plain().contains("Please confirm"));
+    // Nothing written is nothing sent.
+    let empty = [("item", item.as_str()), ("fingerprint", seen.as_str()), ("act", "address"), ("words", " ")];
+    assert!(house.post(&path, &empty).await.plain().contains("Nothing was written, so nothing was sent."));
+}
+
+// One tap ends every link of a family; the next message brings a new one.
+#[tokio::test]
+async fn a_familys_links_are_ended_in_one_tap() {
+    let house = House::told().await;
+    let path = format!("/r/{}", house.token("may@example.org"));
+    assert_eq!(house.get(&path).await.status, 200);
+    let token = house.office.coordinator_link().await.unwrap();
+    let household = house.household("May Finch").await;
+    let of_family = format!("/season/family/{household}");
+    let done = house.coordinator_post(&token, &of_family, &[("act", "end_links")]).await;
+    assert!(done.plain().contains("no link sent so far opens anything"), "{}", done.plain());
+    let dead = house.get(&path).await;
+    assert_eq!(dead.status, 410);
+    assert!(dead.plain().contains("01632 960100"), "{}", dead.plain());
+    let other = format!("/r/{}", house.token("marisol@example.org"));
+    assert_eq!(house.get(&other).await.status, 200, "another family's link goes on");
+    let again = house.coordinator_post(&token, &of_family, &[("act", "end_links")]).await;
+    assert!(again.plain().contains("no open link"), "{}", again.plain());
+}
+
+// A link opens all that was told and is still to come, whatever its message was about, and nothing of anybody else's.
+#[tokio::test]
+async fn any_link_opens_everything_that_was_told_and_is_still_to_come() {
+    let house = House::told().await;
+    house.clock.set("2027-05-29T09:30:00Z");
+    house.send().await;
+    house.clock.set("2027-06-03T09:30:00Z");
+    house.send().await;
+    let path = format!("/r/{}", house.token("marisol@example.org"));
+    let page = house.get(&path).await.plain();
+    for words in ["Dress rehearsal", "First show", "Las normas de la casa"] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+    assert!(page.contains("Ines y Tariq"), "siblings stand together: {page}");
+    for stranger in ["May Finch", "Lee Quill", "Ada"] {
+        assert!(!page.contains(stranger), "{stranger}: {page}");
+    }
 }

@@ -156,7 +156,7 @@ async fn what_no_rule_understands_waits_for_the_coordinator_who_answers_by_the_s
     house.office.send_tick().await.unwrap();
     assert_eq!(last(&house), (MAY.to_owned(), "Brackwater: We won't. See you on Friday.".to_owned()));
     let again = house.coordinator_post(&token, "/season", &reply).await;
-    assert!(again.plain().contains("dealt with before"));
+    assert!(again.plain().contains("Already done. Nothing changed."));
     let household = house.household("May Finch").await;
     let family = house.coordinator_get(&token, &format!("/season/family/{household}")).await;
     assert!(family.plain().contains("please don't stop"), "{}", family.plain());

@@ -17,7 +17,7 @@ use super::due;
 use super::itinerary::{Itinerary, ItineraryId};
 use super::plan::asks;
 use super::record::{Answer, CallEnd, Cover, NoticeKey, Record, Rung};
-use super::season::{Care, Channel, ChaperoneId, EventId, GuardianId, SettledBy};
+use super::season::{Care, Channel, ChaperoneId, EventId, GuardianId, Person, SettledBy};
 use super::standing::{self, Standing, heard, settled, standing};
 use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -52,6 +52,8 @@ pub struct Call {
     pub guardian: GuardianId,
     /// What she has to hear, soonest first.
     pub items: Vec<Item>,
+    /// The house rules of children for whom they were asked and not heard, read out in the same call.
+    pub rules: Vec<Item>,
     /// Why, most pressing first; never empty.
     pub reasons: Vec<Reason>,
     /// Before when she has to know.
@@ -229,7 +231,16 @@ fn call(
         }
         None => Way::Door(next_door(board, &items, needed_by, now)),
     };
-    Some(Call { guardian, items, reasons, needed_by, way, tried, ringer: None })
+    let mut children: Vec<Person> = items.iter().map(|item| item.who).collect();
+    children.sort();
+    children.dedup();
+    let asked = |item: &Item| {
+        let waits =
+            matches!(standing(board, record, guardian, *item), Standing::Waiting | Standing::HeardBefore);
+        waits && !settled(board, record, *item)
+    };
+    let rules = children.into_iter().map(|who| Item { who, event: None }).filter(asked).collect();
+    Some(Call { rules, guardian, items, reasons, needed_by, way, tried, ringer: None })
 }
 
 /// The next event of one of the children, up to the one before whose call the guardian has to know.

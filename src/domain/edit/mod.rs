@@ -92,6 +92,13 @@ pub enum Edit {
         /// The numbers as the workbook writes them.
         numbers: String,
     },
+    /// Somebody else may collect a child.
+    AlsoCollects {
+        /// Whom.
+        child: Ref,
+        /// Who, and when, in words.
+        who: String,
+    },
     /// A guardian or a chaperone is reached in another way.
     Reached {
         /// Who.
@@ -158,6 +165,7 @@ impl Edit {
                 let row = row_mut(&mut new, "children", child).ok_or(EditFault::Gone("child"))?;
                 row.set("numbers", numbers.clone());
             }
+            Edit::AlsoCollects { child, who } => people::also_collects(&mut new, child, who)?,
             Edit::Reached { person, by } => people::reached(&mut new, person, by)?,
             Edit::Replace { chaperone, event, by } => {
                 substitute::replace(&mut new, season, chaperone, event.as_deref(), by)?;
@@ -204,6 +212,7 @@ impl Edit {
             Edit::Leaves { child: who } => format!("{} leaves", child(who)),
             Edit::Joins(joining) => format!("{} {} joins", joining.given.trim(), joining.family.trim()),
             Edit::Dances { child: who, .. } => format!("{} dances other numbers", child(who)),
+            Edit::AlsoCollects { child: whom, who } => format!("{who} may collect {}", child(whom)),
             Edit::Reached { person, .. } => {
                 let found = season.guardians.iter().find(|one| one.reference == *person);
                 format!("{} is reached in another way", found.map_or("", |guardian| guardian.name.as_str()))

@@ -98,6 +98,21 @@ fn chaperone<'a>(book: &'a Book, reference: &str) -> Option<&'a Row> {
     book.rows("chaperones").iter().find(|row| row.text("ref") == reference)
 }
 
+pub(super) fn also_collects(book: &mut Book, child: &str, who: &str) -> Result<(), EditFault> {
+    let row = row_mut(book, "children", child).ok_or(EditFault::Gone("child"))?;
+    // A list has semicolons between its parts.
+    let who = who.replace(';', ",").split_whitespace().collect::<Vec<_>>().join(" ");
+    let known: Vec<&str> =
+        row.text("also collects").split(';').map(str::trim).filter(|one| !one.is_empty()).collect();
+    if known.iter().any(|one| one.eq_ignore_ascii_case(&who)) {
+        return Err(EditFault::Already(format!("{who} may collect already")));
+    }
+    let all: Vec<&str> = known.into_iter().chain([who.as_str()]).collect();
+    let all = all.join("; ");
+    row.set("also collects", all);
+    Ok(())
+}
+
 pub(super) fn leaves(book: &mut Book, child: &str) -> Result<(), EditFault> {
     let rows = &mut book.sheet_mut("children").rows;
     let at = rows.iter().position(|row| row.text("ref") == child).ok_or(EditFault::Gone("child"))?;

@@ -116,6 +116,7 @@ fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
         casts: list(row.text("cast")).map(str::to_owned).collect(),
         castings,
         new: typed::yes_no(row.text("new")).unwrap_or(false),
+        also_collects: list(row.text("also collects")).map(str::to_owned).collect(),
         fetch_lead,
     }
 }

@@ -156,6 +156,20 @@ pub(super) fn event_kind(word: &str) -> Option<EventKind> {
     }
 }
 
+/// Whether adults may watch; "no" at a show is taken for a slip, since families would read that they wait outside.
+fn watched(row: &Row, kind: EventKind, desk: &mut Desk) -> Option<bool> {
+    let said = typed::yes_no(row.text("adults may watch")).ok();
+    if said == Some(false) && kind == EventKind::Show {
+        desk.warn(
+            Spot::cell("events", row, "adults may watch"),
+            "a show has an audience, so that adults may not watch is told to nobody",
+            "Leave the cell blank.",
+        );
+        return None;
+    }
+    said
+}
+
 fn events<'a>(
     book: &'a Book,
     places: &Names<PlaceId>,
@@ -194,7 +208,7 @@ fn events<'a>(
             arrive_ready: row.text("arrive ready").to_owned(),
             bring: row.text("bring").to_owned(),
             leave_home: row.text("leave at home").to_owned(),
-            adults_watch: typed::yes_no(row.text("adults may watch")).ok(),
+            adults_watch: watched(row, kind, desk),
             turn_in: yes(row, "turn-in", false),
             cancelled: yes(row, "cancelled", false),
             decide_by: decide_by(row, date, starts, desk),

@@ -164,7 +164,9 @@ fn collected(paper: &Paper<'_>, child: ChildId) -> String {
     let it = paper.board.programme.get(child, paper.day.id);
     let from = it.and_then(|it| it.collect_from).map(|from| format!("from {} ", paper.minute(from.at())));
     let collects = paper.board.cares_of(child).filter(|care| care.collects);
-    let adults: Vec<&str> = collects.map(|care| season.guardians[care.guardian.at()].name.as_str()).collect();
+    let others = season.children[child.at()].also_collects.iter().map(String::as_str);
+    let guardians = collects.map(|care| season.guardians[care.guardian.at()].name.as_str());
+    let adults: Vec<&str> = guardians.chain(others).collect();
     let adults = if adults.is_empty() { "ask the lead who collects".to_owned() } else { adults.join(" or ") };
     format!("{}{adults}", from.unwrap_or_default())
 }

@@ -137,6 +137,11 @@ pub enum Outcome {
         /// Whether it is the address that does not work, and not this message.
         address: bool,
     },
+    /// Refused, though nothing says that this message or its address is to blame: it may be us who are.
+    Suspect {
+        /// In a few words.
+        why: String,
+    },
     /// It may have gone.
     Uncertain {
         /// In a few words.

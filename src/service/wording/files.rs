@@ -76,6 +76,7 @@ macro_rules! built_in {
             built_in!(@file $language, "reply/pick-up.txt"),
             built_in!(@file $language, "reply/away.txt"),
             built_in!(@file $language, "reply/back.txt"),
+            built_in!(@file $language, "reply/requested.txt"),
         )*]
     };
     (@file $language:literal, $file:literal) => {

@@ -43,6 +43,9 @@ pub struct Words {
     pub weekdays: [String; 7],
     /// Weekdays for texts, Monday first.
     pub weekdays_short: [String; 7],
+    /// The same in the alphabet of texts, where the short ones are not.
+    #[serde(default)]
+    pub weekdays_text: Option<[String; 7]>,
     /// Months in full, January first.
     pub months: [String; 12],
     /// Between the last two of a list.
@@ -159,7 +162,11 @@ impl Words {
         if segments::count(&full).causes.is_empty() {
             return full;
         }
-        self.day(date, plain_day, &self.weekdays_short)
+        let plain = self.weekdays_text.as_ref().map(|weekdays| self.day(date, day, weekdays));
+        match plain.filter(|plain| segments::count(plain).causes.is_empty()) {
+            Some(plain) => plain,
+            None => self.day(date, plain_day, &self.weekdays_short),
+        }
     }
 
     fn clock(&self, time: Time, twelve: bool) -> Result<String, Error> {
@@ -313,6 +320,9 @@ pub fn add_filters(env: &mut Environment<'static>, words: &Arc<Words>) {
         Ok::<_, Error>(w.costume(&plain(&costume.get_attr("number")?), &pieces))
     });
     env.add_filter("dates", dates);
+    env.add_filter("days", days);
+    let w = Arc::clone(words);
+    env.add_filter("calls", move |state: &State<'_, '_>, items: Vec<Value>| calls(&w, state, &items));
     let w = Arc::clone(words);
     env.add_filter("few", move |state: &State<'_, '_>, children: Vec<Value>| {
         let more = children.len().saturating_sub(1);
@@ -357,6 +367,39 @@ fn dates(items: Vec<Value>) -> Result<Vec<Value>, Error> {
         }
     }
     Ok(first)
+}
+
+/// One item a day, however many events there are on it.
+fn days(items: Vec<Value>) -> Result<Vec<Value>, Error> {
+    let mut seen = BTreeSet::new();
+    let mut first = Vec::new();
+    for item in items {
+        if seen.insert(plain(&item.get_attr("date")?)) {
+            first.push(item);
+        }
+    }
+    Ok(first)
+}
+
+/// Every time to be there on the first day, in order: brothers and sisters may have two, and so may a day with two shows.
+fn calls(words: &Words, state: &State<'_, '_>, items: &[Value]) -> Result<String, Error> {
+    let Some(first) = items.first() else { return Ok(String::new()) };
+    let day = plain(&first.get_attr("date")?);
+    let mut times = BTreeSet::new();
+    for item in items {
+        if plain(&item.get_attr("date")?) == day {
+            times.insert(plain(&item.get_attr("call")?));
+        }
+    }
+    let twelve = Place::of(state).twelve;
+    let clock = |time: &String| {
+        let time = time
+            .parse()
+            .map_err(|_| Error::new(ErrorKind::InvalidOperation, format!("{time:?} is no time")))?;
+        words.clock(time, twelve)
+    };
+    let shown: Vec<String> = times.iter().map(clock).collect::<Result<_, _>>()?;
+    Ok(words.joined(&shown))
 }
 
 fn parse_date(date: &str) -> Result<Date, Error> {

@@ -35,6 +35,8 @@ pub struct CallCard {
     pub children: String,
     /// What she has to hear, soonest first.
     pub matters: Vec<Matter>,
+    /// The house rules, where they have not answered about those either.
+    pub rules: Vec<Matter>,
     /// Why, most pressing first.
     pub reasons: Vec<String>,
     /// Who rings, and why she does; empty on her own page.

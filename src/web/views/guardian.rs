@@ -56,6 +56,8 @@ pub enum NotedKind {
     Stale,
     /// Nothing was written where a question was to be.
     Empty,
+    /// A request went to the school.
+    Requested,
 }
 
 /// One line of what was noted from the form just posted.
@@ -80,6 +82,7 @@ impl Noted {
             NotedKind::Heard => labels.noted_heard,
             NotedKind::CantCome => labels.noted_cant_come,
             NotedKind::Question => labels.noted_question,
+            NotedKind::Requested => labels.noted_request,
             NotedKind::Stale | NotedKind::Empty => labels.noted_stale,
         };
         let said = fill(text, &[&self.given, &self.event]);

@@ -63,4 +63,6 @@ pub struct MessagesPage {
     pub lives: Vec<Life>,
     /// Address of the page with older ones; none if there are none.
     pub older: Option<String>,
+    /// What became of the form just posted.
+    pub notice: Option<String>,
 }

@@ -202,6 +202,8 @@ pub struct Asked {
     pub question: Option<i64>,
     /// By which road an answer written here goes; none if there is none.
     pub road: Option<&'static str>,
+    /// Whether it can be granted with one tap.
+    pub grants: bool,
     /// The rule of the event, where early release is asked for; else empty.
     pub rule: String,
     /// Lasting name of the guardian; empty for a stranger.
@@ -282,6 +284,10 @@ pub struct SeasonPage {
     pub season: String,
     /// When the page was put together.
     pub as_of: AsOf,
+    /// Who has confirmed the house rules, in a sentence; none where nobody was asked.
+    pub rules: Option<String>,
+    /// What is the chaperones' alone and still to come: address, name and day.
+    pub visits: Vec<(String, String)>,
     /// Events, soonest first.
     pub events: Vec<EventSummary>,
     /// Index of the next event; none when all are over.

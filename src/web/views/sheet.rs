@@ -156,6 +156,8 @@ pub struct Sheet {
     pub signs_in: Option<String>,
     /// Chaperone who signs the child out.
     pub signs_out: Option<String>,
+    /// Who may collect the child, as far as the reader may know.
+    pub collectors: Vec<String>,
     /// Other chaperones of the child there, where the season introduces them.
     pub beside: Vec<String>,
     /// House rules of this event that are acknowledged with it.
@@ -208,6 +210,7 @@ impl Sheet {
             Some(false) => labels.may_not_watch.to_owned(),
             None => String::new(),
         });
+        let collectors = Told::same(labels.list(&self.collectors));
         let last_look = Told::same(labels.duty.last_look.to_owned());
         let lines: Vec<(&'static str, &Told<String>)> = match &self.shift {
             None => vec![
@@ -215,6 +218,7 @@ impl Sheet {
                 (labels.bring, &self.bring),
                 (labels.leave_home, &self.leave_home),
                 (labels.hand_in, &self.hand_in),
+                (labels.who_collects, &collectors),
                 (labels.watching, &watching),
             ],
             Some(shift) => vec![
