@@ -562,7 +562,7 @@ fn collectors(book: &Book, event: &str, reference: &str) -> BTreeSet<String> {
     let mine = all.iter().filter(|row| {
         let Some(here) = children.get(row.text("ref")) else { return false };
         let danced = order.iter().map(|(number, _)| number.as_str()).filter(|number| here.contains(*number));
-        let last = danced.filter(|number| !finale(number) && !duties(number).is_empty()).last();
+        let last = danced.rev().find(|number| !finale(number) && !duties(number).is_empty());
         last.and_then(signer).as_deref() == Some(chaperone)
     });
     mine.flat_map(|row| {

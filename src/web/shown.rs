@@ -119,6 +119,18 @@ pub(super) fn veiled(address: &str) -> String {
     }
 }
 
+/// From when a child may be picked up at an event, and that nobody leaves before, in a sentence; empty where that is not known.
+pub(super) fn release_rule(board: &Board, item: Item, labels: &Labels) -> String {
+    let Some(it) = board.itinerary(item) else { return String::new() };
+    let Some(from) = it.collect_from else { return String::new() };
+    let season = &board.season;
+    let event = &season.events[it.event.at()];
+    let all_stay = event.dismissal == Dismissal::AfterLastNumber;
+    let words = if all_stay { labels.stay_to_the_end } else { labels.own_pick_up };
+    let name = season.phrases.said(&event.name, &Language(labels.lang.to_owned()));
+    fill(words, &[name, season.given_name(item.who), &clock(&from.at().time())])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -139,16 +151,4 @@ mod tests {
         assert_eq!(of("xx", "pl", "es"), "es");
         assert_eq!(of("", "pl", "pl"), "en");
     }
-}
-
-/// From when a child may be picked up at an event, and that nobody leaves before, in a sentence; empty where that is not known.
-pub(super) fn release_rule(board: &Board, item: Item, labels: &Labels) -> String {
-    let Some(it) = board.itinerary(item) else { return String::new() };
-    let Some(from) = it.collect_from else { return String::new() };
-    let season = &board.season;
-    let event = &season.events[it.event.at()];
-    let all_stay = event.dismissal == Dismissal::AfterLastNumber;
-    let words = if all_stay { labels.stay_to_the_end } else { labels.own_pick_up };
-    let name = season.phrases.said(&event.name, &Language(labels.lang.to_owned()));
-    fill(words, &[name, season.given_name(item.who), &clock(&from.at().time())])
 }

@@ -579,10 +579,7 @@ fn a_digest_is_one_segment_with_its_link_whatever_it_says() {
     }
     let [one, many, ..] = &digests()[..] else { panic!("samples") };
     assert!(
-        wording
-            .digest_text(DigestKind::List, one)
-            .unwrap()
-            .contains("1 of your 141 families still to answer")
+        wording.digest_text(DigestKind::List, one).unwrap().contains("1 of your 141 children: no answer yet")
     );
     let (_, mail) = wording.digest_mail(DigestKind::List, many).unwrap();
     for name in many.events.iter().flat_map(|event| &event.unheard.names) {
@@ -603,7 +600,12 @@ fn an_introduction_tells_names_and_no_times() {
                     assert!(!part.contains(time), "{language} {name}: {part}");
                 }
             }
-            for who in letter.introductions.iter().flat_map(|one| &one.chaperones) {
+            // Who signs is named; where nobody is known to, whoever looks after the child.
+            let named = letter.introductions.iter().flat_map(|one| {
+                let signs: Vec<&String> = one.signs_in.iter().chain(&one.signs_out).collect();
+                if signs.is_empty() { one.chaperones.iter().collect() } else { signs }
+            });
+            for who in named {
                 assert!(
                     mail.text.contains(who.as_str()) && mail.html.contains(who.as_str()),
                     "{name}: {}",
