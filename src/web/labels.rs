@@ -138,6 +138,8 @@ pub struct Labels {
     pub stay_to_the_end: &'static str,
     /// The same where each goes after their own number; gaps: event, given name, time.
     pub own_pick_up: &'static str,
+    /// Told, and not asked for an answer yet.
+    pub not_asked: &'static str,
     /// A person of the school has noted that the child is not coming this once; gap: given name.
     pub not_coming: &'static str,
     /// What to do where that is wrong.

@@ -73,6 +73,7 @@ pub static ENGLISH: Labels = Labels {
     cant_come: "You told us that {} can't come",
     stay_to_the_end: "{}: nobody leaves before the last number. Pick {} up from {}.",
     own_pick_up: "{}: pick {} up from {}, not before.",
+    not_asked: "Nothing to confirm yet: we'll ask nearer the time",
     not_coming: "The school has noted that {} is not coming",
     not_coming_wrong: "Is that wrong? Please ring the school.",
     answered_at: "{}, {}",

@@ -73,6 +73,7 @@ pub static SPANISH: Labels = Labels {
     cant_come: "Nos dijo que {} no puede venir",
     stay_to_the_end: "{}: nadie sale antes del final. Recoja a {} a partir de las {}.",
     own_pick_up: "{}: recoja a {} a partir de las {}, no antes.",
+    not_asked: "Nada que confirmar aún: se lo pediremos más cerca de la fecha",
     not_coming: "La escuela ha anotado que {} no viene",
     not_coming_wrong: "¿No es así? Llame a la escuela, por favor.",
     answered_at: "{}, {}",

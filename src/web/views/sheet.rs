@@ -449,9 +449,9 @@ fn minute_of_day(time: Time) -> i32 {
     i32::from(time.hour()) * 60 + i32::from(time.minute())
 }
 
-/// Whether an answer is still owed.
+/// Whether an answer is still owed: what was only told, such as the dates of the first letter, is asked nearer its time.
 pub(super) fn owes(standing: Mark) -> bool {
-    !matches!(standing, Mark::Heard | Mark::CantCome | Mark::Away)
+    !matches!(standing, Mark::Heard | Mark::CantCome | Mark::Away | Mark::NotAsked)
 }
 
 /// A guardian's standing in words.
@@ -461,7 +461,8 @@ pub(super) fn standing_words(standing: Mark, labels: &Labels, given: &str) -> St
         Mark::HeardBefore => labels.heard_before.to_owned(),
         Mark::CantCome => fill(labels.cant_come, &[given]),
         Mark::Away => fill(labels.not_coming, &[given]),
-        Mark::Waiting | Mark::NoWay | Mark::NotAsked => labels.waiting.to_owned(),
+        Mark::Waiting | Mark::NoWay => labels.waiting.to_owned(),
+        Mark::NotAsked => labels.not_asked.to_owned(),
     }
 }
 
