@@ -321,13 +321,15 @@ async fn three_readers_find_the_hours_of_the_workbook_on_both_sides_of_a_clock_c
             assert_eq!(read[0], json!([family[0]]), "{reader} {}", week_end.saturday);
             assert_eq!(read[1], json!(family), "{reader} {}", week_end.saturday);
             assert_eq!(read[2], json!(family), "{reader} {}", week_end.saturday);
-            let earlier = |(start, end): (&str, &'static str)| {
-                (start.parse::<Timestamp>().unwrap() - SignedDuration::from_hours(1), end)
+            // Chaperones come half an hour before the dress rehearsal and an hour before a show (common practice, no source).
+            let earlier = |event: &str, (start, end): (&str, &'static str)| {
+                let lead = if event == "E001" { 30 } else { 60 };
+                (start.parse::<Timestamp>().unwrap() - SignedDuration::from_mins(lead), end)
             };
             let duties: Vec<Value> = hers
                 .iter()
                 .map(|(event, times)| {
-                    let (due, end) = earlier(*times);
+                    let (due, end) = earlier(event, *times);
                     wanted(&format!("V001/{event}"), (&due.to_string(), end), sequence)
                 })
                 .collect();
