@@ -576,7 +576,7 @@ fn settings_are_judged() {
 fn children_and_guardians_are_judged() {
     let mut twice = example();
     add_copy(&mut twice, "children", 0);
-    told_of(&twice, Weight::Error, "children", Some(4), "stands in row 2 too");
+    told_of(&twice, Weight::Error, "children", Some(4), "is also in row 2");
     let mut alike = example();
     edit(&mut alike, "children", 1, "family name", "CHILD-one");
     told_of(&alike, Weight::Hint, "children", Some(2), "rows 2 and 3 have the same name");
