@@ -608,7 +608,7 @@ fn children_and_guardians_are_judged() {
     check(
         &[("guardian 1 mobile", "07700 900123 after 6")],
         Weight::Error,
-        "not plain which digits are the number",
+        "not clear which digits are the number",
     );
     check(&[("guardian 1 mobile", "07700 900123")], Weight::Warning, "does not say whether 1 guardian");
     check(&[("guardian 1 mobile", "999")], Weight::Error, "cannot be rung");
