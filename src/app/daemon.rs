@@ -42,7 +42,9 @@ pub async fn run(house: Arc<House>, acted: Arc<Notify>, stop: CancellationToken)
             Err(fault) => {
                 tracing::error!(%fault, "tick failed");
                 // The driver's words name no person, but belong into the log and not into a message.
-                house.raise_store_alarm("see the log").await;
+                if matches!(fault, OfficeFault::Store(_)) {
+                    house.raise_store_alarm("see the log").await;
+                }
                 let since = *failing.get_or_insert_with(std::time::Instant::now);
                 if since.elapsed() >= GIVE_UP_AFTER {
                     tracing::error!(

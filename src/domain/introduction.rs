@@ -15,8 +15,13 @@ pub fn looked_after(duties: &[Duty]) -> BTreeSet<(EventId, NumberId)> {
 /// Everybody who has a child at an event at some time, each once: who signs the child in, then the others in the order of
 /// the child's numbers.
 pub fn chaperones_of(season: &Season, it: &Itinerary) -> Vec<ChaperoneId> {
+    chaperones_among(&InCharge::of(season, it.event), it)
+}
+
+/// The same, of who is in charge at the itinerary's event.
+fn chaperones_among(in_charge: &InCharge, it: &Itinerary) -> Vec<ChaperoneId> {
     let mut all: Vec<ChaperoneId> = it.signs_in.into_iter().collect();
-    for chaperone in InCharge::of(season, it.event).having(&it.numbers) {
+    for chaperone in in_charge.having(&it.numbers) {
         if !all.contains(&chaperone) {
             all.push(chaperone);
         }
@@ -43,6 +48,7 @@ pub fn greetings(board: &Board) -> Vec<Greeting> {
     let notices: Vec<usize> =
         (0..season.notices.len()).filter(|at| season.notices[*at].introduces()).collect();
     let mut found: BTreeMap<(ChaperoneId, usize), (Due, BTreeSet<ChildId>)> = BTreeMap::new();
+    let mut charges: BTreeMap<EventId, InCharge> = BTreeMap::new();
     for position in board.programme.ids() {
         let it = &board.programme[position];
         let Some(child) = it.who.child() else { continue };
@@ -51,7 +57,8 @@ pub fn greetings(board: &Board) -> Vec<Greeting> {
         if dues.is_empty() {
             continue;
         }
-        for chaperone in chaperones_of(season, it) {
+        let in_charge = charges.entry(it.event).or_insert_with(|| InCharge::of(season, it.event));
+        for chaperone in chaperones_among(in_charge, it) {
             for (notice, due) in &dues {
                 let (first, children) =
                     found.entry((chaperone, *notice)).or_insert_with(|| (*due, BTreeSet::new()));

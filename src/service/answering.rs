@@ -365,10 +365,8 @@ fn told_to(desk: &Desk, guardians: &[GuardianId], now: Timestamp) -> Vec<Item> {
         let guardian = *guardian;
         desk.record.told.range(first..).take_while(move |((g, _), _)| *g == guardian)
     };
-    let hers = |guardian: &GuardianId, item: &Item| {
-        let mut beside = board.season.cares.iter();
-        beside.any(|care| care.guardian == *guardian && care.who == item.who)
-    };
+    let hers =
+        |guardian: &GuardianId, item: &Item| board.cares_of(item.who).any(|care| care.guardian == *guardian);
     let told = guardians.iter().flat_map(of).map(|((guardian, item), _)| (*guardian, *item));
     told.filter(|(guardian, item)| hers(guardian, item))
         .map(|(_, item)| item)

@@ -7,6 +7,7 @@ use super::office::{Desk, Office, OfficeFault};
 use super::ports::{Effects, Gateway, NewIncoming, NewReply, Store};
 use super::reply::ReplyKind;
 use crate::domain::board::Item;
+use crate::domain::digest;
 use crate::domain::edit::Edit;
 use crate::domain::season::{Channel, GuardianId};
 use crate::domain::standing::address;
@@ -73,7 +74,13 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let minute = now.as_second() / DOUBLE_TAP;
         let new = NewIncoming {
             road: "page".to_owned(),
-            external: format!("{} {} {child} {event} {minute}", request.word(), references.join("+")),
+            // The same words again are a double tap; other words are another request.
+            external: format!(
+                "{} {} {child} {event} {minute} {}",
+                request.word(),
+                references.join("+"),
+                digest::hex(&digest::sha256(words.as_bytes()))
+            ),
             channel: None,
             address: String::new(),
             at: now,

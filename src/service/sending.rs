@@ -328,7 +328,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         };
         match &handed.outcome {
             Outcome::Accepted => {
-                *health = Health::default();
+                (health.failures, health.suspects, health.doubts) = (0, 0, 0);
+                health.spared.remove(&message);
                 self.clear_rest(channel);
             }
             Outcome::Temporary { why, after_seconds: None } if own >= self.ways.attempts_max => {
@@ -336,12 +337,17 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 settled.why = format!("given up after {own} attempts: {why}");
             }
             Outcome::Temporary { why, after_seconds: None } => {
+                // Not this one now: the channel itself answers.
+                health.failures = 0;
+                self.clear_rest(channel);
                 settled.to = State::WaitingToRetry;
                 settled.why.clone_from(why);
                 settled.ready = again(own);
             }
             Outcome::Refused { why, address } => {
                 health.failures = 0;
+                health.spared.remove(&message);
+                self.clear_rest(channel);
                 settled.to = State::Refused;
                 settled.why.clone_from(why);
                 settled.bad_address = *address;

@@ -88,3 +88,32 @@ fn a_time_counts_against_the_days_own() {
         assert_eq!(asks_before(words, call, pick_up), early, "{words}");
     }
 }
+
+// A family that is taken off by mistake is told nothing more, so what only resembles a request goes to a person.
+#[test]
+fn complaints_and_reminders_are_no_request_to_stop() {
+    for words in [
+        "dont forget to text me the time",
+        "Please don't forget us on Saturday",
+        "I don't have your number text me",
+        "don't text me before 9",
+        "I unsubscribed by accident, please sign me up again",
+        "we got no more messages since Friday",
+        "I no longer get the texts",
+        "we don't want to miss any updates",
+        "I don't need this costume",
+        "please stop sending texts to her dad, he has moved",
+        "No me enviaron el horario",
+        "no me mandaron la hora",
+        "no me manden a la otra puerta",
+        "a mi no me ha llegado nada",
+        "dejaron de mandarme mensajes",
+        "me quitaron de la lista, por favor vuelvan a ponerme",
+        "quiero dar de baja a Tadeo del sábado",
+        "quiero preguntar por la baja de Tadeo en ballet",
+        "les escribí solo a ustedes",
+        "no nos escribieron el lunes",
+    ] {
+        assert_ne!(understand(words), Intent::Stop, "{words}");
+    }
+}
