@@ -99,13 +99,24 @@ fn half_said(view: &View, linked: &Linked) -> Option<&'static str> {
     if owed && !asks(view, body, sender) {
         return Some("asks for nothing");
     }
-    let urgent = items.iter().any(|item| {
-        let eve = |notice: &Notice| notice.days == Some(EVE_DAYS) && !notice.introduces;
-        let times = || view.times(&item.child, view.event(&item.event)?);
-        (item.notice == CHANGE || notice(view, item).is_some_and(eve)) && times().is_some()
-    });
-    // Whether it is the right one is looked at elsewhere.
-    (urgent && printed_times(body).is_empty()).then_some("leaves out the time")
+    let urgent: Vec<&Event> = items
+        .iter()
+        .filter(|item| {
+            let eve = |notice: &Notice| notice.days == Some(EVE_DAYS) && !notice.introduces;
+            item.notice == CHANGE || notice(view, item).is_some_and(eve)
+        })
+        .filter_map(|item| view.event(&item.event).filter(|event| view.times(&item.child, event).is_some()))
+        .collect();
+    if urgent.is_empty() {
+        return None;
+    }
+    // Whether they are the right ones is looked at elsewhere; where one text tells of several days, the first has its door.
+    if printed_times(body).is_empty() {
+        return Some("leaves out the time");
+    }
+    let mut doors = urgent.iter().flat_map(|event| &event.doors).peekable();
+    let without = doors.peek().is_some() && !doors.any(|door| body.contains(door.as_str()));
+    without.then_some("leaves out the door")
 }
 
 /// A text asks by a link, by a word to send back, or by the school's telephone.

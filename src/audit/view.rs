@@ -56,6 +56,8 @@ pub(super) struct Event {
     /// Seconds of the longest walk, and of signing in.
     pub walk: i64,
     pub sign_in: i64,
+    /// The door, as it is written and in each other language; empty where none is written.
+    pub doors: Vec<String>,
     pub cancelled: bool,
 }
 
@@ -381,6 +383,7 @@ fn event(book: &Book, row: &Row, pace: f64) -> Option<Event> {
         concerns: folded(row.text("for")),
         walk: walk_seconds(book, &folded(row.text("place")), pace),
         sign_in: sign_in_seconds(book, &folded(row.text("place"))),
+        doors: doors(book, &folded(row.text("place"))),
         cancelled: row.text("cancelled") == "yes",
     })
 }
@@ -399,6 +402,16 @@ fn slot(line: &Row) -> Slot {
 /// So many seconds before an instant, on a whole step.
 pub(super) fn before(at: Timestamp, seconds: i64) -> Option<Timestamp> {
     Timestamp::from_second((at.as_second() - seconds).div_euclid(STEP_SECONDS) * STEP_SECONDS).ok()
+}
+
+/// What a place's door is called, in every language it is written in.
+fn doors(book: &Book, place: &str) -> Vec<String> {
+    let named = book.rows("places").iter().filter(|row| folded(row.text("name")) == place);
+    let door = named.map(|row| row.text("door").trim().to_owned()).find(|door| !door.is_empty());
+    let door: Vec<String> = door.into_iter().collect();
+    let others = book.rows("translations").iter().filter(|row| door.contains(&row.text("text").to_owned()));
+    let others: Vec<String> = others.map(|row| row.text("translation").to_owned()).collect();
+    door.into_iter().chain(others).collect()
 }
 
 /// Seconds of the longest walk to a place.

@@ -6,6 +6,10 @@ use std::collections::BTreeMap;
 /// Languages and events named in one sentence at most.
 const NAMED: usize = 8;
 
+/// Said once where neither table is chosen, since which law applies is for people to find out.
+const UNCHECKED: &str = "No ratio table and no table of working hours is chosen, so neither is checked. Local law may ask for \
+a licence and for named, vetted chaperones: ask the school's named lead and the local authority";
+
 /// The season in a few sentences.
 pub fn lines(season: &Season) -> Vec<String> {
     let families = season.families();
@@ -51,6 +55,9 @@ pub fn lines(season: &Season) -> Vec<String> {
             last.date.strftime("%-d %B %Y"),
             some(named)
         ));
+    }
+    if season.settings.ratios.is_none() && season.settings.hours.is_none() {
+        out.push(UNCHECKED.to_owned());
     }
     out
 }

@@ -94,11 +94,17 @@ pub fn entry(board: &Board, item: Item, revised_at: Timestamp, language: &Langua
         end: board.over_at(item).max(start),
         alarm_minutes: it.map(|_| ALARM_MINUTES),
         cancelled: it.is_none(),
-        ..outline(board, board.item_refs(item), item.event?, revised_at)
+        ..outline(board, board.item_refs(item), item.event?, revised_at, language)
     })
 }
 
-fn outline(board: &Board, (who, at): (&str, &str), event: EventId, revised_at: Timestamp) -> ics::Entry {
+fn outline(
+    board: &Board,
+    (who, at): (&str, &str),
+    event: EventId,
+    revised_at: Timestamp,
+    language: &Language,
+) -> ics::Entry {
     let place = &board.season.places[board.season.events[event.at()].place.at()];
     ics::Entry {
         uid: format!("{who}.{at}@{}", board.season.reference),
@@ -109,7 +115,7 @@ fn outline(board: &Board, (who, at): (&str, &str), event: EventId, revised_at: T
         start: revised_at,
         end: revised_at,
         summary: String::new(),
-        location: format!("{}, {}", place.name, place.door),
+        location: format!("{}, {}", place.name, board.season.phrases.said(&place.door, language)),
         description: String::new(),
         alarm_minutes: None,
         cancelled: false,

@@ -5,11 +5,11 @@ use super::chasing::{Noter, households_of};
 use super::lists::{EventList, event_list};
 use super::office::{Desk, Office, OfficeFault};
 use super::ports::{Gateway, NewAnswer, Store};
-use crate::domain::board::{Board, Item};
+use crate::domain::board::{Board, Item, NO_EVENT};
 use crate::domain::facts::Fingerprint;
-use crate::domain::record::AnswerKind;
+use crate::domain::record::{AnswerKind, Record};
 use crate::domain::season::{ChildId, EventId, EventKind, GuardianId};
-use crate::domain::standing::Standing;
+use crate::domain::standing::{Standing, settled, standing};
 use jiff::Timestamp;
 use std::collections::HashSet;
 use std::sync::Arc;
@@ -34,8 +34,12 @@ pub struct DoorData {
     pub board: Arc<Board>,
     /// The event signed for; none if nobody is silent anywhere and none was chosen.
     pub event: Option<EventId>,
-    /// Its silent children in order of name.
+    /// Whether the house rules are signed for, and no event.
+    pub at_rules: bool,
+    /// Silent children of the event, or of the house rules, in order of name.
     pub silent: Vec<SilentChild>,
+    /// Children for whom the house rules were asked and are not settled, in order of name.
+    pub rules: Vec<SilentChild>,
     /// Events to come with silent children, soonest first, and how many.
     pub choices: Vec<(EventId, usize)>,
     /// Now.
@@ -46,8 +50,8 @@ pub struct DoorData {
 pub type Signature<'a> = (&'a str, &'a str, &'a str, Fingerprint);
 
 impl<S: Store, G: Gateway> Office<S, G> {
-    /// The silent ones of the event of a ref; of the next class visit that has any where none is named, else of the next
-    /// event that has.
+    /// The silent ones of the event of a ref, or of the house rules ([`NO_EVENT`]); of the next class visit that has any
+    /// where none is named, else of the next event that has, else of the rules.
     pub async fn class_door(&self, event: &str) -> Result<DoorData, OfficeFault> {
         let desk = self.desk().await?;
         let board = desk.board.clone();
@@ -66,10 +70,15 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let class = |event: EventId| board.season.events[event.at()].kind == EventKind::Class;
         let next = choices.iter().map(|(event, _)| *event);
         let next = next.clone().find(|event| class(*event)).or(next.clone().next());
-        let event = board.event(event).or(next);
+        let rules = silent_about_rules(&board, &desk.record);
+        let event = (event != NO_EVENT).then(|| board.event(event).or(next)).flatten();
         let list = event.map(|event| event_list(&board, &desk.record, event));
-        let silent = list.map_or(Vec::new(), |list| silent(&board, &list));
-        Ok(DoorData { event, silent, choices, now, board })
+        let at_rules = list.is_none() && !rules.is_empty();
+        let silent = match list {
+            Some(list) => silent(&board, &list),
+            None => rules.clone(),
+        };
+        Ok(DoorData { event, at_rules, silent, rules, choices, now, board })
     }
 
     /// Enters signatures in one transaction: who collected them, and when they were given. One that may have been given
@@ -140,11 +149,34 @@ fn silent(board: &Board, list: &EventList) -> Vec<SilentChild> {
                 .collect(),
         })
         .collect();
-    out.sort_by_key(|line| {
+    by_name(board, &mut out);
+    out
+}
+
+/// Children for whom somebody was asked to confirm the house rules and nobody who has to has, with those who have not.
+fn silent_about_rules(board: &Board, record: &Record) -> Vec<SilentChild> {
+    let silent = |child: ChildId| {
+        let item = Item { who: child.into(), event: None };
+        let asked = |guardian| record.told.get(&(guardian, item)).is_some_and(|told| told.asked);
+        let guardians: Vec<GuardianId> = board
+            .cares_of(item.who)
+            .map(|care| care.guardian)
+            .filter(|guardian| standing(board, record, *guardian, item) != Standing::Heard)
+            .collect();
+        let owed = board.cares_of(item.who).any(|care| asked(care.guardian)) && !settled(board, record, item);
+        owed.then_some(SilentChild { child, standing: Standing::Waiting, guardians })
+    };
+    let mut out: Vec<SilentChild> =
+        (0..board.season.children.len() as u32).map(ChildId).filter_map(silent).collect();
+    by_name(board, &mut out);
+    out
+}
+
+fn by_name(board: &Board, lines: &mut [SilentChild]) {
+    lines.sort_by_key(|line| {
         let child = &board.season.children[line.child.at()];
         (child.given.clone(), child.family.clone(), line.child)
     });
-    out
 }
 
 /// Whether what was signed then may have been other times than today's: they have changed since, as far as is known.

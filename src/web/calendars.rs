@@ -11,7 +11,7 @@ use jiff::civil::Time;
 
 use super::fields::{Fields, is_foreign};
 use super::guardian::{Asked, asked};
-use super::labels::{ENGLISH, LANGUAGES, Labels, clock, fill};
+use super::labels::{ENGLISH, LANGUAGES, Labels, fill};
 use super::respond::{Denied, asked_language, html};
 use super::routes::Front;
 use super::shown;
@@ -208,7 +208,8 @@ fn family_lines(data: &CalendarData, labels: &Labels, day: &Day) -> Vec<String> 
     let place = &season.places[event.place.at()];
     let Some(it) = day.item.and_then(|item| data.board.itinerary(item)) else { return Vec::new() };
     let mut lines = Vec::new();
-    let mut time = |label: &str, at: Time| lines.push(format!("{label}: {}", clock(&at)));
+    let mut time =
+        |label: &str, at: Time| lines.push(format!("{label}: {}", shown::time(season, labels, &at)));
     if let Some(at) = it.park_by {
         time(labels.park_by, at.time());
     }
@@ -216,7 +217,12 @@ fn family_lines(data: &CalendarData, labels: &Labels, day: &Day) -> Vec<String> 
     time(labels.starts, event.starts);
     if let Some(from) = it.collect_from {
         let where_to = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
-        lines.push(format!("{}: {}, {where_to}", labels.collect, clock(&from.at().time())));
+        let where_to = shown::said(season, where_to, labels);
+        lines.push(format!(
+            "{}: {}, {where_to}",
+            labels.collect,
+            shown::time(season, labels, &from.at().time())
+        ));
     }
     let words = [
         (labels.arrive, &event.arrive_ready),
@@ -224,7 +230,7 @@ fn family_lines(data: &CalendarData, labels: &Labels, day: &Day) -> Vec<String> 
         (labels.leave_home, &event.leave_home),
     ];
     let said = words.iter().filter(|(_, text)| !text.is_empty());
-    lines.extend(said.map(|(label, text)| format!("{label}: {text}")));
+    lines.extend(said.map(|(label, text)| format!("{label}: {}", shown::said(season, text, labels))));
     if let Some(chaperone) = it.signs_in {
         lines.push(fill(labels.signs_in, &[&season.chaperones[chaperone.at()].name]));
     }
@@ -248,8 +254,15 @@ fn chaperone_lines(data: &CalendarData, labels: &Labels, chaperone: ChaperoneId,
         }
     }
     let due = local(season, day.entry.start);
-    let mut lines = vec![format!("{}: {}. {}, {}", labels.calendar.due, clock(&due), place.name, place.door)];
-    let mut time = |label: &str, at: Time| lines.push(format!("{label}: {}", clock(&at)));
+    let mut lines = vec![format!(
+        "{}: {}. {}, {}",
+        labels.calendar.due,
+        shown::time(season, labels, &due),
+        place.name,
+        shown::said(season, &place.door, labels)
+    )];
+    let mut time =
+        |label: &str, at: Time| lines.push(format!("{label}: {}", shown::time(season, labels, &at)));
     let item = Item { who: Person::Chaperone(chaperone), event: Some(day.event) };
     let shift = data.board.itinerary(item).and_then(|it| it.shift.as_ref());
     if let Some(at) = shift.and_then(|shift| shift.briefing) {

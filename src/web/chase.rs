@@ -8,7 +8,7 @@ use axum::response::Response;
 use jiff::Timestamp;
 
 use super::fields::Fields;
-use super::labels::{ENGLISH, capitalised, clock};
+use super::labels::{ENGLISH, capitalised};
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
@@ -220,10 +220,11 @@ fn matter(board: &Board, item: Item) -> Option<Matter> {
     let it = board.itinerary(item)?;
     let event = &season.events[it.event.at()];
     let place = &season.places[event.place.at()];
-    let park = it.park_by.map_or(String::new(), |at| format!(", park by {}", clock(&at.time())));
+    let clock = |at: jiff::civil::Time| shown::time(season, &ENGLISH, &at);
+    let park = it.park_by.map_or(String::new(), |at| format!(", park by {}", clock(at.time())));
     let collect = it
         .collect_from
-        .map_or(String::new(), |from| format!(" Collect from {}, not before.", clock(&from.at().time())));
+        .map_or(String::new(), |from| format!(" Collect from {}, not before.", clock(from.at().time())));
     let [ready, bring] = [("Arrive in", &event.arrive_ready), ("Bring", &event.bring)]
         .map(|(what, text)| if text.is_empty() { String::new() } else { format!(" {what}: {text}.") });
     let (child, reference) = board.item_refs(item);
@@ -233,9 +234,9 @@ fn matter(board: &Board, item: Item) -> Option<Matter> {
         child: children(season, std::iter::once(item)),
         event: event.name.clone(),
         words: format!(
-            "{}, call {}{park}, {}, {}.{ready}{bring}{collect}",
+            "{}, be there at {}{park}, {}, {}.{ready}{bring}{collect}",
             ENGLISH.day(&event.date),
-            clock(&it.call.time()),
+            clock(it.call.time()),
             place.name,
             place.door
         ),

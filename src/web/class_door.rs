@@ -14,8 +14,8 @@ use super::labels::{ENGLISH, capitalised};
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{ClassDoorPage, EventChoice, Notice, Pick, Signer, SilentRow};
-use crate::domain::board::{Board, Item};
+use super::views::{ClassDoorPage, DoorChoice, Notice, Pick, Signer, SilentRow};
+use crate::domain::board::{Board, Item, NO_EVENT};
 use crate::domain::facts::Fingerprint;
 use crate::domain::season::{ChaperoneId, ChildId, EventId};
 use crate::domain::sheets;
@@ -24,6 +24,9 @@ use crate::service::answering::Noted;
 use crate::service::chasing::{COORDINATOR, Noter};
 use crate::service::class_door::{DoorData, Signature, SilentChild};
 use crate::service::ports::{Gateway, Store};
+
+/// What the house rules are called among the events.
+const HOUSE_RULES: &str = "House rules";
 
 pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     State(front): State<Arc<Front<S, G>>>,
@@ -127,35 +130,55 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         school: season.school.clone(),
         season: season.name.clone(),
         as_of: shown::as_of(&season.zone, data.now),
-        event: chosen.map(|event| event.name.clone()).unwrap_or_default(),
+        event: match chosen {
+            Some(event) => event.name.clone(),
+            None if data.at_rules => HOUSE_RULES.to_owned(),
+            None => String::new(),
+        },
         day: chosen.map(|event| ENGLISH.day(&event.date)).unwrap_or_default(),
         silent: rows(&data),
         collectors: collectors(&data.board),
         slip: chosen
             .filter(|_| !data.silent.is_empty())
             .map(|event| format!("/season/{}/sheets/{}", event.reference, sheets::Kind::Slips.word())),
-        events: data.choices.iter().map(|(event, silent)| choice(&data, *event, *silent)).collect(),
+        events: data
+            .choices
+            .iter()
+            .map(|(event, silent)| choice(&data, *event, *silent))
+            .chain(rules_choice(&data))
+            .collect(),
         notice,
     }))
 }
 
-fn choice(data: &DoorData, id: EventId, silent: usize) -> EventChoice {
+fn choice(data: &DoorData, id: EventId, silent: usize) -> DoorChoice {
     let event = &data.board.season.events[id.at()];
-    EventChoice {
+    DoorChoice {
         href: format!("?event={}", event.reference),
         name: event.name.clone(),
-        date: event.date,
+        day: ENGLISH.day(&event.date),
         open: silent,
         current: Some(id) == data.event,
     }
+}
+
+/// The house rules, which have no day.
+fn rules_choice(data: &DoorData) -> Option<DoorChoice> {
+    (!data.rules.is_empty()).then(|| DoorChoice {
+        href: format!("?event={NO_EVENT}"),
+        name: HOUSE_RULES.to_owned(),
+        day: String::new(),
+        open: data.rules.len(),
+        current: data.at_rules,
+    })
 }
 
 fn rows(data: &DoorData) -> Vec<SilentRow> {
     let season = &data.board.season;
     let children: Vec<ChildId> = data.silent.iter().map(|one| one.child).collect();
     let labels = sheets::labels(season, &children);
-    let signers = |one: &SilentChild| {
-        let item = Item { who: one.child.into(), event: data.event };
+    let signers = |one: &SilentChild, event: Option<EventId>| {
+        let item = Item { who: one.child.into(), event };
         let (child, event) = data.board.item_refs(item);
         let seen = data.board.fingerprint(item);
         let signer = |guardian: &crate::domain::season::GuardianId| {
@@ -167,12 +190,17 @@ fn rows(data: &DoorData) -> Vec<SilentRow> {
         };
         one.guardians.iter().map(signer).collect()
     };
+    let rules = |one: &SilentChild| {
+        let owed = data.rules.iter().find(|rule| rule.child == one.child);
+        owed.filter(|_| data.event.is_some()).map_or(Vec::new(), |rule| signers(rule, None))
+    };
     data.silent
         .iter()
         .map(|one| SilentRow {
             name: labels.get(&one.child).cloned().unwrap_or_default(),
             mark: shown::mark(one.standing),
-            signers: signers(one),
+            signers: signers(one, data.event),
+            rules: rules(one),
         })
         .collect()
 }

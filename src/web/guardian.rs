@@ -182,7 +182,7 @@ fn noted_line(
         given: season.given_name(item.who).to_owned(),
         event: item.event.map_or_else(
             || labels.house_rules.to_owned(),
-            |e| said(season, &season.events[e.at()].name, labels),
+            |e| shown::said(season, &season.events[e.at()].name, labels),
         ),
     })
 }
@@ -199,7 +199,7 @@ fn house_rules(data: &GuardianData, labels: &Labels) -> Option<HouseRules> {
     let worst = asked.iter().map(|one| one.standing).find(|s| *s != Standing::Heard);
     let answered = asked.iter().filter_map(|one| one.answered).max();
     let rules: Vec<(String, String)> = rules_of(season, None)
-        .map(|rule| (said(season, &rule.name, labels), rule_text(season, rule, labels)))
+        .map(|rule| (shown::said(season, &rule.name, labels), rule_text(season, rule, labels)))
         .collect();
     asked.first()?;
     Some(HouseRules {
@@ -209,11 +209,6 @@ fn house_rules(data: &GuardianData, labels: &Labels) -> Option<HouseRules> {
         standing: shown::mark(worst.unwrap_or(Standing::Heard)),
         answered: answered.map(|at| shown::as_of(&season.zone, at)),
     })
-}
-
-/// What the coordinator wrote, in the language of the page as far as it was given.
-fn said(season: &Season, text: &str, labels: &Labels) -> String {
-    season.phrases.said(text, &Language(labels.lang.to_owned())).to_owned()
 }
 
 fn rule_text(season: &Season, rule: &HouseRule, labels: &Labels) -> String {
@@ -259,12 +254,15 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
     let called_off = one.facts.is_cancelled();
     let name = |field, now: &str| {
         let told = if called_off { Told::same(now.to_owned()) } else { told.text(field, now) };
-        Told { now: said(season, &told.now, labels), was: told.was.map(|was| said(season, &was, labels)) }
+        Told {
+            now: shown::said(season, &told.now, labels),
+            was: told.was.map(|was| shown::said(season, &was, labels)),
+        }
     };
     Some(Sheet {
         item: seen_item(data, one),
         given: season.given_name(one.item.who).to_owned(),
-        event: said(season, &event.name, labels),
+        event: shown::said(season, &event.name, labels),
         date: told.parsed::<Date>(Field::Date, event.date),
         place: name(Field::Place, &place.name),
         door: name(Field::Door, &place.door),
@@ -273,7 +271,7 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
         ribbon: ribbon(data, labels, one.item, place, &told),
         arrive_ready: name(Field::Ready, one.facts.get(Field::Ready)),
         bring: name(Field::Bring, one.facts.get(Field::Bring)),
-        leave_home: Told::same(said(season, &event.leave_home, labels)),
+        leave_home: Told::same(shown::said(season, &event.leave_home, labels)),
         hand_in: name(Field::TurnIn, one.facts.get(Field::TurnIn)),
         adults_watch: event.adults_watch,
         signs_in: it.and_then(|it| it.signs_in).map(chaperone),
@@ -308,7 +306,7 @@ fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told:
         let others =
             place.ways.iter().filter(|other| other.name != way.name).map(|other| walk(season, labels, other));
         rows.push(Row {
-            kind: RowKind::ParkBy(WayIn { name: said(season, &way.name, labels), walk: way.walk }),
+            kind: RowKind::ParkBy(WayIn { name: shown::said(season, &way.name, labels), walk: way.walk }),
             time: told.parsed(Field::ParkBy, at.time()),
             note: others.collect::<Vec<_>>().join(" "),
         });
@@ -335,7 +333,7 @@ fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told:
     }
     if let Some(from) = it.collect_from.map(Release::at) {
         let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
-        let note = format!("{}.", said(season, collect_at, labels));
+        let note = format!("{}.", shown::said(season, collect_at, labels));
         rows.push(Row { kind: RowKind::Collect, time: told.parsed(Field::CollectFrom, from.time()), note });
     }
     rows
@@ -343,7 +341,7 @@ fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told:
 
 fn walk(season: &Season, labels: &Labels, way: &crate::domain::season::Way) -> String {
     let (short, long) = (way.walk.0.to_string(), way.walk.1.to_string());
-    let name = said(season, &way.name, labels);
+    let name = shown::said(season, &way.name, labels);
     if short == long {
         fill(labels.walk, &[&name, &long])
     } else {

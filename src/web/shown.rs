@@ -1,12 +1,14 @@
 //! From the season's data to what pages show of them.
 
 use jiff::Timestamp;
+use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
-use super::labels::{Labels, clock, fill, labels_for};
+use super::labels::{Labels, fill, labels_for};
 use super::views::{AsOf, Mark, Telephone};
 use crate::domain::board::{Board, Item};
 use crate::domain::phone;
+use crate::domain::published::clocks;
 use crate::domain::season::{Child, Contact, Dismissal, Language, Person, Season};
 use crate::domain::shift;
 use crate::domain::standing::Standing;
@@ -127,8 +129,18 @@ pub(super) fn release_rule(board: &Board, item: Item, labels: &Labels) -> String
     let event = &season.events[it.event.at()];
     let all_stay = event.dismissal == Dismissal::AfterLastNumber;
     let words = if all_stay { labels.stay_to_the_end } else { labels.own_pick_up };
-    let name = season.phrases.said(&event.name, &Language(labels.lang.to_owned()));
-    fill(words, &[name, season.given_name(item.who), &clock(&from.at().time())])
+    let name = said(season, &event.name, labels);
+    fill(words, &[&name, season.given_name(item.who), &time(season, labels, &from.at().time())])
+}
+
+/// A local time as the season's country says times, in the reader's language.
+pub(super) fn time(season: &Season, labels: &Labels, at: &Time) -> String {
+    labels.clock(at, clocks::is_twelve(&season.country, labels.lang))
+}
+
+/// What the coordinator wrote, in the reader's language where a translation was given.
+pub(super) fn said(season: &Season, text: &str, labels: &Labels) -> String {
+    season.phrases.said(text, &Language(labels.lang.to_owned())).to_owned()
 }
 
 #[cfg(test)]

@@ -30,7 +30,7 @@ pub use chaperone::{
     ChaperonePage, EventChoice, GreetAdult, GreetChild, Notice, OpenChild, Ring, SettledChild, Watch,
 };
 pub use chase::{CallCard, ChasePage, Matter};
-pub use class_door::{ClassDoorPage, Signer, SilentRow};
+pub use class_door::{ClassDoorPage, DoorChoice, Signer, SilentRow};
 pub use course::CourseLine;
 pub use door::DoorPage;
 pub use forecast::{ForecastDay, ForecastPage, ForecastPicture, ForecastRow, Foretold};

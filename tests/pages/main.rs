@@ -304,7 +304,7 @@ fn a_call_is_noted_with_one_tap_about_everything_it_was_for() {
     assert!(page("chase-empty").contains("Nobody to ring"));
     assert!(page("chaperone-calls").contains("Noor, two people to ring"));
     let door = page("class-door");
-    assert_eq!(door.matches("type=\"checkbox\"").count(), 2);
+    assert_eq!(door.matches("type=\"checkbox\"").count(), 3, "two for the event, one for the rules");
     assert_eq!(door.matches("name=\"act\"").count(), 1, "all signatures in one go");
 }
 

@@ -291,20 +291,25 @@ fn class_door(child: &str) -> ClassDoorPage {
                     signer("C009/E001/G011/b41e77", "Agnieszka Kowal"),
                     signer("C009/E001/G012/b41e77", "Paweł Kowal"),
                 ],
+                rules: vec![signer("C009/-/G011/0f41aa", "Agnieszka Kowal")],
             },
-            SilentRow { name: "Yusuf E.".into(), mark: Mark::NoWay, signers: Vec::new() },
+            SilentRow { name: "Yusuf E.".into(), mark: Mark::NoWay, signers: Vec::new(), rules: Vec::new() },
         ],
         collectors: vec![pick("coordinator", "The coordinator"), pick("V002", "Noor Haddad")],
         slip: Some("/season/E001/sheets/slips".into()),
-        events: [("E001", "Class visit", 3, true), ("E002", "Dress rehearsal", 4, false)]
-            .map(|(at, name, day, current)| EventChoice {
-                href: format!("?event={at}"),
-                name: name.into(),
-                date: date(2027, 6, day),
-                open: 2,
-                current,
-            })
-            .to_vec(),
+        events: [
+            ("E001", "Class visit", "Thursday 3 June", true),
+            ("E002", "Dress rehearsal", "Friday 4 June", false),
+            ("-", "House rules", "", false),
+        ]
+        .map(|(at, name, day, current)| DoorChoice {
+            href: format!("?event={at}"),
+            name: name.into(),
+            day: day.into(),
+            open: 2,
+            current,
+        })
+        .to_vec(),
         notice: None,
     }
 }

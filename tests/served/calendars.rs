@@ -68,6 +68,36 @@ async fn a_guardian_downloads_every_event_of_her_own_children() {
     }
 }
 
+/// Hours as CLDR 48 says them for the country, and the coordinator's words in the reader's language.
+#[tokio::test]
+async fn a_calendar_says_hours_and_doors_as_its_reader_does() {
+    let mut book = season::book();
+    let rows = &mut book.sheet_mut("season").rows;
+    rows.iter_mut().find(|row| row.text("setting") == "country").unwrap().set("value", "US");
+    // Numbers as they are dialled from abroad: national ones would be read as another country's.
+    for sheet in ["chaperones", "children"] {
+        for row in &mut book.sheet_mut(sheet).rows {
+            let columns: Vec<String> = row.cells.keys().cloned().collect();
+            columns
+                .iter()
+                .for_each(|column| row.set(column, row.text(column).replace("07700 9", "+44 7700 9")));
+        }
+    }
+    for (text, translation) in [("Dress rehearsal", "Ensayo general"), ("stage door", "puerta de artistas")] {
+        let row = [("text", text), ("language", "es"), ("translation", translation)];
+        season::add(&mut book, "translations", &row);
+    }
+    let house = House::open_with(book).await;
+    house.clock.set("2027-05-28T09:30:00Z");
+    house.send().await;
+    let path = format!("/r/{}", house.token("marisol@example.org"));
+    let file = house.get(&format!("{path}/calendar.ics")).await.text.replace("\r\n ", "");
+    assert!(file.contains("SUMMARY:Ines: Ensayo general"), "{file}");
+    assert!(file.contains("puerta de artistas") && !file.contains("stage door"), "{file}");
+    assert!(file.contains("Esté en la puerta: 5:30 pm\\nEmpieza: 6:30 pm"), "{file}");
+    assert!(!file.contains(": 17:30"), "{file}");
+}
+
 #[tokio::test]
 async fn looking_makes_no_address_and_reading_one_is_no_answer() {
     let house = House::told().await;

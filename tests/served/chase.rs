@@ -74,7 +74,7 @@ async fn the_coordinator_sees_whom_to_ring_why_when_and_who_does() {
     assert!(words.contains("No number to ring: at the door, Dress rehearsal, Friday 4 June."), "{words}");
     assert!(words.contains("One mail, on Friday 28 May, 10:30."), "{words}");
     assert!(
-        words.contains("call 17:30, park by 17:05, Old Weighhouse, stage door in Cooper's Row."),
+        words.contains("be there at 17:30, park by 17:05, Old Weighhouse, stage door in Cooper's Row."),
         "{words}"
     );
     // She who cannot be written to comes first.
@@ -258,4 +258,30 @@ async fn a_signature_from_before_a_change_is_not_entered() {
     let after = house.coordinator_post(&token, "/season/door?event=E001", &enter("10:00")).await;
     assert!(after.plain().contains("Entered: five signatures."), "{}", after.plain());
     assert!(after.plain().contains("Dress rehearsal: no signature is missing"), "{}", after.plain());
+}
+
+/// A slip says "times and rules": the rules have boxes of their own, beside the times and by themselves.
+#[tokio::test]
+async fn the_house_rules_are_signed_for_at_the_class_door() {
+    let (house, token) = near().await;
+    assert!(!house.coordinator_get(&token, "/season/door").await.plain().contains("House rules"));
+    house.clock.set("2027-06-03T09:30:00Z");
+    house.send().await;
+    let page = house.coordinator_get(&token, "/season/door?event=E001").await;
+    assert!(page.plain().contains("The house rules too: May Finch"), "{}", page.plain());
+    assert!(page.text.contains("href=\"?event=-\""));
+    let of_rules =
+        |page: &Answer| boxes(page).into_iter().filter(|value| value.contains("/-/")).collect::<Vec<_>>();
+    let alone = house.coordinator_get(&token, "/season/door?event=-").await;
+    assert!(alone.plain().contains("House rules: four children still to be heard from"), "{}", alone.plain());
+    assert_eq!(of_rules(&alone), boxes(&alone), "nothing but the rules");
+    let both: Vec<String> = boxes(&page).into_iter().filter(|value| value.contains("/G001/")).collect();
+    assert_eq!(both.len(), 2, "{both:?}");
+    let mut fields = vec![("collector", "V002"), ("on", "2027-06-03"), ("at", "10:30"), ("act", "signed")];
+    fields.extend(both.iter().map(|value| ("signed", value.as_str())));
+    let after = house.coordinator_post(&token, "/season/door", &fields).await.plain();
+    assert!(after.contains("Entered: two signatures."), "{after}");
+    let left = house.coordinator_get(&token, "/season/door?event=-").await;
+    assert!(left.plain().contains("House rules: three children still"), "{}", left.plain());
+    assert!(!boxes(&left).iter().any(|value| value.contains("/G001/")));
 }

@@ -148,6 +148,24 @@ fn a_text_says_who_sends_it_what_is_asked_and_when() {
     check("!Fenmouth: be there. Confirm: https://school.example/r/x", 1);
 }
 
+#[test]
+fn a_text_on_the_eve_names_the_door_in_a_language_of_the_workbook() {
+    let check = |words: &str, half: u64| {
+        let mut stage = Stage::clean();
+        ["m6", "m7"].into_iter().for_each(|key| stage.lose(key));
+        stage.text_file(EVE, "m7", PHONE[1], "Be at stage door 17:30.");
+        let book = &mut stage.books[0].1;
+        book.sheet_mut("places").rows[0].set("door", "stage door");
+        let other = [("text", "stage door"), ("language", "es"), ("translation", "puerta de artistas")];
+        rows(book, "translations", &[&other]);
+        stage.text_file(EVE, "m6", PHONE[0], words);
+        stage.expect_said([0; 6], [0, half]);
+    };
+    check("Be at stage door 17:30.", 0);
+    check("Esté en puerta de artistas a las 17:30.", 0);
+    check("Be there 17:30.", 1);
+}
+
 // Whoever is known not to come is written to no more; what was begun before counts as in flight.
 #[test]
 fn nobody_is_asked_about_a_child_who_is_not_coming() {

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::{AsOf, EventChoice, Mark, Notice, Pick};
+use super::{AsOf, Mark, Notice, Pick};
 use crate::web::labels::ENGLISH;
 
 /// Somebody who may have signed.
@@ -23,6 +23,23 @@ pub struct SilentRow {
     pub mark: Mark,
     /// Who may have signed.
     pub signers: Vec<Signer>,
+    /// Who may have signed for the house rules too, where those are still to be confirmed.
+    pub rules: Vec<Signer>,
+}
+
+/// What else may be signed for: an event, or the house rules.
+#[derive(Debug, Clone)]
+pub struct DoorChoice {
+    /// Address of its page.
+    pub href: String,
+    /// What it is called.
+    pub name: String,
+    /// The event's day in words; empty for the house rules.
+    pub day: String,
+    /// Children still to be heard from.
+    pub open: usize,
+    /// Whether it is the one shown.
+    pub current: bool,
 }
 
 /// The page at `/season/door`. Signatures are entered by one POST with `signed` for each, `collector`, `on`, `at` and
@@ -36,9 +53,9 @@ pub struct ClassDoorPage {
     pub season: String,
     /// When the page was put together.
     pub as_of: AsOf,
-    /// Name of the event signed for; empty if there is none.
+    /// Name of what is signed for, an event or the house rules; empty if there is nothing.
     pub event: String,
-    /// Its day in words.
+    /// Its day in words; empty for the house rules.
     pub day: String,
     /// Silent children in order of name.
     pub silent: Vec<SilentRow>,
@@ -46,13 +63,18 @@ pub struct ClassDoorPage {
     pub collectors: Vec<Pick>,
     /// Address of the paper slip; none if nobody is silent.
     pub slip: Option<String>,
-    /// Events with silent children, soonest first.
-    pub events: Vec<EventChoice>,
+    /// Events with silent children, soonest first, then the house rules.
+    pub events: Vec<DoorChoice>,
     /// What became of the signatures just entered.
     pub notice: Option<Notice>,
 }
 
 impl ClassDoorPage {
+    /// Whether something else is still to be signed for.
+    pub fn has_others(&self) -> bool {
+        self.events.iter().any(|choice| !choice.current)
+    }
+
     /// How many children are still to be heard from.
     pub fn heading(&self) -> String {
         match (self.event.is_empty(), self.silent.len()) {
