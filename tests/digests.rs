@@ -225,13 +225,14 @@ async fn a_digest_goes_once_a_day_and_only_with_something_to_say() {
     assert_eq!(addresses(&first), [UMA, COORDINATOR, ODILE]);
     let text = to(&first, UMA)[0];
     assert!(
-        text.words.contains("1 of your 1 child: no answer yet. Your list: https://allheard.example/c/"),
+        text.words
+            .contains("No answer yet: 1 of 1 child in your group. Your list: https://allheard.example/c/"),
         "{}",
         text.words
     );
     assert_eq!(segments::count(&text.words).segments.len(), 1);
     let mail = to(&first, ODILE)[0];
-    assert!(mail.subject.contains("2 of your 2 children: no answer yet"), "{}", mail.subject);
+    assert!(mail.subject.contains("No answer yet: 2 of 2 children"), "{}", mail.subject);
     assert!(mail.words.contains("Still to answer: Ada R. and Bo V."), "{}", mail.words);
     assert!(!mail.words.contains("Reed") && !mail.words.contains("Rosa"), "{}", mail.words);
     let whole = to(&first, COORDINATOR)[0];
@@ -374,8 +375,8 @@ async fn families_learn_the_names_of_their_chaperones_and_each_chaperone_whom_to
         assert!(letter.words.contains("Questions? Ring 01632 960200."), "{}", letter.words);
     }
     let odile = to(&first, ODILE)[0];
-    assert!(odile.subject.contains("greet your families (2)"), "{}", odile.subject);
-    assert!(to(&first, UMA)[0].words.contains("greet the one family"), "{}", to(&first, UMA)[0].words);
+    assert!(odile.subject.contains("say hello to your families (2)"), "{}", odile.subject);
+    assert!(to(&first, UMA)[0].words.contains("Please say hello to them"), "{}", to(&first, UMA)[0].words);
     assert_eq!(
         bench.standing("C001").await,
         Standing::NotAsked,

@@ -2,7 +2,8 @@
 
 /// Texts of the workbook and the same in Spanish: events, doors, what to bring, names of house rules, costume pieces.
 pub const SPANISH: &[(&str, &str)] = &[
-    ("second chaperone", "segunda persona a cargo"),
+    ("chaperone", "acompañante"),
+    ("second chaperone", "segunda persona acompañante"),
     (
         "Badge, pen, dark clothes and quiet shoes",
         "Tarjeta de identificación, bolígrafo, ropa oscura y zapatos silenciosos",
@@ -35,7 +36,7 @@ pub const SPANISH: &[(&str, &str)] = &[
         "agua, algo sencillo de comer, ropa de abrigo y todos los trajes que tenga",
     ),
     ("phones, toys, money", "teléfonos, juguetes y dinero"),
-    ("Stay with the chaperone", "Quedarse con la persona a cargo"),
+    ("Stay with the chaperone", "Siempre con su acompañante"),
     ("No early release", "Nadie sale antes"),
     ("Food", "Comida"),
     ("Closed rehearsal", "Ensayo a puerta cerrada"),

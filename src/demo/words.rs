@@ -209,7 +209,7 @@ pub const HOUSE_RULES: &[(&str, &str, &str, &str)] = &[
         "Stay with the chaperone",
         "",
         "Your child stays with the chaperone from sign-in to sign-out. Adults do not come backstage.",
-        "Su hijo o hija se queda con la persona a cargo desde la entrada hasta la salida. Los adultos no pasan detrás del escenario.",
+        "Su hijo o hija está con su acompañante desde la entrada hasta la salida. Los adultos no pasan detrás del escenario.",
     ),
     (
         "No early release",
@@ -221,7 +221,7 @@ pub const HOUSE_RULES: &[(&str, &str, &str, &str)] = &[
         "Food",
         "",
         "Water and plain snacks only. No nuts, and no sharing of food.",
-        "Solo agua y algo sencillo de comer. Sin frutos secos, y sin compartir la comida.",
+        "Solo agua y algo sencillo de comer. Sin frutos secos. La comida no se comparte.",
     ),
     (
         "Closed rehearsal",
@@ -232,8 +232,8 @@ pub const HOUSE_RULES: &[(&str, &str, &str, &str)] = &[
     (
         "Costume turn-in",
         DRESS,
-        "If your child has a quick change, hand that costume to the staff after the dress rehearsal.",
-        "Si su hijo o hija tiene un cambio rápido, entregue ese traje al personal después del ensayo general.",
+        "A quick-change costume is handed to our team after the dress rehearsal. We tell you if your child has one.",
+        "El traje de un cambio rápido se entrega a nuestro equipo al final del ensayo general. Le avisamos si es su caso.",
     ),
 ];
 

@@ -100,6 +100,14 @@ pub struct Child {
     pub fetch_lead: bool,
 }
 
+impl Child {
+    /// What staff call the child, where many share a given name: given name and initial, such as "Ines A."
+    pub fn short_name(&self) -> String {
+        let initial: String = self.family.chars().take(1).flat_map(char::to_uppercase).collect();
+        if initial.is_empty() { self.given.clone() } else { format!("{} {initial}.", self.given) }
+    }
+}
+
 /// A way from a car park or stop to the door.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Way {

@@ -177,9 +177,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
 
 /// What a child is called among staff, where many share a given name: given name and initial.
 fn staff_name(board: &Board, item: Item) -> Option<String> {
-    let child = &board.season.children[item.who.child()?.at()];
-    let initial = child.family.chars().next();
-    Some(initial.map_or_else(|| child.given.clone(), |initial| format!("{} {initial}.", child.given)))
+    Some(board.season.children[item.who.child()?.at()].short_name())
 }
 
 /// A reply about some things, in a language.

@@ -390,10 +390,7 @@ pub(super) fn is_open(standing: Standing) -> bool {
 
 /// Children by given name and the first letter of the family name, where messages may carry names.
 fn named(board: &Board, children: &[&Child]) -> Children {
-    let name = |child: &&Child| match child.family.chars().next() {
-        Some(initial) => format!("{} {initial}.", child.given),
-        None => child.given.clone(),
-    };
+    let name = |child: &&Child| child.short_name();
     let told = if board.season.settings.given_names { NAMES_TOLD } else { 0 };
     let names: Vec<String> = children.iter().take(told).map(name).collect();
     let more = if names.is_empty() { 0 } else { children.len() - names.len() };

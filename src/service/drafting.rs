@@ -18,6 +18,8 @@ use crate::domain::season::{
 };
 use crate::domain::shift::Shift;
 use crate::domain::standing;
+use crate::domain::wall;
+use jiff::civil::DateTime;
 use jiff::{SignedDuration, Timestamp};
 use std::collections::HashMap;
 
@@ -153,7 +155,7 @@ impl Draft<'_> {
         let of_child = |text: &str| if item.who.is_chaperone() { String::new() } else { said(text) };
         let name = |id: ChaperoneId| season.chaperones[id.at()].name.clone();
         let released = it.and_then(|it| it.collect_from).map(|from| from.at());
-        let parked = it.and_then(|it| it.park_by);
+        let parked = it.and_then(|it| it.park_by).filter(|at| !is_there_already(board, item, *at));
         Some(LetterItem {
             child: given_name(board, item.who),
             event: said(&event.name),
@@ -229,6 +231,18 @@ fn what(field: Field) -> What {
         Field::SignsIn => What::SignsIn,
         Field::SignsOut => What::SignsOut,
     }
+}
+
+/// Whether a person is at the same place for an earlier event that is not over when the car would have to be parked.
+fn is_there_already(board: &Board, item: Item, park_by: DateTime) -> bool {
+    let Some(event) = item.event.map(|event| &board.season.events[event.at()]) else { return false };
+    let park_by = wall::instant(&board.season.zone, park_by);
+    board.programme.of_person(item.who).map(|at| &board.programme[at]).any(|other| {
+        let there = &board.season.events[other.event.at()];
+        let earlier =
+            Some(other.event) != item.event && there.place == event.place && other.call_at < park_by;
+        earlier && board.over_at(Item { who: item.who, event: Some(other.event) }) >= park_by
+    })
 }
 
 /// What a guardian was told before the facts in force now; none if they were told nothing else.

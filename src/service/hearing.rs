@@ -546,10 +546,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
             channel,
             address,
             subject: if channel == Channel::Mail { board.season.school.clone() } else { String::new() },
-            // A text says who writes, whoever wrote it.
+            // Both say who writes, whoever wrote it; a mail also what it answers.
             words: match channel {
                 Channel::Text => format!("{}: {words}", board.season.short_name),
-                Channel::Mail => words,
+                Channel::Mail => signed_answer(board, &words, &incoming.words),
             },
             in_reply_to: if channel == Channel::Mail && incoming.channel == Some(Channel::Mail) {
                 incoming.external.clone()
@@ -561,6 +561,22 @@ impl<S: Store, G: Gateway> Office<S, G> {
             reference: String::new(),
         })
     }
+}
+
+/// The coordinator's words in a mail: who writes, where to ring, and the question they answer.
+fn signed_answer(board: &Board, words: &str, question: &str) -> String {
+    let season = &board.season;
+    let telephone = &season.telephone;
+    let mut mail = format!("{words}\n\n{}", season.school);
+    if !telephone.is_empty() {
+        mail.push_str(&format!("\n{telephone}"));
+    }
+    let asked = question.trim();
+    if !asked.is_empty() {
+        mail.push_str("\n\n");
+        asked.lines().for_each(|line| mail.push_str(&format!("> {line}\n")));
+    }
+    mail
 }
 
 /// By which channel and to which address a person's question can be answered; none if there is no way.

@@ -124,7 +124,10 @@ impl Overview {
     /// How many answers are missing, a child at an event each, and how many things wait, in words.
     fn waiting_words(&self) -> String {
         let open = match self.open() {
-            0 => "no answer missing".to_owned(),
+            0 if self.unheard_chaperones.is_empty() => "no answer missing".to_owned(),
+            0 => {
+                format!("all families have answered, {} of the chaperones not", self.unheard_chaperones.len())
+            }
             1 => "1 answer missing".to_owned(),
             n => format!("{n} answers missing"),
         };

@@ -68,8 +68,7 @@ pub(super) fn given(name: &str) -> String {
 
 /// A child's given name with the initial of the family name, such as "Ines A."
 pub(super) fn short_name(child: &Child) -> String {
-    let initial: String = child.family.chars().take(INITIALS).collect();
-    if initial.is_empty() { child.given.clone() } else { format!("{} {initial}.", child.given) }
+    child.short_name()
 }
 
 /// A language in English words, as far as they are known here; else its tag.

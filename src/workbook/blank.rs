@@ -228,7 +228,7 @@ fn rules(book: &mut Book) {
         &[
             ("name", "Staying to the end"),
             ("language", "es"),
-            ("text", "Cada niño o niña se queda con la persona a cargo hasta que acaba el último número."),
+            ("text", "Cada niño o niña está con su acompañante hasta que acaba el último número."),
             ("acknowledge", "yes"),
         ],
     );

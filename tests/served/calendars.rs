@@ -83,7 +83,9 @@ async fn a_calendar_says_hours_and_doors_as_its_reader_does() {
                 .for_each(|column| row.set(column, row.text(column).replace("07700 9", "+44 7700 9")));
         }
     }
-    for (text, translation) in [("Dress rehearsal", "Ensayo general"), ("stage door", "puerta de artistas")] {
+    for (text, translation) in
+        [("Dress rehearsal", "Ensayo general"), ("stage door in Cooper's Row", "puerta de artistas")]
+    {
         let row = [("text", text), ("language", "es"), ("translation", translation)];
         season::add(&mut book, "translations", &row);
     }

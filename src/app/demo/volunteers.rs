@@ -4,6 +4,7 @@
 use super::{Demo, DemoFault};
 use crate::demo::Fate;
 use crate::demo::ringing::{self, Spoke};
+use crate::domain::board::{Board, Item};
 use crate::domain::chase::{Call, Way};
 use crate::domain::record::CallEnd;
 use crate::domain::season::GuardianId;
@@ -18,8 +19,18 @@ use jiff::{SignedDuration, Timestamp, ToSpan};
 const ROUNDS: [Time; 2] = [time(10, 30, 0, 0), time(18, 30, 0, 0)];
 /// Whoever has no number is spoken to at a door this long before they have to know, at the latest.
 const AT_THE_DOOR: SignedDuration = SignedDuration::from_hours(30);
-/// What the coordinator answers to the one question that families of the demonstration ask.
-const ANSWER: &str = "The children's door. It is in your message and on your page.";
+
+/// What the coordinator answers to the one question that families of the demonstration ask: which door it is.
+fn which_door(board: &Board, item: Option<Item>) -> String {
+    let event = item.and_then(|item| item.event).map(|event| &board.season.events[event.at()]);
+    event.map_or_else(
+        || "The door is in each message and on your page.".to_owned(),
+        |event| {
+            let place = &board.season.places[event.place.at()];
+            format!("{}: {}, {}.", event.name, place.door, place.name)
+        },
+    )
+}
 
 /// What came of one round.
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
@@ -72,7 +83,8 @@ impl Demo {
         for asked in &data.asked {
             match &asked.question {
                 Some((id, _)) => {
-                    done.answered += usize::from(self.house.answer_question(*id, ANSWER).await?);
+                    let answer = which_door(&data.board, asked.items.first().copied());
+                    done.answered += usize::from(self.house.answer_question(*id, &answer).await?);
                 }
                 None => {
                     for item in &asked.items {
