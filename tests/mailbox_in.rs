@@ -12,6 +12,7 @@ mod season;
 mod support;
 
 use allheard::app::letters;
+use allheard::app::wake::Wake;
 use allheard::domain::standing::Standing;
 use allheard::gateway::smtp::Smtp;
 use allheard::gateway::tls::client_config;
@@ -29,7 +30,6 @@ use std::sync::Arc;
 use std::time::Duration;
 use support::mail_server::{PASSWORD, Servers};
 use support::peers::{here, program, ready, root, run, within};
-use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 const ANSWERS: &str = "answers@school.example";
@@ -97,7 +97,7 @@ async fn answers_by_mail_come_in_whatever_happens_to_the_connection() {
     let house = House::told().await;
     let office = house.office.clone();
     let own = Own { domain: "school.example".to_owned(), base_url: office.ways.base_url.clone() };
-    let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
+    let (stop, acted) = (CancellationToken::new(), Arc::new(Wake::default()));
     let watching = tokio::spawn(letters::watch(office.clone(), mailbox(&servers), own, acted, stop.clone()));
     let heard = async || {
         let at = Standing::ALL.iter().position(|s| *s == Standing::Heard).unwrap();

@@ -14,9 +14,9 @@ use allheard::domain::graph::{self, State, Step};
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
 use allheard::service::ports::{
-    Course, DeedKind, Delta, FeedHolder, Hand, LinkKind, NewAbsence, NewAnswer, NewAttempt, NewDigest,
-    NewFeed, NewLink, NewReply, SaidDigest, Settled, Store, StoreFault, StoredDeed, StoredMessage,
-    StoredPart, TendRules, Tended, Unsent,
+    Course, Decided, DeedKind, Delta, Doubt, FeedHolder, Hand, LinkKind, Lost, NewAbsence, NewAnswer,
+    NewAttempt, NewDigest, NewFeed, NewLink, NewReply, NextOn, SaidDigest, Settled, SettledReply, Store,
+    StoreFault, StoredDeed, StoredMessage, StoredPart, TendRules, Tended, Unsent,
 };
 use allheard::store::SqlStore;
 use allheard::store::db::{Statement, Value};
@@ -68,6 +68,12 @@ cases! {
     three_claims_without_an_attempt_set_a_message_aside,
     an_open_attempt_is_doubted_and_only_mail_is_repeated_once,
     no_attempt_is_written_when_the_world_has_moved_on,
+    one_rate_holds_for_all_who_share_the_database,
+    nothing_is_claimed_while_sending_is_held,
+    what_a_journal_knows_better_is_never_sent_by_itself,
+    what_came_back_waits_until_a_person_decides,
+    a_persons_own_answer_stays_until_somebody_decides,
+    a_coordinators_link_ends_with_the_sessions_opened_by_it,
     nothing_planned_leaves_before_the_season_is_set_going_nor_while_it_is_paused,
     no_attempt_begins_after_a_pause_however_they_race,
     a_test_to_the_coordinator_is_noted_once_and_tells_nobody,
@@ -84,7 +90,10 @@ cases! {
 }
 
 const SEASON: i64 = 1;
-const RULES: TendRules = TendRules { claims_max: 3, uncertain_wait_ms: 900_000, text_known_again: false };
+const RULES: TendRules =
+    TendRules { claims_max: 3, mail_wait_ms: 900_000, text_wait_ms: 900_000, text_known_again: false };
+/// No rate of a road is in the way here.
+const ANY_RATE: f64 = 1e6;
 /// Seconds that storing 100,000 messages may take here, where nothing is optimised and others use the machine.
 const STORING_SECONDS_MAX: f64 = 20.0;
 
@@ -142,6 +151,7 @@ fn message(key: &str, channel: Channel) -> StoredMessage {
         fence: 0,
         claims: 0,
         attempts: 0,
+        spared: 0,
         why: String::new(),
         parts: vec![StoredPart {
             child: "C001".to_owned(),
@@ -167,7 +177,10 @@ fn attempt(message: &StoredMessage) -> NewAttempt {
             message: message.id,
             chaperone: String::new(),
             expires: message.until,
+            made: Timestamp::UNIX_EPOCH,
+            parent: String::new(),
         },
+        stop: None,
         told: vec![("C001".to_owned(), "E001".to_owned(), "T001".to_owned(), Fingerprint(7))],
         forms: vec![(Fingerprint(7), "facts 1\n".to_owned())],
         household: message.household.clone(),
@@ -186,6 +199,7 @@ fn settled(message: &StoredMessage, to: State) -> Settled {
         gateway: String::new(),
         gateway_id: String::new(),
         why: String::new(),
+        spared: false,
     }
 }
 
@@ -217,7 +231,7 @@ impl Bench {
     }
 
     async fn claim(&self, channel: Channel, at: Timestamp) -> Vec<StoredMessage> {
-        self.store.claim(SEASON, channel, 1_000, at, at + minutes(15)).await.unwrap()
+        self.store.claim(SEASON, channel, 1_000, ANY_RATE, at, at + minutes(15)).await.unwrap().messages
     }
 
     async fn attempt(&self, message: &StoredMessage, at: Timestamp) -> Vec<i64> {
@@ -337,7 +351,8 @@ async fn each_message_has_one_claimer_of_eight(engine: Engine<'_>) {
                 let mut mine = Vec::new();
                 loop {
                     let lease = now() + minutes(15);
-                    let some = store.claim(SEASON, Channel::Mail, 7, now(), lease).await.unwrap();
+                    let some =
+                        store.claim(SEASON, Channel::Mail, 7, ANY_RATE, now(), lease).await.unwrap().messages;
                     if some.is_empty() {
                         return mine;
                     }
@@ -392,6 +407,9 @@ enum Operation {
     MomentPasses,
     WaitEnds,
     Decide(State),
+    TakeUp,
+    LetBe,
+    Recall,
 }
 
 impl Operation {
@@ -422,6 +440,9 @@ impl Operation {
             Operation::WaitEnds => vec![(Step::TryAgain, vec![Uncertain])],
             Operation::Decide(Accepted) => vec![(Step::Resolve, vec![Uncertain])],
             Operation::Decide(_) => vec![(Step::TryAgain, vec![Uncertain])],
+            Operation::TakeUp => vec![(Step::TakeUp, graph::from_states(Step::TakeUp).to_vec())],
+            Operation::LetBe => vec![],
+            Operation::Recall => vec![(Step::Recall, graph::from_states(Step::Recall).to_vec())],
         }
     }
 
@@ -449,7 +470,16 @@ impl Operation {
             Operation::MomentPasses => {
                 bench.tend(now() + minutes(2)).await;
             }
-            Operation::Decide(to) => drop(store.decide(SEASON, message.id, to, now()).await.unwrap()),
+            Operation::Decide(_) | Operation::TakeUp | Operation::LetBe => {
+                let what = match self {
+                    Operation::Decide(State::Accepted) => Decided::Arrived,
+                    Operation::Decide(_) => Decided::AgainInDoubt,
+                    Operation::TakeUp => Decided::TakeUp,
+                    _ => Decided::LetBe,
+                };
+                store.decide(SEASON, &[message.id], what, now()).await.unwrap();
+            }
+            Operation::Recall => drop(store.doubt_lost(&[message.key.clone()], now()).await.unwrap()),
         }
     }
 }
@@ -475,6 +505,9 @@ async fn every_operation_moves_messages_along_the_graph_only(engine: Engine<'_>)
         Operation::WaitEnds,
         Operation::Decide(Accepted),
         Operation::Decide(WaitingToRetry),
+        Operation::TakeUp,
+        Operation::LetBe,
+        Operation::Recall,
     ];
     let bench = with_season(engine).await;
     let mut cases = 0;
@@ -565,9 +598,174 @@ async fn an_open_attempt_is_doubted_and_only_mail_is_repeated_once(engine: Engin
         }
         assert_eq!(bench.message(claimed.id).await.state, State::Uncertain);
         assert_eq!(bench.tend(at + minutes(300)).await, Tended::default(), "it waits for a person");
-        assert!(bench.store.decide(SEASON, claimed.id, State::Accepted, at).await.unwrap());
-        assert!(!bench.store.decide(SEASON, claimed.id, State::Accepted, at).await.unwrap());
+        assert_eq!(bench.store.decide(SEASON, &[claimed.id], Decided::Arrived, at).await.unwrap(), 1);
+        assert_eq!(bench.store.decide(SEASON, &[claimed.id], Decided::Arrived, at).await.unwrap(), 0);
     }
+}
+
+async fn one_rate_holds_for_all_who_share_the_database(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add((0..40).map(|n| message(&format!("k{n:02}"), Channel::Mail)).collect()).await;
+    let other = SqlStore::open(&bench.url, Seeded::boxed(9, "salts")).await.unwrap();
+    let claim = async |store: &SqlStore, at: Timestamp| {
+        store.claim(SEASON, Channel::Mail, 7, 10.0, at, at + minutes(1)).await.unwrap()
+    };
+    // A burst is a second's worth: seven to one process, three to the other, and then nothing for a second.
+    let at = now();
+    assert_eq!(claim(&bench.store, at).await.messages.len(), 7);
+    assert_eq!(claim(&other, at).await.messages.len(), 3);
+    let full = claim(&bench.store, at).await;
+    assert_eq!((full.messages.len(), full.again_at), (0, Some(at + SignedDuration::from_secs(1))));
+    let half = at + SignedDuration::from_millis(500);
+    assert_eq!(claim(&other, half).await.messages.len(), 5);
+    // Another channel has a rate of its own, and a clock set back stops nothing for longer than a burst.
+    assert!(claim(&bench.store, half - SignedDuration::from_hours(2)).await.messages.is_empty());
+    assert_eq!(claim(&bench.store, half + SignedDuration::from_secs(1)).await.messages.len(), 7);
+    other.close().await;
+}
+
+async fn nothing_is_claimed_while_sending_is_held(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add(vec![message("k1", Channel::Mail), message("k2", Channel::Mail)]).await;
+    let claimed = bench.store.claim(SEASON, Channel::Mail, 1, ANY_RATE, now(), now() + minutes(15)).await;
+    let claimed = claimed.unwrap().messages.remove(0);
+    assert!(bench.store.hold(Doubt::Clock, "it jumped", now()).await.unwrap());
+    assert!(!bench.store.hold(Doubt::Clock, "again", now()).await.unwrap(), "one hold of a kind");
+    assert_eq!(bench.attempt(&claimed, now()).await, Vec::<i64>::new(), "a claim is no start");
+    assert!(bench.claim(Channel::Mail, now()).await.is_empty());
+    assert_eq!(bench.store.next_on(SEASON, Channel::Mail, now()).await.unwrap(), NextOn::default());
+    let holds = bench.store.holds().await.unwrap();
+    assert_eq!((holds.len(), holds[0].doubt, holds[0].why.as_str()), (1, Doubt::Clock, "it jumped"));
+    assert!(bench.store.lift(Doubt::Clock).await.unwrap() && !bench.store.lift(Doubt::Clock).await.unwrap());
+    assert_eq!(bench.attempt(&claimed, now()).await, vec![claimed.id]);
+    assert_eq!(bench.claim(Channel::Mail, now()).await.len(), 1);
+}
+
+async fn what_a_journal_knows_better_is_never_sent_by_itself(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add(vec![message("k1", Channel::Mail)]).await;
+    let lost = |key: &str| Lost { key: key.to_owned(), number: 1 };
+    let unknown = bench.store.unknown_attempts(&[lost("k1"), lost("k2")]).await.unwrap();
+    assert_eq!(unknown, [lost("k1"), lost("k2")]);
+    assert_eq!(bench.store.doubt_lost(&["k1".to_owned(), "k2".to_owned()], now()).await.unwrap(), 1);
+    // One that is planned only now is the same message.
+    bench.add(vec![message("k2", Channel::Mail), message("k3", Channel::Mail)]).await;
+    let claimed = bench.claim(Channel::Mail, now()).await;
+    assert_eq!(claimed.iter().map(|m| m.key.as_str()).collect::<Vec<_>>(), ["k3"]);
+    // An attempt that the database has is no news.
+    bench.attempt(&claimed[0], now()).await;
+    assert!(bench.store.unknown_attempts(&[lost("k3")]).await.unwrap().is_empty());
+    bench.store.settle(SEASON, &[settled(&claimed[0], State::Accepted)], now()).await.unwrap();
+    let doubted = bench.store.messages_to_see(SEASON, &[State::Uncertain], 10).await.unwrap();
+    assert_eq!(doubted.len(), 2);
+    assert_eq!(bench.tend(now() + minutes(60)).await.tried_again, 0, "a person decides");
+    // A person sends one again after all, and it is not doubted a second time.
+    let first = doubted.iter().find(|m| m.key == "k1").unwrap().id;
+    assert_eq!(bench.store.decide(SEASON, &[first], Decided::AgainInDoubt, now()).await.unwrap(), 1);
+    bench.add(vec![message("k4", Channel::Mail)]).await;
+    assert_eq!(bench.claim(Channel::Mail, now() + minutes(20)).await.len(), 2, "k1 and k4");
+    bench.store.register_journal("a1", now()).await.unwrap();
+    bench.store.register_journal("a1", now()).await.unwrap();
+    assert_eq!(bench.store.journals().await.unwrap(), ["a1"]);
+}
+
+async fn what_came_back_waits_until_a_person_decides(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add(vec![message("k", Channel::Mail)]).await;
+    let claimed = bench.claim(Channel::Mail, now()).await.remove(0);
+    bench.attempt(&claimed, now()).await;
+    let refused = Settled { bad_address: true, ..settled(&claimed, State::Refused) };
+    bench.store.settle(SEASON, &[refused], now()).await.unwrap();
+    let to_see = async || bench.store.messages_to_see(SEASON, &[State::Refused], 10).await.unwrap().len();
+    assert_eq!(to_see().await, 1);
+    // Once more: the address counts as good again, and what was tried counts against nothing.
+    assert_eq!(bench.store.decide(SEASON, &[claimed.id], Decided::TakeUp, now()).await.unwrap(), 1);
+    let again = bench.claim(Channel::Mail, now()).await.remove(0);
+    assert_eq!((again.attempts, again.spared), (1, 1));
+    assert_eq!(bench.attempt(&again, now()).await, vec![again.id]);
+    let refused = Settled { number: 2, ..settled(&again, State::Refused) };
+    bench.store.settle(SEASON, &[refused], now()).await.unwrap();
+    assert_eq!(bench.store.decide(SEASON, &[claimed.id], Decided::LetBe, now()).await.unwrap(), 1);
+    assert_eq!(bench.store.decide(SEASON, &[claimed.id], Decided::LetBe, now()).await.unwrap(), 0);
+    assert_eq!((to_see().await, bench.message(claimed.id).await.state), (0, State::Refused));
+}
+
+async fn a_persons_own_answer_stays_until_somebody_decides(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    let store = &bench.store;
+    let answer = NewReply {
+        channel: Channel::Text,
+        address: "+447700900021".to_owned(),
+        subject: String::new(),
+        words: "The stage door.".to_owned(),
+        in_reply_to: String::new(),
+        ready: now(),
+        until: now() + minutes(60),
+        reference: String::new(),
+        by_person: true,
+    };
+    let automatic = NewReply { by_person: false, words: "Noted.".to_owned(), ..answer.clone() };
+    store.put_reply(SEASON, &answer, &[], now()).await.unwrap();
+    store.put_reply(SEASON, &automatic, &[], now()).await.unwrap();
+    let claim = async |at: Timestamp| {
+        store.claim_replies(SEASON, Channel::Text, 10, ANY_RATE, at, at + minutes(15)).await.unwrap()
+    };
+    let end = |id: i64, number: i64, to: State| SettledReply {
+        id,
+        number,
+        to,
+        ready: now(),
+        why: "hung up".to_owned(),
+    };
+    let claimed = claim(now()).await;
+    let ends: Vec<_> = claimed.iter().map(|reply| end(reply.id, reply.number, State::Uncertain)).collect();
+    store.settle_replies(&ends).await.unwrap();
+    let open = store.replies_to_see(SEASON, 10).await.unwrap();
+    assert_eq!(open.len(), 1, "nobody wrote the other");
+    assert!(open[0].is_uncertain && open[0].words == "The stage door.");
+    let id = open[0].id;
+    assert!(store.decide_reply(SEASON, id, Some(now() + minutes(90)), now()).await.unwrap());
+    assert!(store.replies_to_see(SEASON, 10).await.unwrap().is_empty(), "it is on its way again");
+    let again = claim(now()).await.remove(0);
+    store.settle_replies(&[end(again.id, again.number, State::Refused)]).await.unwrap();
+    assert_eq!(store.replies_to_see(SEASON, 10).await.unwrap().len(), 1, "it comes back");
+    assert!(store.decide_reply(SEASON, id, None, now()).await.unwrap());
+    assert!(!store.decide_reply(SEASON, id, None, now()).await.unwrap());
+    assert!(store.replies_to_see(SEASON, 10).await.unwrap().is_empty());
+}
+
+async fn a_coordinators_link_ends_with_the_sessions_opened_by_it(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    let store = &bench.store;
+    let link = |hash: &str, kind, parent: &str| NewLink {
+        hash: hash.to_owned(),
+        kind,
+        message: 0,
+        chaperone: String::new(),
+        expires: now() + minutes(600),
+        made: now(),
+        parent: parent.to_owned(),
+    };
+    for new in [
+        link("one", LinkKind::Coordinator, ""),
+        link("two", LinkKind::Coordinator, ""),
+        link("s1", LinkKind::Session, "one"),
+        link("s2", LinkKind::Session, "one"),
+        link("s3", LinkKind::Session, "two"),
+    ] {
+        store.put_link(SEASON, &new).await.unwrap();
+    }
+    let open = async || {
+        let links = store.coordinator_links(SEASON, now()).await.unwrap();
+        links.into_iter().map(|link| (link.hash, link.sessions)).collect::<Vec<_>>()
+    };
+    assert_eq!(open().await, [("one".to_owned(), 2), ("two".to_owned(), 1)]);
+    assert!(store.end_link(SEASON, "s1", now()).await.unwrap());
+    assert_eq!(open().await, [("one".to_owned(), 1), ("two".to_owned(), 1)]);
+    assert!(store.end_link(SEASON, "one", now()).await.unwrap());
+    assert!(!store.end_link(SEASON, "one", now()).await.unwrap());
+    assert_eq!(open().await, [("two".to_owned(), 1)]);
+    assert_eq!(store.link(SEASON, "s2").await.unwrap().unwrap().expires, now());
 }
 
 async fn no_attempt_is_written_when_the_world_has_moved_on(engine: Engine<'_>) {
@@ -610,7 +808,12 @@ async fn nothing_planned_leaves_before_the_season_is_set_going_nor_while_it_is_p
     let going = Course::Going { since: now(), by: Hand::Coordinator };
     assert_eq!(store.course(SEASON).await.unwrap(), going);
     assert_eq!(store.next_due(SEASON).await.unwrap(), Some(now()));
-    let claimed = store.claim(SEASON, Channel::Mail, 1, now(), now() + minutes(15)).await.unwrap().remove(0);
+    let claimed = store
+        .claim(SEASON, Channel::Mail, 1, ANY_RATE, now(), now() + minutes(15))
+        .await
+        .unwrap()
+        .messages
+        .remove(0);
     assert!(set(false, Hand::Command, now() + minutes(2)).await);
     assert!(!set(false, Hand::Command, now() + minutes(3)).await);
     assert_eq!(bench.claim(Channel::Mail, now() + minutes(2)).await.len(), 0);
@@ -646,7 +849,9 @@ async fn no_attempt_begins_after_a_pause_however_they_race(engine: Engine<'_>) {
                 let mut begun = 0;
                 loop {
                     let lease = now() + minutes(15);
-                    for one in store.claim(SEASON, Channel::Mail, 3, now(), lease).await.unwrap() {
+                    for one in
+                        store.claim(SEASON, Channel::Mail, 3, ANY_RATE, now(), lease).await.unwrap().messages
+                    {
                         let began = store.attempt(SEASON, 1, &[&attempt(&one)], now(), lease).await.unwrap();
                         begun += began.len();
                         if began.is_empty() {
@@ -755,6 +960,7 @@ async fn a_digests_moment_is_taken_once_with_its_letter(engine: Engine<'_>) {
                 ready: now,
                 until: now + SignedDuration::from_hours(2),
                 reference: format!("digest {of}"),
+                by_person: false,
             },
             link: Some(NewLink {
                 hash: format!("hash {of}"),
@@ -762,6 +968,8 @@ async fn a_digests_moment_is_taken_once_with_its_letter(engine: Engine<'_>) {
                 message: 0,
                 chaperone: "V001".to_owned(),
                 expires: now + SignedDuration::from_hours(48),
+                made: Timestamp::UNIX_EPOCH,
+                parent: String::new(),
             }),
         }),
     };
@@ -809,11 +1017,14 @@ async fn a_digests_moment_is_taken_once_with_its_letter(engine: Engine<'_>) {
     direct.reference = String::new();
     store.put_reply(SEASON, &direct, &[], now).await.unwrap();
     let lease = now + SignedDuration::from_mins(15);
-    let claimed = store.claim_replies(SEASON, 10, now, lease).await.unwrap();
+    let claimed = store.claim_replies(SEASON, Channel::Mail, 10, ANY_RATE, now, lease).await.unwrap();
     assert_eq!(claimed.iter().map(|r| r.reference.as_str()).collect::<Vec<_>>(), [""]);
     bench.tend(now).await;
     store.set_stopped(SEASON, Channel::Mail, "odile@example.com", &own, false, &nothing, now).await.unwrap();
-    assert!(store.claim_replies(SEASON, 10, now, lease).await.unwrap().is_empty(), "it was given up");
+    assert!(
+        store.claim_replies(SEASON, Channel::Mail, 10, ANY_RATE, now, lease).await.unwrap().is_empty(),
+        "it was given up"
+    );
 }
 
 async fn a_moved_due_time_binds_whoever_waits(engine: Engine<'_>) {

@@ -14,6 +14,12 @@ impl Clock for HostClock {
     }
 }
 
+/// How long the machine has been running, its sleep included; nobody sets that.
+pub fn since_boot() -> std::time::Duration {
+    let at = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
+    std::time::Duration::new(u64::try_from(at.tv_sec).unwrap_or(0), u32::try_from(at.tv_nsec).unwrap_or(0))
+}
+
 /// A clock that stands still until it is set.
 pub struct SetClock(AtomicI64);
 

@@ -45,6 +45,9 @@ pub struct Config {
     pub texts: Texts,
     /// The coordinator.
     pub coordinator: Coordinator,
+    /// Files that hold secrets.
+    #[serde(skip)]
+    pub secrets_in: Vec<PathBuf>,
 }
 
 /// Where the coordinator is told of troubles.
@@ -78,6 +81,8 @@ pub struct Pages {
     pub address: String,
     /// Whether families can open pages there; if not, messages ask for an answer by text or mail.
     pub public: bool,
+    /// Reverse proxies in front of the pages, through which everybody comes.
+    pub proxies: Vec<std::net::IpAddr>,
 }
 
 impl Default for Pages {
@@ -86,6 +91,7 @@ impl Default for Pages {
             listen: SocketAddr::from(([127, 0, 0, 1], 8420)),
             address: "http://127.0.0.1:8420".to_owned(),
             public: true,
+            proxies: Vec::new(),
         }
     }
 }
@@ -299,16 +305,51 @@ pub(super) fn secret(text: &str, file: &Path) -> Result<String, String> {
     Ok(read.trim_end_matches(['\r', '\n']).to_owned())
 }
 
+/// What is wrong with a file, and where, without the line itself: a secret may stand in it.
+fn unread(text: &str, error: &toml::de::Error) -> String {
+    let line = error.span().map(|span| text[..span.start.min(text.len())].matches('\n').count() + 1);
+    // The message names a value of a wrong kind; what stands between quotation marks may be a secret.
+    let message = error.message();
+    let message = match message.split_once(": string \"") {
+        Some((before, after)) => match after.rsplit_once("\", ") {
+            Some((_, expected)) => format!("{before}: a text, {expected}"),
+            None => format!("{before}: a text"),
+        },
+        None => message.to_owned(),
+    };
+    line.map_or_else(|| message.clone(), |line| format!("line {line}: {message}"))
+}
+
+/// Whether others than its owner can read a file.
+#[cfg(unix)]
+pub fn is_open_to_others(path: &Path) -> bool {
+    use std::os::unix::fs::PermissionsExt as _;
+    std::fs::metadata(path).is_ok_and(|meta| meta.permissions().mode() & 0o077 != 0)
+}
+
+/// Whether others than its owner can read a file; not known here.
+#[cfg(not(unix))]
+pub fn is_open_to_others(_: &Path) -> bool {
+    false
+}
+
 impl Config {
     /// Reads and checks a file, and the files it names.
     pub fn read(path: &Path) -> Result<Config, ConfigFault> {
         let text = std::fs::read_to_string(path)
             .map_err(|e| ConfigFault::Unreadable { path: path.to_owned(), reason: e.to_string() })?;
         let invalid = |reason: String| ConfigFault::Invalid { path: path.to_owned(), reason };
-        let mut config: Config = toml::from_str(&text).map_err(|e| invalid(e.to_string()))?;
+        let mut config: Config = toml::from_str(&text).map_err(|e| invalid(unread(&text, &e)))?;
         let faults = config.faults();
         if !faults.is_empty() {
             return Err(invalid(faults.join("; ")));
+        }
+        let texts = config.texts.gateways.iter().any(|gateway| !gateway.secret.is_empty());
+        if !config.mail.password.is_empty() || texts {
+            config.secrets_in.push(path.to_owned());
+        }
+        if !config.mail.password_file.as_os_str().is_empty() {
+            config.secrets_in.push(config.mail.password_file.clone());
         }
         config.mail.password = secret(&config.mail.password, &config.mail.password_file).map_err(invalid)?;
         Ok(config)

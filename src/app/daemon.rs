@@ -1,46 +1,120 @@
-//! The daemon: pages, and a loop of ticks that sleeps until something is due.
+//! The daemon: one task plans and tends, and one for each road sends; none waits for another.
 
 use super::House;
+use super::wake::Wake;
+use crate::domain::season::Channel;
 use crate::service::office::OfficeFault;
-use crate::service::ports::{Store as _, StoreFault};
+use crate::service::ports::{Doubt, Store as _, StoreFault};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::Notify;
-use tokio_util::sync::CancellationToken;
+use tokio::task::JoinSet;
 
 /// The longest sleep: a jump of the host's clock is noticed within it.
 const LONGEST_SLEEP: SignedDuration = SignedDuration::from_secs(30);
 /// The shortest, so that a fault does not spin.
 const SHORTEST_SLEEP: SignedDuration = SignedDuration::from_millis(50);
-/// A wall clock that moved so much more than the machine's own has been set; nothing is sent until it has settled.
-const CLOCK_JUMP: SignedDuration = SignedDuration::from_mins(10);
-/// Ticks without sending after the clock jumped.
-const HOLD_TICKS: u32 = 2;
+/// A task whose last round failed is tried again after so long.
+const AFTER_A_FAULT: SignedDuration = SignedDuration::from_secs(2);
+/// A wall clock that moved so much more than the machine's own has been set: nothing is sent until a witness or a person says
+/// that it is right.
+const CLOCK_JUMP: SignedDuration = SignedDuration::from_mins(3);
 /// The whole plan is made again this often even if nothing is known to have changed.
 const PLAN_EVERY: SignedDuration = SignedDuration::from_hours(1);
 
-/// Ticks that fail for so long end the program, so that the service manager starts it afresh.
+/// Rounds that fail for so long end the program, so that the service manager starts it afresh.
 const GIVE_UP_AFTER: Duration = Duration::from_mins(15);
 
-/// Runs ticks until told to stop. Faults of the store are told and waited out; false where they did not end.
-pub async fn run(house: Arc<House>, acted: Arc<Notify>, stop: CancellationToken) -> bool {
-    let mut ticking = Ticking::default();
+/// Runs until the office is told to end. Faults of the store are told and waited out; false where they did not end.
+pub async fn run(house: Arc<House>, wake: Arc<Wake>) -> bool {
+    let mut tasks = JoinSet::new();
+    let roads = [Channel::Text, Channel::Mail];
+    let works = std::iter::once(Work::Plan(Ticking::default()))
+        .chain(roads.map(Work::Road))
+        .chain(roads.map(Work::Replies));
+    for work in works {
+        tasks.spawn(rounds(house.clone(), wake.clone(), work));
+    }
+    let mut well = true;
+    while let Some(ended) = tasks.join_next().await {
+        if !ended.unwrap_or(false) {
+            well = false;
+            house.ending.cancel();
+        }
+    }
+    well
+}
+
+/// What one task does again and again.
+enum Work {
+    Plan(Ticking),
+    Road(Channel),
+    Replies(Channel),
+}
+
+impl Work {
+    fn name(&self) -> &'static str {
+        match self {
+            Work::Plan(_) => "planning",
+            Work::Road(Channel::Mail) => "mail",
+            Work::Road(Channel::Text) => "texts",
+            Work::Replies(Channel::Mail) => "replies by mail",
+            Work::Replies(Channel::Text) => "replies by text",
+        }
+    }
+
+    /// One round; gives back when the next is due.
+    async fn round(&mut self, house: &House, wake: &Wake) -> Result<Option<Timestamp>, OfficeFault> {
+        match self {
+            Work::Plan(ticking) => ticking.tick(house, wake).await,
+            Work::Road(channel) => {
+                let sent = house.send_road(*channel).await?;
+                if sent.attempted > 0 {
+                    tracing::info!(channel = channel.word(), sent.attempted, sent.accepted, "sent");
+                    // What ended in doubt or was refused may change what else is to be done.
+                    wake.wake();
+                }
+                if house.raise_alarm().await? {
+                    wake.wake();
+                }
+                let now = house.now();
+                let season = house.desk().await?.season;
+                let next = house.store.next_on(season, *channel, now).await.map_err(fault)?.message;
+                // What is due already waits for the road's rate or its rest.
+                let waits = [sent.again_at, house.rests_until(*channel)].into_iter().flatten().max();
+                Ok(waits.map_or(next, |at| next.map(|next| next.max(at))))
+            }
+            Work::Replies(channel) => {
+                house.send_replies(*channel).await?;
+                let season = house.desk().await?.season;
+                Ok(house.store.next_on(season, *channel, house.now()).await.map_err(fault)?.reply)
+            }
+        }
+    }
+}
+
+/// Does one task's rounds until the office is told to end; false where they failed for too long.
+async fn rounds(house: Arc<House>, wake: Arc<Wake>, mut work: Work) -> bool {
+    let mut woken = wake.listen();
     let mut failing: Option<std::time::Instant> = None;
-    while !stop.is_cancelled() {
-        let result = ticking.tick(&house).await;
-        house.note_tick(matches!(&result, Err(fault) if !matches!(fault, OfficeFault::NoSeason)));
-        let wake = match result {
-            Ok(wake) => {
+    while !house.ending.is_cancelled() {
+        woken.mark_unchanged();
+        let result = work.round(&house, &wake).await;
+        house.note_round(
+            work.name(),
+            matches!(&result, Err(fault) if !matches!(fault, OfficeFault::NoSeason)),
+        );
+        let next = match result {
+            Ok(next) => {
                 failing = None;
-                wake
+                next
             }
             Err(OfficeFault::NoSeason) => {
                 failing = None;
                 None
             }
             Err(fault) => {
-                tracing::error!(%fault, "tick failed");
+                tracing::error!(%fault, task = work.name(), "round failed");
                 // The driver's words name no person, but belong into the log and not into a message.
                 if matches!(fault, OfficeFault::Store(_)) {
                     house.raise_store_alarm("see the log").await;
@@ -48,21 +122,22 @@ pub async fn run(house: Arc<House>, acted: Arc<Notify>, stop: CancellationToken)
                 let since = *failing.get_or_insert_with(std::time::Instant::now);
                 if since.elapsed() >= GIVE_UP_AFTER {
                     tracing::error!(
+                        task = work.name(),
                         "every round has failed for 15 minutes; the program ends to be started afresh"
                     );
                     return false;
                 }
-                None
+                house.now().saturating_add(AFTER_A_FAULT).ok()
             }
         };
         let now = house.now();
         let sleep =
-            wake.map_or(LONGEST_SLEEP, |at| at.duration_since(now)).clamp(SHORTEST_SLEEP, LONGEST_SLEEP);
+            next.map_or(LONGEST_SLEEP, |at| at.duration_since(now)).clamp(SHORTEST_SLEEP, LONGEST_SLEEP);
         let sleep = Duration::try_from(sleep).unwrap_or(Duration::from_secs(1));
         tokio::select! {
             () = tokio::time::sleep(sleep) => {}
-            () = acted.notified() => {}
-            () = stop.cancelled() => {}
+            () = woken.changed() => {}
+            () = house.ending.cancelled() => {}
         }
     }
     true
@@ -74,64 +149,59 @@ struct Ticking {
     planned: Option<(i64, Timestamp)>,
     /// The revision for which digests were last looked for, and when one may next be due.
     digests: Option<(i64, Option<Timestamp>)>,
-    seen: Option<(Timestamp, std::time::Instant)>,
-    hold: u32,
+    seen: Option<(Timestamp, Duration)>,
 }
 
 impl Ticking {
-    /// One tick: tend, plan if the season moved on, send. Gives back when to wake.
-    async fn tick(&mut self, house: &House) -> Result<Option<Timestamp>, OfficeFault> {
-        self.watch_clock(house.now());
+    /// One tick: tend, plan if the season moved on, put digests down. Gives back when to wake.
+    async fn tick(&mut self, house: &House, wake: &Wake) -> Result<Option<Timestamp>, OfficeFault> {
+        self.watch_clock(house).await?;
         let (season, revision) = {
             let desk = house.desk().await?;
             (desk.season, desk.revision)
         };
         let tended = house.tend_tick().await?;
+        let changed = tended.expired + tended.doubted + tended.quarantined;
         let stale =
             self.planned.is_none_or(|(r, at)| r != revision || house.now().duration_since(at) > PLAN_EVERY);
-        if stale || tended.expired + tended.doubted + tended.quarantined > 0 {
+        if stale || changed > 0 {
             let planned = house.plan_tick().await?;
             tracing::info!(planned.added, planned.withdrawn, planned.moved, "planned");
             self.planned = Some((revision, house.now()));
         }
-        if self.hold > 0 {
-            self.hold -= 1;
-            return Ok(None);
-        }
+        let mut news = stale || changed + tended.released + tended.tried_again > 0;
         let fresh =
             |(seen, at): (i64, Option<Timestamp>)| seen == revision && at.is_none_or(|at| at > house.now());
         if !self.digests.is_some_and(fresh) {
             let digested = house.digest_tick().await?;
             if digested.put > 0 {
                 tracing::info!(digested.put, "digests put down");
+                news = true;
             }
             self.digests = Some((revision, digested.next));
         }
-        let sent = house.send_tick().await?;
-        if sent.attempted > 0 {
-            tracing::info!(sent.attempted, sent.accepted, "sent");
+        if news {
+            wake.wake();
         }
         let due = house.store.next_due(season).await.map_err(fault)?;
-        // What is due already waits for a carrier's rate or rest, and `again_at` says until when.
-        let due = due.filter(|at| sent.again_at.is_none() || *at > house.now());
-        Ok([due, sent.again_at, self.digests.and_then(|(_, at)| at)].into_iter().flatten().min())
+        // What is due is the roads' work.
+        let due = due.filter(|at| *at > house.now());
+        Ok([due, self.digests.and_then(|(_, at)| at)].into_iter().flatten().min())
     }
 
-    fn watch_clock(&mut self, now: Timestamp) {
-        let instant = std::time::Instant::now();
-        if let Some((then, since)) = self.seen {
-            let passed = SignedDuration::try_from(instant.duration_since(since)).unwrap_or_default();
+    async fn watch_clock(&mut self, house: &House) -> Result<(), OfficeFault> {
+        let (now, since_boot) = (house.now(), super::clock::since_boot());
+        if let Some((then, before)) = self.seen.replace((now, since_boot)) {
+            let passed = SignedDuration::try_from(since_boot.saturating_sub(before)).unwrap_or_default();
             let off = now.duration_since(then) - passed;
             if off.abs() > CLOCK_JUMP {
-                tracing::warn!(
-                    seconds = off.as_secs(),
-                    "the clock jumped; nothing is sent until it has settled"
-                );
-                self.hold = HOLD_TICKS;
                 self.digests = None;
+                let which = if off.is_positive() { "forward" } else { "back" };
+                let why = format!("the clock of this host was set {} minutes {which}", off.abs().as_mins());
+                house.hold(Doubt::Clock, &why).await?;
             }
         }
-        self.seen = Some((now, instant));
+        house.look_at_clocks().await
     }
 }
 

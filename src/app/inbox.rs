@@ -1,12 +1,12 @@
 //! Looking into inboxes again and again, until told to stop.
 
 use super::House;
+use super::wake::Wake;
 use crate::inbound::poll::Inbox;
 use crate::service::hearing::{Became, Told};
 use crate::service::office::OfficeFault;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 /// The longest wait after failures in a row, seconds.
@@ -17,7 +17,7 @@ pub async fn watch(
     house: Arc<House>,
     inbox: Inbox,
     client: reqwest::Client,
-    acted: Arc<Notify>,
+    acted: Arc<Wake>,
     stop: CancellationToken,
 ) {
     let mut failures = 0_u32;
@@ -26,7 +26,7 @@ pub async fn watch(
             Ok(told) => {
                 failures = 0;
                 match take(&house, told).await {
-                    Ok(true) => acted.notify_one(),
+                    Ok(true) => acted.wake(),
                     Ok(false) => {}
                     Err(fault) => {
                         tracing::error!(%fault, inbox = inbox.name, "what an inbox held could not be taken in")

@@ -2,6 +2,7 @@
 
 use super::config::{Config, secret};
 use super::texts::tls;
+use super::wake::Wake;
 use super::{House, StartFault};
 use crate::inbound::letter::{self, Letter, Own};
 use crate::inbound::mailbox::{self, Mailbox, Protection};
@@ -11,7 +12,6 @@ use crate::service::ports::is_this_host;
 use lettre::message::Mailbox as Sender;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 /// What our own mails look like, as configured.
@@ -70,20 +70,14 @@ pub async fn take(house: &House, octets: &[u8], own: &Own) -> Result<bool, Offic
 }
 
 /// Looks into the mailbox until told to stop.
-pub async fn watch(
-    house: Arc<House>,
-    mailbox: Mailbox,
-    own: Own,
-    acted: Arc<Notify>,
-    stop: CancellationToken,
-) {
+pub async fn watch(house: Arc<House>, mailbox: Mailbox, own: Own, acted: Arc<Wake>, stop: CancellationToken) {
     let take = |octets: Vec<u8>| {
         let (house, own, acted) = (house.clone(), own.clone(), acted.clone());
         async move {
             match take(&house, &octets, &own).await {
                 Ok(moved) => {
                     if moved {
-                        acted.notify_one();
+                        acted.wake();
                     }
                     true
                 }

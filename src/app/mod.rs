@@ -1,11 +1,14 @@
 //! The wiring: the one place where the edges meet.
 
+pub mod backup;
 pub mod chance;
 pub mod clock;
 pub mod config;
 pub mod daemon;
 pub mod demo;
+mod door;
 pub mod inbox;
+pub mod journal;
 pub mod ledger;
 pub mod letters;
 pub mod pages;
@@ -14,13 +17,14 @@ pub mod rehearse;
 pub mod sheets;
 pub mod tariffs;
 pub mod texts;
+pub mod wake;
 
 use crate::gateway::folder::Folder;
 use crate::gateway::mail::Identity;
 use crate::gateway::smtp::{Server, Smtp};
 use crate::gateway::{Carrier, Gateways, Road, Texts};
-use crate::service::office::{Office, Ways};
-use crate::service::ports::{Hand, StoreFault};
+use crate::service::office::{Office, OfficeFault, Ways};
+use crate::service::ports::{Doubt, Hand, Random as _, Store as _, StoreFault};
 use crate::service::wording::{Fault as WordingFault, Wording};
 use crate::store::SqlStore;
 use chance::HostRandom;
@@ -30,6 +34,9 @@ use lettre::Address;
 use lettre::message::Mailbox;
 use std::path::Path;
 use std::sync::Arc;
+
+/// Files written into the outbox folder between two commits.
+const FOLDER_SESSIONS: usize = 64;
 
 /// The office of the real program.
 pub type House = Office<SqlStore, Gateways>;
@@ -68,7 +75,7 @@ pub fn wording(config: &Config) -> Result<Wording, Vec<WordingFault>> {
 /// Opens the office as configured.
 pub async fn open(config: &Config) -> Result<House, StartFault> {
     let wording = wording(config).map_err(StartFault::Templates)?;
-    std::fs::create_dir_all(&config.data.folder).map_err(|source| StartFault::Io {
+    keep_private(&config.data.folder).map_err(|source| StartFault::Io {
         what: format!("the data folder {} cannot be made", config.data.folder.display()),
         source,
     })?;
@@ -78,6 +85,73 @@ pub async fn open(config: &Config) -> Result<House, StartFault> {
         Office::new(store, gateways, Arc::new(HostClock), Box::new(HostRandom), wording, ways(config));
     hold_after_upgrade(&house).await;
     Ok(house)
+}
+
+/// Makes what only its owner may read just that: families' names and numbers are in it.
+pub fn private(file: &std::fs::File) -> std::io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        let mode = if file.metadata()?.is_dir() { 0o700 } else { 0o600 };
+        file.set_permissions(std::fs::Permissions::from_mode(mode))?;
+    }
+    #[cfg(not(unix))]
+    let _ = file;
+    Ok(())
+}
+
+/// Whatever this program writes from here on only its owner can read; the data folder itself too.
+fn keep_private(folder: &Path) -> std::io::Result<()> {
+    #[cfg(unix)]
+    rustix::process::umask(rustix::fs::Mode::from_raw_mode(0o077));
+    std::fs::create_dir_all(folder)?;
+    private(&std::fs::File::open(folder)?)?;
+    for entry in std::fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.is_file() {
+            private(&std::fs::File::open(path)?)?;
+        }
+    }
+    Ok(())
+}
+
+/// Opens the journal beside the database, after holding what it knows against the database.
+pub async fn keep_journal(house: &House, config: &Config) -> Result<(), StartFault> {
+    let folder = &config.data.folder;
+    let failed = |source| StartFault::Io {
+        what: format!("the journal in {} cannot be used", folder.display()),
+        source,
+    };
+    let found = journal::found(folder).map_err(failed)?;
+    let registered = house.store.journals().await?;
+    for (id, attempts) in &found {
+        house.compare_journal(id, attempts).await.map_err(of_office)?;
+    }
+    // A server's journals lie with their daemons; a file's lie beside it.
+    let beside = config.data.database.is_empty();
+    if beside && registered.iter().any(|id| !found.iter().any(|(one, _)| one == id)) {
+        let why = "the journal of what was sent is gone from the data folder";
+        house.hold(Doubt::Restored, why).await.map_err(of_office)?;
+    }
+    let id = match found.first() {
+        Some((id, _)) => id.clone(),
+        None => {
+            let mut octets = [0; 8];
+            HostRandom.fill(&mut octets);
+            octets.iter().map(|octet| format!("{octet:02x}")).collect()
+        }
+    };
+    let journal = journal::FolderJournal::open(folder, &id).map_err(failed)?;
+    house.store.register_journal(&id, house.now()).await?;
+    house.keep_journal(Arc::new(journal));
+    Ok(())
+}
+
+fn of_office(fault: OfficeFault) -> StartFault {
+    match fault {
+        OfficeFault::Store(fault) => StartFault::Store(fault),
+        other => StartFault::Setting(other.to_string()),
+    }
 }
 
 /// What an earlier version told wrongly is announced as a change; whom it concerns is looked at by a person first.
@@ -121,11 +195,15 @@ fn gateways(config: &Config) -> Result<Gateways, StartFault> {
             .collect::<Result<Vec<_>, _>>()?,
         By::Folder | By::Smtp => {
             let road = Road::Folder(folder(&outbox, identity)?);
-            vec![Carrier { road, per_second: config.texts.per_second, sessions: 1 }]
+            vec![Carrier { road, per_second: config.texts.per_second, sessions: FOLDER_SESSIONS }]
         }
     };
     Ok(Gateways {
-        mail: Carrier { road: mail, per_second: config.mail.per_second, sessions: config.mail.sessions },
+        mail: Carrier {
+            sessions: if matches!(mail, Road::Folder(_)) { FOLDER_SESSIONS } else { config.mail.sessions },
+            road: mail,
+            per_second: config.mail.per_second,
+        },
         text: Texts::new(texts),
     })
 }

@@ -1,14 +1,14 @@
 //! The pages served beside the ticks, until told to stop.
 
+use super::wake::Wake;
 use super::{House, StartFault};
 use crate::inbound::hook::{Hook, Refused, Request};
 use crate::web::hook::{HookRead, HookRequest};
 use crate::web::routes::{WebWays, router};
 use crate::workbook;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 use tokio::net::TcpListener;
-use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 /// Pages about to be served.
@@ -16,6 +16,8 @@ pub struct Pages {
     listener: TcpListener,
     /// Where they are.
     pub address: SocketAddr,
+    /// Reverse proxies, through which everybody comes.
+    proxies: Vec<IpAddr>,
 }
 
 impl Pages {
@@ -25,7 +27,12 @@ impl Pages {
             |source| StartFault::Io { what: format!("the pages cannot be served at {listen}"), source };
         let listener = TcpListener::bind(listen).await.map_err(failed)?;
         let address = listener.local_addr().map_err(failed)?;
-        Ok(Pages { listener, address })
+        Ok(Pages { listener, address, proxies: Vec::new() })
+    }
+
+    /// Names the reverse proxies in front of the pages: they may have as many connections as there are.
+    pub fn behind(self, proxies: &[IpAddr]) -> Pages {
+        Pages { proxies: proxies.to_vec(), ..self }
     }
 
     /// Serves until stopped; an act on a page wakes the ticks.
@@ -33,16 +40,17 @@ impl Pages {
         self,
         house: Arc<House>,
         hooks: Vec<Hook>,
-        acted: Arc<Notify>,
+        acted: Arc<Wake>,
         stop: CancellationToken,
     ) -> std::io::Result<()> {
         let ways = WebWays {
             read_workbook: workbook::read_octets,
             write_workbook: |book| workbook::to_xlsx(book).ok(),
             read_hook: Arc::new(move |request| read(&hooks, request)),
-            acted: Arc::new(move || acted.notify_one()),
+            acted: Arc::new(move || acted.wake()),
         };
-        axum::serve(self.listener, router(house, ways)).with_graceful_shutdown(stop.cancelled_owned()).await
+        super::door::serve(self.listener, router(house, ways), self.proxies, stop).await;
+        Ok(())
     }
 }
 

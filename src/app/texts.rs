@@ -9,6 +9,7 @@ use crate::gateway::tls::client_config;
 use crate::inbound::fields::Places;
 use crate::inbound::hook::{Form, Hook, Proof};
 use crate::inbound::poll::Inbox;
+use crate::service::ports::is_this_host;
 use jiff::SignedDuration;
 use regex::Regex;
 use reqwest::Method;
@@ -306,9 +307,7 @@ impl GatewayConfig {
         if self.name.is_empty() {
             return Err("name is empty".to_owned());
         }
-        if !(self.url.starts_with("https://") || self.url.starts_with("http://")) {
-            return Err("url must begin with https:// (http:// only on this host)".to_owned());
-        }
+        must_be_private(&self.url)?;
         let method = match self.method.as_str() {
             "get" => Method::GET,
             "post" => Method::POST,
@@ -481,6 +480,21 @@ impl InboxConfig {
             .build()
             .map_err(|error| error.to_string())?;
         Ok((inbox, client))
+    }
+}
+
+/// Numbers, names and the secret go over the wire: in the clear only to this host itself.
+fn must_be_private(url: &str) -> Result<(), String> {
+    let host = reqwest::Url::parse(url).ok().filter(|url| url.scheme() == "http").and_then(|url| {
+        url.host_str().map(|host| host.trim_start_matches('[').trim_end_matches(']').to_owned())
+    });
+    match host {
+        _ if url.starts_with("https://") => Ok(()),
+        Some(host) if is_this_host(&host) => Ok(()),
+        Some(host) => {
+            Err(format!("url goes to {host} by http://, which anybody on the way can read; write https://"))
+        }
+        None => Err("url must begin with https:// (http:// only on this host)".to_owned()),
     }
 }
 

@@ -3,13 +3,13 @@
 use super::{Exit, block_on_exit, block_on_here, pretty, say, tell};
 use crate::app::demo::{Demo, DemoFault, Round, peak_rss_bytes};
 use crate::app::pages::{Pages, ended};
+use crate::app::wake::Wake;
 use crate::service::ports::Clock as _;
 use jiff::{SignedDuration, Timestamp};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 /// Minutes a live season takes unless told otherwise.
@@ -140,7 +140,7 @@ async fn live(options: &Options, folder: &Folder) -> Result<Exit, DemoFault> {
     let pages = Pages::bind(options.listen).await?;
     let base_url = format!("http://{}", pages.address);
     let mut demo = Demo::open(&folder.path, options.seed, &base_url).await?;
-    let (stop, acted) = (CancellationToken::new(), Arc::new(Notify::new()));
+    let (stop, acted) = (CancellationToken::new(), Arc::new(Wake::default()));
     let serving = tokio::spawn(pages.serve(demo.house.clone(), Vec::new(), acted.clone(), stop.clone()));
     demo.run_to_first_letter().await?;
     say(format!("coordinator  {base_url}/enter/{}", demo.house.coordinator_link().await?));

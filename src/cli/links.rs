@@ -1,4 +1,4 @@
-//! `allheard links`: new links to the coordinator's pages and to the chaperones' lists.
+//! `allheard links`: a new link to the coordinator's pages, which ends the earlier ones, and links to the chaperones' lists.
 
 use super::{ConfigFile, Exit, block_on_exit, say, tell};
 use crate::app::{House, open};
@@ -36,6 +36,10 @@ pub(super) fn run(options: &Options) -> Exit {
 }
 
 async fn show(house: &House, address: &str, chaperones: bool) -> Result<(), OfficeFault> {
+    let ended = house.end_coordinator_links().await?;
+    if ended > 0 {
+        tell(format!("earlier links to the coordinator's pages ended: {ended}"));
+    }
     say(format!("coordinator\t{address}/enter/{}", house.coordinator_link().await?));
     if chaperones {
         let people: Vec<(String, String)> = {

@@ -1,5 +1,6 @@
 //! The commands: one file each. Data goes to standard output, talk to standard error.
 
+mod backup;
 mod bring;
 mod check;
 mod config;
@@ -93,8 +94,12 @@ enum Command {
     Serve(serve::Options),
     /// Take in one mail from standard input, for mail servers that hand mail to a program.
     InboundMail(inbound_mail::Options),
-    /// Print new links to the coordinator's pages and the chaperones' lists.
+    /// Print a new link to the coordinator's pages, which ends the earlier ones, and links to the chaperones' lists.
     Links(links::Options),
+    /// Copy the database into a file, while the service runs.
+    Backup(backup::Backup),
+    /// Put such a copy back, while the service does not run. The database before is kept.
+    Restore(backup::Restore),
     /// Count the parts (segments) of a text, and name the characters that make it longer.
     Text(text::Options),
     /// The record of who was told what and what they answered.
@@ -137,6 +142,8 @@ pub fn run() -> u8 {
         Command::Serve(options) => serve::run(&options),
         Command::InboundMail(options) => inbound_mail::run(&options),
         Command::Links(options) => links::run(&options),
+        Command::Backup(options) => backup::back(&options),
+        Command::Restore(options) => backup::restore(&options),
         Command::Text(options) => text::run(&options),
         Command::Ledger { what } => ledger::run(&what),
         Command::Config => config::run(),

@@ -5,7 +5,7 @@ use crate::app::config::Config;
 use crate::app::{House, open};
 use crate::domain::wall;
 use crate::service::office::OfficeFault;
-use crate::service::ports::{Course, Hand};
+use crate::service::ports::{Course, Doubt, Hand};
 use jiff::Timestamp;
 
 /// Days whose messages are named before the season is set going.
@@ -18,10 +18,21 @@ pub(super) struct Options {
     /// Start without asking.
     #[arg(long)]
     yes: bool,
+    /// Sending is held because of the clock: it is right as it is now.
+    #[arg(long)]
+    clock_is_right: bool,
+    /// Sending is held after a copy was put back: what is in doubt has been looked at.
+    #[arg(long)]
+    after_restore: bool,
 }
 
 pub(super) fn run(options: &Options) -> Exit {
     at_work(&options.file, async |house, _| {
+        let words = [(options.clock_is_right, Doubt::Clock), (options.after_restore, Doubt::Restored)];
+        for (_, doubt) in words.into_iter().filter(|(said, _)| *said) {
+            let lifted = house.settle_doubt(doubt).await?;
+            tell(if lifted { "noted: sending goes on" } else { "sending was not held for that" });
+        }
         if house.course().await?.is_going() {
             tell(state(house).await?);
             return Ok(Exit::Done);
@@ -75,6 +86,17 @@ pub(super) fn at_work(
 pub(super) async fn state(house: &House) -> Result<String, OfficeFault> {
     let zone = house.desk().await?.board.season.zone.clone();
     let moment = |at: Timestamp| wall::local(&zone, at).strftime("%a %d %b %H:%M").to_string();
+    let held = house.holds().await?;
+    if let Some(hold) = held.first() {
+        let flag = match hold.doubt {
+            Doubt::Clock => "--clock-is-right",
+            Doubt::Restored => "--after-restore",
+        };
+        return Ok(format!(
+            "nothing is sent, because {}. Decide at /season, or with `allheard start {flag}`",
+            hold.why
+        ));
+    }
     Ok(match house.course().await? {
         Course::NotYet => {
             "not started: nothing is sent. Look at /season/plan, then start there or with `allheard start`"

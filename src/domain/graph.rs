@@ -81,7 +81,7 @@ impl State {
         matches!(self, Planned | Claimed | Attempting | WaitingToRetry | Uncertain)
     }
 
-    /// Whether nothing more is done about it: only news from outside (a receipt, a bounce) can still move it.
+    /// Whether nothing more is done about it: only news from outside (a receipt, a bounce) or a person can still move it.
     pub fn is_end(self) -> bool {
         !self.is_open()
     }
@@ -122,10 +122,14 @@ pub enum Step {
     Quarantine,
     /// The attempt's outcome is unknown.
     Doubt,
+    /// A journal knows an attempt that the database, put back from a copy, does not.
+    Recall,
     /// A receipt or a person says that the doubtful attempt did go.
     Resolve,
     /// The doubtful attempt is repeated, by policy or by a person's decision.
     TryAgain,
+    /// What was refused, came back or was set aside is tried once more, by a person's decision alone.
+    TakeUp,
 }
 
 /// One row of the graph: a step, the states it may be taken from, and the state it leads to.
@@ -144,7 +148,7 @@ const fn row(step: Step, from: &'static [State], to: State) -> Row {
 }
 
 /// The whole graph, a row for each step.
-pub const TABLE: [Row; 15] = [
+pub const TABLE: [Row; 17] = [
     row(Step::Claim, &[Planned, WaitingToRetry], Claimed),
     row(Step::Release, &[Claimed], Planned),
     row(Step::Attempt, &[Claimed], Attempting),
@@ -158,8 +162,10 @@ pub const TABLE: [Row; 15] = [
     row(Step::Bounce, &[Attempting, Accepted, Delivered, Uncertain], Bounced),
     row(Step::Quarantine, &[Claimed], Quarantined),
     row(Step::Doubt, &[Attempting], Uncertain),
+    row(Step::Recall, &[Planned, Claimed, WaitingToRetry], Uncertain),
     row(Step::Resolve, &[Uncertain], Accepted),
     row(Step::TryAgain, &[Uncertain], WaitingToRetry),
+    row(Step::TakeUp, &[Refused, Bounced, Quarantined], WaitingToRetry),
 ];
 
 /// The state that a step leads to, or `None` when it may not be taken from `state`.
@@ -216,8 +222,14 @@ delivered -Bounce-> bounced
 uncertain -Bounce-> bounced
 claimed -Quarantine-> quarantined
 attempting -Doubt-> uncertain
+planned -Recall-> uncertain
+claimed -Recall-> uncertain
+waiting_to_retry -Recall-> uncertain
 uncertain -Resolve-> accepted
 uncertain -TryAgain-> waiting_to_retry
+refused -TakeUp-> waiting_to_retry
+bounced -TakeUp-> waiting_to_retry
+quarantined -TakeUp-> waiting_to_retry
 ";
         assert_eq!(drawn(), expected);
     }
@@ -235,13 +247,14 @@ uncertain -TryAgain-> waiting_to_retry
     }
 
     #[test]
-    fn ends_are_left_only_by_news_from_outside() {
+    fn ends_are_left_only_by_news_from_outside_or_a_person() {
         for state in State::ALL.into_iter().filter(|state| state.is_end()) {
             let ways: Vec<Step> =
                 TABLE.iter().filter(|row| row.from.contains(&state)).map(|row| row.step).collect();
             let declared = match state {
                 Accepted => vec![Step::Deliver, Step::Bounce],
                 Delivered => vec![Step::Bounce],
+                Refused | Bounced | Quarantined => vec![Step::TakeUp],
                 _ => vec![],
             };
             assert_eq!(ways, declared, "{state}");
@@ -285,8 +298,8 @@ uncertain -TryAgain-> waiting_to_retry
             for pick in picks {
                 let step = TABLE[pick].step;
                 let Some(to) = next(state, step) else { continue };
-                attempted |= step == Step::Attempt;
-                prop_assert!(!state.is_end() || matches!(step, Step::Deliver | Step::Bounce));
+                attempted |= matches!(step, Step::Attempt | Step::Recall);
+                prop_assert!(!state.is_end() || matches!(step, Step::Deliver | Step::Bounce | Step::TakeUp));
                 let left = matches!(to, Accepted | Delivered | Bounced | Uncertain);
                 prop_assert!(attempted || !left);
                 state = to;

@@ -4,7 +4,8 @@
 //! the request went out is uncertain, never a success and never a reason to send again blindly.
 
 use crate::domain::segments::{self, Encoding};
-use crate::service::ports::{Content, Handed, Outcome, Parcel};
+use crate::service::ports::{Content, Handed, Outcome, Parcel, Witness};
+use jiff::{SignedDuration, Timestamp};
 use regex::Regex;
 use reqwest::header::{HeaderName, HeaderValue, RETRY_AFTER};
 use reqwest::{Client, Method, Response};
@@ -107,6 +108,8 @@ pub struct Http {
     /// What it is like.
     pub spec: Spec,
     client: Client,
+    /// What its clock said last.
+    clock: std::sync::Mutex<Option<Witness>>,
 }
 
 impl Http {
@@ -124,13 +127,14 @@ impl Http {
             .no_proxy()
             .build()
             .map_err(|error| error.to_string())?;
-        Ok(Http { spec, client })
+        Ok(Http { spec, client, clock: std::sync::Mutex::new(None) })
     }
 
     pub(super) async fn send(&self, parcel: &Parcel) -> Handed {
         let Content::Text(text) = &parcel.content else {
             return Outcome::Refused { why: "it takes texts only".to_owned(), address: false }.into();
         };
+        let began = std::time::Instant::now();
         let (outcome, id) = match self.request(parcel, text) {
             Err(why) => (Outcome::Unusable { why }, String::new()),
             Ok(request) => match request.send().await {
@@ -150,10 +154,31 @@ impl Http {
                         if error.is_timeout() { "no answer in time" } else { "the answer was cut short" };
                     (Outcome::Uncertain { why: why.to_owned() }, String::new())
                 }
-                Ok(response) => self.understood(response).await,
+                Ok(response) => {
+                    self.note_clock(&response, parcel.at, began);
+                    self.understood(response).await
+                }
             },
         };
         Handed { outcome, gateway: self.spec.name.clone(), id }
+    }
+
+    /// Keeps what the other side says the time is (RFC 9110 section 6.6.1).
+    fn note_clock(&self, response: &Response, at: Timestamp, began: std::time::Instant) {
+        let date = response.headers().get(reqwest::header::DATE).and_then(|value| value.to_str().ok());
+        let theirs = date.and_then(|date| httpdate::parse_http_date(date).ok());
+        let theirs = theirs.and_then(|theirs| Timestamp::try_from(theirs).ok());
+        let passed = SignedDuration::try_from(began.elapsed()).unwrap_or_default();
+        if let (Some(theirs), Ok(mut clock)) = (theirs, self.clock.lock()) {
+            let ours = at.saturating_add(passed).unwrap_or(at);
+            let who = format!("the text gateway {}", self.spec.name);
+            *clock = Some(Witness { who, at: ours, ahead: ours.duration_since(theirs) });
+        }
+    }
+
+    /// What its clock said last.
+    pub(super) fn clock(&self) -> Option<Witness> {
+        self.clock.lock().ok().and_then(|clock| clock.clone())
     }
 
     fn request(&self, parcel: &Parcel, text: &str) -> Result<reqwest::RequestBuilder, String> {

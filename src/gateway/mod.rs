@@ -10,7 +10,7 @@ pub mod smtp;
 pub mod tls;
 
 use crate::domain::season::Channel;
-use crate::service::ports::{Content, Gateway, Handed, Outcome, Parcel};
+use crate::service::ports::{Content, Gateway, Handed, Outcome, Parcel, Witness};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Mutex;
 
@@ -174,6 +174,14 @@ impl Gateway for Gateways {
             Channel::Mail => self.mail.road.knows_again(),
             Channel::Text => self.text.carriers.iter().all(|c| c.road.knows_again()),
         }
+    }
+
+    fn witnesses(&self) -> Vec<Witness> {
+        let clock = |carrier: &Carrier| match &carrier.road {
+            Road::Http(http) => http.clock(),
+            Road::Smtp(_) | Road::Folder(_) | Road::Memory(_) => None,
+        };
+        self.text.carriers.iter().filter_map(clock).collect()
     }
 
     fn troubles(&self, now: Timestamp) -> Vec<(Channel, String)> {

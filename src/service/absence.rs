@@ -171,6 +171,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             ready,
             until: board.over_at(act.item),
             reference: format!("{REFERENCE}-{child}-{event}-{}", now.as_millisecond()),
+            by_person: false,
         })
     }
 }

@@ -2,8 +2,8 @@
 
 use super::composing::token_hash;
 use super::hearing::is_answered_by;
-use super::office::{Desk, Office, OfficeFault, note_answer};
-use super::ports::{Delta, Gateway, NewAnswer, Store, StoredLink};
+use super::office::{Desk, Office, OfficeFault, Ways, note_answer};
+use super::ports::{Decided, Delta, Gateway, LinkKind, NewAnswer, NewReply, Store, StoredLink};
 use super::reply::ReplyKind;
 use crate::domain::board::{Board, Item};
 use crate::domain::facts::{Facts, Fingerprint};
@@ -11,7 +11,7 @@ use crate::domain::graph::State;
 use crate::domain::record::{AnswerKind, Record};
 use crate::domain::season::{Channel, ChaperoneId, ChildId, GuardianId, HouseholdId, Person};
 use crate::domain::standing::{Standing, standing};
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use std::collections::HashSet;
 use std::sync::Arc;
 
@@ -52,6 +52,8 @@ pub struct SheetData {
 
 /// Everything a guardian's page shows.
 pub struct GuardianData {
+    /// The kind of link it was opened by.
+    pub opened_by: String,
     /// The season.
     pub board: Arc<Board>,
     /// Who the page is for; several for one shared address.
@@ -65,6 +67,14 @@ pub struct GuardianData {
     /// The items her message was about.
     pub sheets: Vec<SheetData>,
 }
+
+/// Messages decided about in one act at most.
+const DECIDED_AT_ONCE: u32 = 100_000;
+/// An answer sent once more is of use for so long.
+const SENT_AGAIN_LIVES: SignedDuration = SignedDuration::from_hours(24);
+
+/// The links by which messages to an address are stopped; mails of earlier versions have the first.
+const STOPS: [LinkKind; 2] = [LinkKind::Guardian, LinkKind::Stop];
 
 /// A link that opens a guardian's page.
 struct Opened {
@@ -87,8 +97,18 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     async fn opened(&self, desk: &Desk, token: &str) -> Result<Option<Opened>, OfficeFault> {
+        self.opened_as(desk, token, &[LinkKind::Guardian]).await
+    }
+
+    async fn opened_as(
+        &self,
+        desk: &Desk,
+        token: &str,
+        kinds: &[LinkKind],
+    ) -> Result<Option<Opened>, OfficeFault> {
         let link = self.store.link(desk.season, &token_hash(token)).await?;
-        let Some(link) = link.filter(|l| l.expires > self.now() && l.kind == "guardian") else {
+        let is_one = |link: &StoredLink| kinds.iter().any(|kind| kind.word() == link.kind);
+        let Some(link) = link.filter(|link| link.expires > self.now() && is_one(link)) else {
             return Ok(None);
         };
         let Some(message) = &link.message else { return Ok(None) };
@@ -120,8 +140,17 @@ impl<S: Store, G: Gateway> Office<S, G> {
 
     /// What a guardian's link shows. Changes nothing.
     pub async fn guardian_data(&self, token: &str) -> Result<Option<GuardianData>, OfficeFault> {
+        self.data_as(token, &[LinkKind::Guardian]).await
+    }
+
+    /// The same behind a link by which messages are stopped.
+    pub async fn stop_data(&self, token: &str) -> Result<Option<GuardianData>, OfficeFault> {
+        self.data_as(token, &STOPS).await
+    }
+
+    async fn data_as(&self, token: &str, kinds: &[LinkKind]) -> Result<Option<GuardianData>, OfficeFault> {
         let desk = self.desk().await?;
-        let Some(opened) = self.opened(&desk, token).await? else { return Ok(None) };
+        let Some(opened) = self.opened_as(&desk, token, kinds).await? else { return Ok(None) };
         let Some(first) = opened.guardians.first().copied() else { return Ok(None) };
         let mut sheets = Vec::with_capacity(opened.items.len());
         for item in &opened.items {
@@ -146,6 +175,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         }
         let stopped = desk.record.stopped.contains(opened.channel, &opened.link.address);
         Ok(Some(GuardianData {
+            opened_by: opened.link.kind.clone(),
             board: desk.board.clone(),
             guardians: opened.guardians,
             channel: opened.channel,
@@ -198,6 +228,10 @@ impl<S: Store, G: Gateway> Office<S, G> {
                     Noted::Known
                 }
             });
+        }
+        if noted.contains(&Noted::NotCovered) {
+            // A form is taken whole or not at all.
+            return Ok(vec![Noted::NotCovered; seen.len()]);
         }
         let households = opened.household.into_iter().collect();
         let mut became = self.note(&mut desk, &opened.guardians, &said, &households).await?.into_iter();
@@ -310,7 +344,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
     pub async fn set_stopped_by_link(&self, token: &str, stopped: bool) -> Result<bool, OfficeFault> {
         let now = self.now();
         let mut desk = self.desk().await?;
-        let Some(opened) = self.opened(&desk, token).await? else { return Ok(false) };
+        let Some(opened) = self.opened_as(&desk, token, &STOPS).await? else { return Ok(false) };
         let (channel, address) = (opened.channel, opened.link.address.clone());
         if desk.record.stopped.contains(channel, &address) == stopped {
             return Ok(true);
@@ -328,6 +362,12 @@ impl<S: Store, G: Gateway> Office<S, G> {
             opened.guardians.iter().map(|g| desk.board.season.guardians[g.at()].reference.clone()).collect();
         self.store.set_stopped(desk.season, channel, &address, &guardians, stopped, &delta, now).await?;
         desk.pulse = pulse + 1;
+        let season = desk.season;
+        let told = stop_letters(&desk, &opened, stopped, &self.ways, token, now);
+        drop(desk);
+        for (letter, guardians) in told {
+            self.store.put_reply(season, &letter, &guardians, now).await?;
+        }
         Ok(true)
     }
 
@@ -345,16 +385,84 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Ok(true)
     }
 
-    /// A person decides about a message of which nobody knows whether it arrived.
-    pub async fn decide(&self, message: i64, arrived: bool) -> Result<bool, OfficeFault> {
+    /// A person decides about one message in doubt, refused, come back or set aside; gives back for how many it held.
+    pub async fn decide(&self, message: i64, what: Decided) -> Result<u64, OfficeFault> {
+        self.decide_some(&[message], what).await
+    }
+
+    /// A person decides about all messages at once that such a decision can be about.
+    pub async fn decide_all(&self, what: Decided) -> Result<u64, OfficeFault> {
+        let states: &[State] = match what {
+            Decided::Arrived | Decided::AgainInDoubt => &[State::Uncertain],
+            Decided::TakeUp | Decided::LetBe => &[State::Refused, State::Bounced, State::Quarantined],
+        };
+        let season = self.desk().await?.season;
+        let all = self.store.messages_to_see(season, states, DECIDED_AT_ONCE).await?;
+        self.decide_some(&all.iter().map(|message| message.id).collect::<Vec<_>>(), what).await
+    }
+
+    async fn decide_some(&self, messages: &[i64], what: Decided) -> Result<u64, OfficeFault> {
         let mut desk = self.desk().await?;
-        let to = if arrived { State::Accepted } else { State::WaitingToRetry };
-        let done = self.store.decide(desk.season, message, to, self.now()).await?;
-        if done {
+        let done = self.store.decide(desk.season, messages, what, self.now()).await?;
+        if done > 0 {
             desk.pulse = -1;
         }
         Ok(done)
     }
+
+    /// A person sends their own answer once more, or lets it be; false if that was decided before.
+    pub async fn decide_reply(&self, reply: i64, again: bool) -> Result<bool, OfficeFault> {
+        let now = self.now();
+        let season = self.desk().await?.season;
+        let until = again.then(|| now.saturating_add(SENT_AGAIN_LIVES).unwrap_or(now));
+        Ok(self.store.decide_reply(season, reply, until, now).await?)
+    }
+}
+
+/// Who hears of a stop, or of its end: the address itself with a way back, and the coordinator.
+fn stop_letters(
+    desk: &Desk,
+    opened: &Opened,
+    stopped: bool,
+    ways: &Ways,
+    token: &str,
+    now: Timestamp,
+) -> Vec<(NewReply, Vec<String>)> {
+    let season = &desk.board.season;
+    let letter = |channel: Channel, address: &str, subject: String, words: String| NewReply {
+        channel,
+        address: address.to_owned(),
+        subject: if channel == Channel::Mail { subject } else { String::new() },
+        words,
+        in_reply_to: String::new(),
+        ready: now,
+        until: now.saturating_add(SENT_AGAIN_LIVES).unwrap_or(now),
+        reference: String::new(),
+        by_person: false,
+    };
+    let own = opened.guardians.first().map(|g| &season.guardians[g.at()]);
+    let spanish = own.is_some_and(|guardian| guardian.contact.language.0.starts_with("es"));
+    let back = format!("{}/stop/{token}", ways.base_url);
+    let words = match (stopped, spanish) {
+        (true, false) => format!("No more messages to this address. To have them back: {back}"),
+        (true, true) => format!("Ya no enviamos mensajes a esta dirección. Para recibirlos otra vez: {back}"),
+        (false, false) => "Messages to this address are on again.".to_owned(),
+        (false, true) => "Vuelve a recibir mensajes en esta dirección.".to_owned(),
+    };
+    let theirs: Vec<String> =
+        opened.guardians.iter().map(|g| season.guardians[g.at()].reference.clone()).collect();
+    let words = format!("{}: {words}", season.short_name);
+    let mut out = vec![(letter(opened.channel, &opened.link.address, season.school.clone(), words), theirs)];
+    if let (Some((channel, address)), Some(guardian)) = (ways.coordinator.first(), own) {
+        let (subject, what) = if stopped {
+            ("A family stopped messages", "stopped messages to one of their addresses")
+        } else {
+            ("A family has messages again", "has messages to their address again")
+        };
+        let words = format!("Allheard: {} {what}. See your page.", guardian.name);
+        out.push((letter(*channel, address, subject.to_owned(), words), Vec::new()));
+    }
+    out
 }
 
 /// What any of some guardians has been told that is not over yet.

@@ -45,6 +45,12 @@ pub struct Composed {
     pub asks: Vec<(Ask, Option<Fingerprint>)>,
 }
 
+/// The token of the link that stops messages, by that of the link that came with it: whoever has the one cannot find the other.
+pub fn stop_token(token: &str) -> String {
+    let digest = digest::sha256(format!("stop {token}").as_bytes());
+    URL_SAFE_NO_PAD.encode(&digest[..TOKEN_OCTETS])
+}
+
 /// The hash of a token as stored.
 pub fn token_hash(token: &str) -> String {
     digest::hex(&digest::sha256(token.as_bytes()))
@@ -173,7 +179,18 @@ impl Composing<'_> {
                 message: message.id,
                 chaperone: String::new(),
                 expires: over.saturating_add(self.ways.links_outlive).unwrap_or(over),
+                made: now,
+                parent: String::new(),
             },
+            stop: self.ways.pages_public.then(|| NewLink {
+                hash: token_hash(&stop_token(token)),
+                kind: LinkKind::Stop,
+                message: message.id,
+                chaperone: String::new(),
+                expires: over.saturating_add(self.ways.links_outlive).unwrap_or(over),
+                made: now,
+                parent: String::new(),
+            }),
             forms: parts
                 .iter()
                 .map(|(item, _)| (board.fingerprint(*item), board.facts(*item).form()))

@@ -220,6 +220,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 message: 0,
                 chaperone: reference.clone(),
                 expires: self.season_links_end(board),
+                made: self.now(),
+                parent: String::new(),
             });
         }
         let worded: Result<(String, String), wording::Fault> = match channel {
@@ -261,6 +263,7 @@ fn said(board: &Board, turn: &Turn<'_>, letter: Words, form: String, now: Timest
             ready: now,
             until: moment.until,
             reference,
+            by_person: false,
         },
         link: letter.link,
     }

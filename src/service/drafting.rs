@@ -1,5 +1,6 @@
 //! What a message has to say, from the season, what was told before, and who reads it: a [`Letter`], not yet in words.
 
+use super::composing::stop_token;
 use super::letter::{
     Appearance, Change, Costume, Introduction, Item as LetterItem, Kind, Letter, Rule, Shared,
     Shift as LetterShift, Walk, What,
@@ -120,7 +121,11 @@ impl Draft<'_> {
                 Vec::new()
             },
             link: if ways.pages_public { format!("{base_url}/r/{token}") } else { String::new() },
-            stop_link: if ways.pages_public { format!("{base_url}/stop/{token}") } else { String::new() },
+            stop_link: if ways.pages_public {
+                format!("{base_url}/stop/{}", stop_token(token))
+            } else {
+                String::new()
+            },
             owes: parts.iter().any(|(item, notice)| plan::asks(board, *item, *notice)),
             first_text: to.channel == Channel::Text
                 && address.is_some_and(|address| !self.record.texted.contains(address)),

@@ -6,6 +6,9 @@
 
 mod early;
 mod open;
+mod together;
+
+pub(super) use together::Waiting;
 
 use self::early::EARLY_RELEASE;
 pub use self::early::{asked_about, asks_early};
@@ -22,7 +25,6 @@ use crate::domain::answer::{Intent, understand};
 use crate::domain::board::{Board, Item};
 use crate::domain::due::window;
 use crate::domain::facts::Fingerprint;
-use crate::domain::phone;
 use crate::domain::quiet::is_direct_answer;
 use crate::domain::record::{AnswerKind, Record};
 use crate::domain::season::{Channel, Dismissal, GuardianId, HouseholdId, Language};
@@ -151,25 +153,20 @@ impl Decision {
 }
 
 impl<S: Store, G: Gateway> Office<S, G> {
-    /// Takes in what arrived by text or mail.
-    pub async fn hear(&self, incoming: &Incoming) -> Result<Became, OfficeFault> {
-        let now = self.now();
-        let mut desk = self.desk().await?;
-        let mut incoming = incoming.clone();
-        if incoming.channel == Channel::Text {
-            // Gateways write numbers in forms of their own; what is no number, such as a short code, stays as it is.
-            if let Ok(phone) = phone::parse(&incoming.from, &desk.board.season.country) {
-                incoming.from = phone.e164;
-            }
-        }
-        let incoming = &incoming;
+    /// What taking something in would do; the memory is ahead of the store by it.
+    async fn prepared(
+        &self,
+        desk: &mut Desk,
+        incoming: &Incoming,
+        now: Timestamp,
+    ) -> Result<(Became, NewIncoming, Effects), OfficeFault> {
         let words: String = incoming.words.chars().take(INCOMING_CHARACTERS_MAX).collect();
         let owners = owners(&desk.board, incoming.channel, &incoming.from);
-        let mut decision = self.decided(&desk, incoming, &words, &owners, now).await?;
+        let mut decision = self.decided(desk, incoming, &words, &owners, now).await?;
         let mut effects = Effects { offer: decision.offer.take(), ..Effects::default() };
         if let Some((kind, about)) = &decision.reply {
             let offer = effects.offer.as_ref();
-            effects.replies.extend(self.reply_to(&desk, incoming, &owners, *kind, about, offer, now));
+            effects.replies.extend(self.reply_to(desk, incoming, &owners, *kind, about, offer, now));
         }
         if matches!(decision.became, Became::AskedBack | Became::Helped) && effects.replies.is_empty() {
             // What nobody can be asked back about, such as a mail or a text that comes late at night, is for a person.
@@ -202,8 +199,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 .collect(),
             waits: decision.became == Became::Question,
         };
-        // Until the store has agreed, what is in memory is ahead of it and must be read again after a fault.
-        let pulse = std::mem::replace(&mut desk.pulse, -1);
         let mut households: HashSet<HouseholdId> = HashSet::new();
         if let Some(kind) = decision.kind {
             for (who, item, fingerprint) in &decision.said {
@@ -231,17 +226,12 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 } else {
                     desk.record.stopped.remove(incoming.channel, address);
                 }
-                households.extend(self.households_at(&desk, incoming.channel, address));
+                households.extend(self.households_at(desk, incoming.channel, address));
             }
             effects.stop = Some((stopped, addresses));
         }
-        effects.delta = self.difference_for(&desk, &households, now).await?;
-        let changes = effects.stop.is_some() || !effects.answers.is_empty();
-        if !self.store.take_in(desk.season, &new, &effects, now).await? {
-            return Ok(Became::Known);
-        }
-        desk.pulse = pulse + i64::from(changes);
-        Ok(decision.became)
+        effects.delta = self.difference_for(desk, &households, now).await?;
+        Ok((decision.became, new, effects))
     }
 
     async fn decided(
@@ -498,6 +488,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             ready: now,
             until,
             reference: String::new(),
+            by_person: false,
         })
     }
 
@@ -559,6 +550,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             ready,
             until: ready.saturating_add(ANSWER_LIVES).unwrap_or(ready),
             reference: String::new(),
+            by_person: true,
         })
     }
 }

@@ -2,13 +2,16 @@
 
 use super::composing::token_hash;
 use super::office::{Office, OfficeFault};
-use super::ports::{Gateway, LinkKind, NewLink, Store, StoredLink};
+use super::ports::{Gateway, LinkKind, NewLink, OpenLink, Store, StoredLink};
 use crate::domain::board::Board;
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 
 /// How long the coordinator's link lives after the season's last event; afterwards a new one can be made.
 pub const COORDINATOR_OUTLIVES: SignedDuration = SignedDuration::from_hours(24 * 30);
+
+/// How long a browser stays in after the coordinator's link was opened in it.
+const SESSION_LIVES: SignedDuration = SignedDuration::from_hours(24 * 7);
 
 /// What was found behind a token.
 #[derive(Debug)]
@@ -50,7 +53,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let expires = self.season_links_end(&desk.board);
         let season = desk.season;
         drop(desk);
-        self.new_link(season, LinkKind::Chaperone, chaperone, expires).await.map(Some)
+        self.new_link(season, LinkKind::Chaperone, (chaperone, ""), expires).await.map(Some)
     }
 
     /// A new link to the coordinator's pages, as its token.
@@ -60,7 +63,37 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let season = desk.season;
         drop(desk);
         let expires = from.saturating_add(COORDINATOR_OUTLIVES).unwrap_or(from);
-        self.new_link(season, LinkKind::Coordinator, "", expires).await
+        self.new_link(season, LinkKind::Coordinator, ("", ""), expires).await
+    }
+
+    /// A session for a browser in which the coordinator's link was opened, as the secret of its cookie, and how long it lives.
+    pub async fn new_session(&self, link: &StoredLink) -> Result<(String, SignedDuration), OfficeFault> {
+        let now = self.now();
+        let expires = now.saturating_add(SESSION_LIVES).unwrap_or(now).min(link.expires);
+        let season = self.desk().await?.season;
+        let token = self.new_link(season, LinkKind::Session, ("", &link.hash), expires).await?;
+        Ok((token, expires.duration_since(now)))
+    }
+
+    /// Ends a session, or a link to the coordinator's pages with all that was opened with it; false if that was done before.
+    pub async fn end_link(&self, hash: &str) -> Result<bool, OfficeFault> {
+        let season = self.desk().await?.season;
+        Ok(self.store.end_link(season, hash, self.now()).await?)
+    }
+
+    /// The coordinator's links in force, the newest first.
+    pub async fn coordinator_links(&self) -> Result<Vec<OpenLink>, OfficeFault> {
+        let season = self.desk().await?.season;
+        Ok(self.store.coordinator_links(season, self.now()).await?)
+    }
+
+    /// Ends every link to the coordinator's pages; gives back how many.
+    pub async fn end_coordinator_links(&self) -> Result<usize, OfficeFault> {
+        let mut ended = 0;
+        for link in self.coordinator_links().await? {
+            ended += usize::from(self.end_link(&link.hash).await?);
+        }
+        Ok(ended)
     }
 
     /// When links that are about the whole season die.
@@ -73,12 +106,19 @@ impl<S: Store, G: Gateway> Office<S, G> {
         &self,
         season: i64,
         kind: LinkKind,
-        chaperone: &str,
+        (chaperone, parent): (&str, &str),
         expires: Timestamp,
     ) -> Result<String, OfficeFault> {
         let token = self.token();
-        let link =
-            NewLink { hash: token_hash(&token), kind, message: 0, chaperone: chaperone.to_owned(), expires };
+        let link = NewLink {
+            hash: token_hash(&token),
+            kind,
+            message: 0,
+            chaperone: chaperone.to_owned(),
+            expires,
+            made: self.now(),
+            parent: parent.to_owned(),
+        };
         self.store.put_link(season, &link).await?;
         Ok(token)
     }

@@ -1,7 +1,7 @@
 //! What lists show: who has been heard from at each event, and whom a chaperone should ring.
 
 use super::office::{Office, OfficeFault};
-use super::ports::{Gateway, Store, StoredIncoming, StoredMessage};
+use super::ports::{Gateway, Hold, OpenReply, Store, StoredIncoming, StoredMessage};
 use super::requesting::Request;
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
@@ -119,6 +119,10 @@ pub struct SeasonData {
     pub uncertain: Vec<StoredMessage>,
     /// Messages that broke the sender or whose wording failed.
     pub quarantined: Vec<StoredMessage>,
+    /// The coordinator's own answers in doubt or not arrived.
+    pub replies: Vec<OpenReply>,
+    /// Why nothing is sent until somebody agrees.
+    pub holds: Vec<Hold>,
     /// Children whose families have confirmed the house rules, and all of whom that was asked; none where nobody was asked.
     pub rules: Option<(usize, usize)>,
     /// Children none of whose guardians can answer a message by any road there is: as many calls to make.
@@ -171,9 +175,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
             asked,
             no_way,
             next_due: self.store.next_due(season).await?,
-            returned: self.store.messages_in(season, &returned, NEEDS_SHOWN).await?,
-            uncertain: self.store.messages_in(season, &[State::Uncertain], NEEDS_SHOWN).await?,
-            quarantined: self.store.messages_in(season, &[State::Quarantined], NEEDS_SHOWN).await?,
+            returned: self.store.messages_to_see(season, &returned, NEEDS_SHOWN).await?,
+            uncertain: self.store.messages_to_see(season, &[State::Uncertain], NEEDS_SHOWN).await?,
+            quarantined: self.store.messages_to_see(season, &[State::Quarantined], NEEDS_SHOWN).await?,
+            replies: self.store.replies_to_see(season, NEEDS_SHOWN).await?,
+            holds: self.store.holds().await?,
             counts: self.store.counts(season).await?,
             resting: self.resting(),
             now: self.now(),

@@ -1,9 +1,13 @@
 //! The office: everything a use case needs at hand, and the record kept in memory in step with the store.
 
+use super::health::Health;
+use super::hearing::Waiting;
 use super::outlook::Tariffs;
 use super::ports::{
-    Clock, Gateway, History, NewAnswer, Random, Store, StoreFault, StoredSeason, StoredTelling,
+    Clock, Gateway, History, Journal, NewAnswer, Random, Store, StoreFault, StoredSeason, StoredTelling,
+    Witness,
 };
+use super::sending::Ended;
 use super::wording::Wording;
 use crate::domain::board::{Board, Item};
 use crate::domain::book::Problem;
@@ -15,9 +19,9 @@ use crate::domain::record::{Answer, Ask, Away, CallEnd, Cover, NoticeKey, Record
 use crate::domain::season::{Channel, GuardianId, Season};
 use crate::domain::touched::Touched;
 use jiff::{SignedDuration, Timestamp};
-use std::collections::HashMap;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex};
+use std::collections::{BTreeSet, HashMap, VecDeque};
+use std::sync::{Arc, Mutex, OnceLock};
+use tokio_util::sync::CancellationToken;
 
 /// How the office works; every figure has a default.
 #[derive(Debug, Clone)]
@@ -26,14 +30,17 @@ pub struct Ways {
     pub base_url: String,
     /// Messages claimed at once.
     pub batch: u32,
-    /// After how long a claim or an open attempt is given up for lost.
+    /// After how long a claim or an open attempt that nobody holds on to is given up for lost.
     pub lease: SignedDuration,
     /// Claims without an attempt after which a message is quarantined.
     pub claims_max: i64,
     /// Attempts after which a channel is given up.
     pub attempts_max: i64,
-    /// After how long an uncertain mail is tried once more (RFC 1047; at least the 10 minutes of RFC 5321 4.5.3.2.6).
-    pub uncertain_wait: SignedDuration,
+    /// How long after it began a mail in doubt is tried once more. Silence after the dot was waited out before it came into
+    /// doubt (10 minutes, RFC 5321 4.5.3.2.6); a broken connection says nothing more, however long one waits.
+    pub mail_wait: SignedDuration,
+    /// The same of a text, whose receipt is waited for.
+    pub text_wait: SignedDuration,
     /// How long a gateway that cannot be used is left alone.
     pub rest: SignedDuration,
     /// How long links live after what they are about is over.
@@ -55,10 +62,11 @@ impl Default for Ways {
         Ways {
             base_url: "http://127.0.0.1:8420".to_owned(),
             batch: 500,
-            lease: SignedDuration::from_secs(900),
+            lease: SignedDuration::from_secs(60),
             claims_max: 3,
             attempts_max: 12,
-            uncertain_wait: SignedDuration::from_mins(15),
+            mail_wait: SignedDuration::from_mins(1),
+            text_wait: SignedDuration::from_mins(15),
             rest: SignedDuration::from_secs(60),
             links_outlive: SignedDuration::from_hours(48),
             pages_public: true,
@@ -157,26 +165,6 @@ pub struct Rest {
     pub why: String,
 }
 
-/// How a channel has fared lately.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Health {
-    /// Rests in a row without a message taken: while it is not 0, one message at a time is tried.
-    pub failures: u32,
-    /// Refusals in a row that may be meant for us.
-    pub suspects: u32,
-    /// Outcomes in a row of which nobody knows whether they arrived.
-    pub doubts: u32,
-    /// Attempts of each message that were not its own fault.
-    pub spared: HashMap<i64, u32>,
-}
-
-/// Messages a channel may still be given now.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Allowance {
-    pub tokens: f64,
-    pub at: Timestamp,
-}
-
 /// Use cases meet here. `S` stores, `G` sends.
 pub struct Office<S, G> {
     /// Where everything durable lives.
@@ -191,13 +179,24 @@ pub struct Office<S, G> {
     pub ways: Ways,
     random: Mutex<Box<dyn Random>>,
     desk: tokio::sync::Mutex<Option<Desk>>,
-    pub(super) allowances: Mutex<HashMap<Channel, Allowance>>,
     pub(super) rests: Mutex<HashMap<Channel, Rest>>,
     pub(super) health: Mutex<HashMap<Channel, Health>>,
-    /// Whether the last round of planning and sending failed.
-    ticks_fail: AtomicBool,
-    /// When the coordinator was last told by each channel that nothing can be written.
-    pub(super) told_of_store: Mutex<HashMap<Channel, Timestamp>>,
+    /// What ended and could not be recorded yet, by channel.
+    pub(super) unrecorded: Mutex<HashMap<Channel, Vec<Ended>>>,
+    /// What arrived and waits to be taken in.
+    pub(super) waiting: Mutex<VecDeque<Waiting>>,
+    /// What other clocks said, by whose they are.
+    pub(super) witnesses: Mutex<HashMap<String, Witness>>,
+    /// Clocks that a person has overruled.
+    pub(super) overruled: Mutex<BTreeSet<String>>,
+    /// Where attempts are written down beside the store.
+    pub(super) journal: OnceLock<Arc<dyn Journal>>,
+    /// Set when the program is to end: nothing more is begun.
+    pub ending: CancellationToken,
+    /// Tasks whose last round failed.
+    failing: Mutex<BTreeSet<&'static str>>,
+    /// When the coordinator was last told that nothing can be written.
+    pub(super) told_of_store: Mutex<Option<Timestamp>>,
     /// When the coordinator was last told of a trouble of each channel.
     pub(super) alarms: Mutex<HashMap<Channel, Timestamp>>,
 }
@@ -220,23 +219,34 @@ impl<S: Store, G: Gateway> Office<S, G> {
             ways,
             random: Mutex::new(random),
             desk: tokio::sync::Mutex::new(None),
-            allowances: Mutex::new(HashMap::new()),
             rests: Mutex::new(HashMap::new()),
             health: Mutex::new(HashMap::new()),
-            ticks_fail: AtomicBool::new(false),
-            told_of_store: Mutex::new(HashMap::new()),
+            unrecorded: Mutex::new(HashMap::new()),
+            waiting: Mutex::new(VecDeque::new()),
+            witnesses: Mutex::new(HashMap::new()),
+            overruled: Mutex::new(BTreeSet::new()),
+            journal: OnceLock::new(),
+            ending: CancellationToken::new(),
+            failing: Mutex::new(BTreeSet::new()),
+            told_of_store: Mutex::new(None),
             alarms: Mutex::new(HashMap::new()),
         }
     }
 
-    /// Notes how the last round of planning and sending ended.
-    pub fn note_tick(&self, failed: bool) {
-        self.ticks_fail.store(failed, Ordering::Relaxed);
+    /// Notes how the last round of a task, such as planning or sending on one road, ended.
+    pub fn note_round(&self, task: &'static str, failed: bool) {
+        if let Ok(mut failing) = self.failing.lock() {
+            if failed {
+                failing.insert(task)
+            } else {
+                failing.remove(task)
+            };
+        }
     }
 
-    /// Whether the last round of planning and sending failed.
-    pub fn ticks_fail(&self) -> bool {
-        self.ticks_fail.load(Ordering::Relaxed)
+    /// Tasks whose last round failed.
+    pub fn failing(&self) -> Vec<&'static str> {
+        self.failing.lock().map(|failing| failing.iter().copied().collect()).unwrap_or_default()
     }
 
     /// The present instant.
@@ -264,6 +274,19 @@ impl<S: Store, G: Gateway> Office<S, G> {
             *held = Some(self.read_desk(held.take()).await?);
         }
         tokio::sync::MutexGuard::try_map(held, Option::as_mut).map_err(|_| OfficeFault::NoSeason)
+    }
+
+    /// Reads the desk again in its place.
+    pub(super) async fn refresh(&self, desk: &mut Desk) -> Result<(), OfficeFault> {
+        let history = self.store.history(desk.season).await?;
+        if history.revision != desk.revision {
+            // Another workbook has come into force: whoever asks next reads all of it.
+            desk.pulse = -1;
+            return Err(OfficeFault::Store(StoreFault::Database("the season has moved on".to_owned())));
+        }
+        desk.record = rebuild(&desk.board, &history, history.revised_at);
+        desk.pulse = history.pulse;
+        Ok(())
     }
 
     /// Reads what has happened, and the workbook too unless it is the one that lay there.

@@ -73,6 +73,7 @@ impl Overview {
             ("Questions to answer", questions),
             ("Families who said that a child can't come", data.asked.len() - questions),
             ("Messages that may or may not have arrived", data.uncertain.len()),
+            ("Your own answers that may not have arrived", data.replies.len()),
             ("Messages set aside", data.quarantined.len()),
             ("Messages that didn't get through", data.returned.len()),
             ("Guardians we have no way to reach", data.no_way.len()),
@@ -81,7 +82,7 @@ impl Overview {
             seen: Vec::new(),
             season: season.name.clone(),
             as_of: wall::local(&season.zone, data.now).strftime("%H:%M").to_string(),
-            lying: questions + data.uncertain.len() + data.quarantined.len(),
+            lying: questions + data.uncertain.len() + data.quarantined.len() + data.replies.len(),
             behind: behind(data, &open),
             unheard_chaperones: unheard_chaperones
                 .into_iter()

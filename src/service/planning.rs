@@ -262,6 +262,7 @@ pub(super) fn stored_form(board: &Board, want: &Wanted) -> StoredMessage {
         fence: 0,
         claims: 0,
         attempts: 0,
+        spared: 0,
         why: String::new(),
         parts: want.parts.iter().map(|(item, notice)| stored_part(board, *item, *notice)).collect(),
     }

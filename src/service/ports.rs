@@ -16,6 +16,7 @@ mod deeds;
 mod digests;
 mod feeds;
 mod history;
+mod holding;
 mod incoming;
 mod links;
 mod messages;
@@ -29,14 +30,15 @@ pub use feeds::{FeedHolder, NewFeed, StoredFeed};
 pub use history::{
     History, NewAbsence, NewAnswer, StoredAbsence, StoredAddress, StoredAnswer, StoredTelling,
 };
+pub use holding::{Doubt, Hold, Journal, Lost, Witness};
 pub use incoming::{
-    ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, Receipted, SettledReply,
-    StoredIncoming,
+    ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, OpenReply, Receipted,
+    SettledReply, StoredIncoming,
 };
-pub use links::{LinkKind, NewLink, StoredLink};
+pub use links::{LinkKind, NewLink, OpenLink, StoredLink};
 pub use messages::{
-    Delta, NewAttempt, OpenLine, Outcome, Settled, StoredAttempt, StoredMessage, StoredPart, TendRules,
-    Tended, Unsent,
+    Claimed, Decided, Delta, NewAttempt, NextOn, OpenLine, Outcome, Settled, StoredAttempt, StoredMessage,
+    StoredPart, TendRules, Tended, Unsent,
 };
 
 /// The one clock.
@@ -180,15 +182,23 @@ pub trait Store: Send + Sync {
         delta: &Delta,
         at: Timestamp,
     ) -> impl Future<Output = Result<(), StoreFault>> + Send;
-    /// Claims messages that are due and useful, nearest deadline first.
+    /// Claims messages that are due and useful, nearest deadline first, as far as `per_second` leaves room: one rate for all
+    /// who share the store. Nothing is claimed while there is a hold.
     fn claim(
         &self,
         season: i64,
         channel: Channel,
         most: u32,
+        per_second: f64,
         now: Timestamp,
         lease_until: Timestamp,
-    ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    ) -> impl Future<Output = Result<Claimed, StoreFault>> + Send;
+    /// Prolongs claims and attempts under their fences.
+    fn renew(
+        &self,
+        held: &[(i64, i64)],
+        lease_until: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// Writes attempts; gives back the messages that may now be sent: still claimed under that fence, the season
     /// still at `revision`, the address neither stopped nor known not to work.
     fn attempt(
@@ -222,14 +232,89 @@ pub trait Store: Send + Sync {
     ) -> impl Future<Output = Result<Tended, StoreFault>> + Send;
     /// The next instant at which something could be claimed or tended; what is planned counts only while the season goes.
     fn next_due(&self, season: i64) -> impl Future<Output = Result<Option<Timestamp>, StoreFault>> + Send;
-    /// A person settles an uncertain message: it arrived, or send it again. False if it was not uncertain.
+    /// The next instants at which a message and a reply of a channel could be claimed; none while there is a hold.
+    fn next_on(
+        &self,
+        season: i64,
+        channel: Channel,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<NextOn, StoreFault>> + Send;
+    /// What a person decides about messages in doubt, refused, come back or set aside; gives back for how many it held.
     fn decide(
         &self,
         season: i64,
-        message: i64,
-        to: State,
+        messages: &[i64],
+        what: Decided,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<u64, StoreFault>> + Send;
+    /// Messages in some states that a person has not looked at and let be, newest first.
+    fn messages_to_see(
+        &self,
+        season: i64,
+        states: &[State],
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
+    /// A person's own answers in doubt or not arrived, oldest first, until somebody decides.
+    fn replies_to_see(
+        &self,
+        season: i64,
+        most: u32,
+    ) -> impl Future<Output = Result<Vec<OpenReply>, StoreFault>> + Send;
+    /// Lets such an answer be, or sends it once more while it is of use.
+    fn decide_reply(
+        &self,
+        season: i64,
+        reply: i64,
+        again_until: Option<Timestamp>,
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// The coordinator's links in force, the newest first.
+    fn coordinator_links(
+        &self,
+        season: i64,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<Vec<OpenLink>, StoreFault>> + Send;
+    /// Ends a link and the sessions opened with it; false if it was ended before.
+    fn end_link(
+        &self,
+        season: i64,
+        hash: &str,
+        now: Timestamp,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Why nothing is sent.
+    fn holds(&self) -> impl Future<Output = Result<Vec<Hold>, StoreFault>> + Send;
+    /// Sends nothing until a witness or a person agrees; false where that is so already.
+    fn hold(
+        &self,
+        doubt: Doubt,
+        why: &str,
+        at: Timestamp,
+    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// Lifts a hold; false if there was none.
+    fn lift(&self, doubt: Doubt) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    /// The journals that belong to this store.
+    fn journals(&self) -> impl Future<Output = Result<Vec<String>, StoreFault>> + Send;
+    /// A journal belongs to this store from now on.
+    fn register_journal(
+        &self,
+        journal: &str,
+        at: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Those of some attempts that the store does not know.
+    fn unknown_attempts(
+        &self,
+        attempts: &[Lost],
+    ) -> impl Future<Output = Result<Vec<Lost>, StoreFault>> + Send;
+    /// Messages of these keys are in doubt, those already planned and those that will be; gives back how many were moved.
+    fn doubt_lost(
+        &self,
+        keys: &[String],
+        at: Timestamp,
+    ) -> impl Future<Output = Result<u64, StoreFault>> + Send;
+    /// When the latest attempt began; none before the first.
+    fn newest_attempt(&self) -> impl Future<Output = Result<Option<Timestamp>, StoreFault>> + Send;
+    /// The clock of the store's own host; none where that is ours.
+    fn their_clock(&self) -> impl Future<Output = Result<Option<Timestamp>, StoreFault>> + Send;
     /// Notes that an accepted message came back, and that its address does not work; gives back that address.
     fn bounce(
         &self,
@@ -274,14 +359,14 @@ pub trait Store: Send + Sync {
         season: i64,
         key: &str,
     ) -> impl Future<Output = Result<Option<StoredMessage>, StoreFault>> + Send;
-    /// Takes in what a person sent, with everything that follows, together; false if the same act was known.
+    /// Takes in what people sent with all that follows from it, in one transaction; says of each whether it was new. No two
+    /// of them may concern the same people.
     fn take_in(
         &self,
         season: i64,
-        new: &NewIncoming,
-        effects: &Effects,
+        all: &[(&NewIncoming, &Effects)],
         now: Timestamp,
-    ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
+    ) -> impl Future<Output = Result<Vec<bool>, StoreFault>> + Send;
     /// What waits for a person, oldest first.
     fn waiting(
         &self,
@@ -325,11 +410,14 @@ pub trait Store: Send + Sync {
         address: &str,
         most: u32,
     ) -> impl Future<Output = Result<Vec<StoredMessage>, StoreFault>> + Send;
-    /// Takes replies that are due; each is written down as under way before it is given out.
+    /// Takes replies that are due on a channel; each is written down as under way before it is given out, and uses up rate
+    /// without waiting for it.
     fn claim_replies(
         &self,
         season: i64,
+        channel: Channel,
         most: u32,
+        per_second: f64,
         now: Timestamp,
         lease_until: Timestamp,
     ) -> impl Future<Output = Result<Vec<ClaimedReply>, StoreFault>> + Send;

@@ -12,6 +12,8 @@ use jiff::{SignedDuration, Timestamp};
 
 /// Replies taken at once.
 const REPLIES_AT_ONCE: u32 = 50;
+/// How long a reply that is under way is left to whoever sends it: longer than any road takes (RFC 5321 4.5.3.2.6).
+const REPLY_LEASE: SignedDuration = SignedDuration::from_mins(15);
 /// The same trouble is told to the coordinator again after so long.
 const TOLD_AGAIN_AFTER: SignedDuration = SignedDuration::from_hours(6);
 /// That nothing can be written is told again after so long.
@@ -20,25 +22,32 @@ const STORE_TOLD_AGAIN_AFTER: SignedDuration = SignedDuration::from_hours(1);
 const ALARM_LIVES: SignedDuration = SignedDuration::from_hours(6);
 
 impl<S: Store, G: Gateway> Office<S, G> {
-    /// Sends replies that are due. Each was written down as under way when it was claimed; one that is found so after a
-    /// crash is never sent again.
-    pub(super) async fn send_replies(&self, sent: &mut Sent) -> Result<(), OfficeFault> {
-        let now = self.now();
+    /// Sends replies of a channel that are due, as many at once as it has sessions. Each was written down as under way when it
+    /// was claimed; one that is found so after a crash is never sent again.
+    pub async fn send_replies(&self, channel: Channel) -> Result<Sent, OfficeFault> {
+        let mut sent = Sent::default();
+        let sessions = u32::try_from(self.gateway.sessions(channel)).unwrap_or(1).clamp(1, REPLIES_AT_ONCE);
+        let per_second = self.gateway.per_second(channel);
         let season = self.desk().await?.season;
-        let lease_until = now.saturating_add(self.ways.lease).unwrap_or(now);
-        let claimed = self.store.claim_replies(season, REPLIES_AT_ONCE, now, lease_until).await?;
-        if claimed.is_empty() {
-            return Ok(());
+        while !self.ending.is_cancelled() {
+            let now = self.now();
+            // A reply that hangs is held longer than a claim is: nobody else may take it up.
+            let lease = now.saturating_add(REPLY_LEASE).unwrap_or(now);
+            let claimed = self.store.claim_replies(season, channel, sessions, per_second, now, lease).await?;
+            if claimed.is_empty() {
+                break;
+            }
+            let hand = |reply: ClaimedReply| async move {
+                let outcome = self.gateway.send(&self.parcel_of(&reply)).await.outcome;
+                (outcome == Outcome::Accepted, self.settled_reply(&reply, outcome))
+            };
+            let ended = futures_util::future::join_all(claimed.into_iter().map(hand)).await;
+            sent.attempted += ended.len();
+            sent.accepted += ended.iter().filter(|(accepted, _)| *accepted).count();
+            let settled: Vec<SettledReply> = ended.into_iter().map(|(_, settled)| settled).collect();
+            self.store.settle_replies(&settled).await?;
         }
-        let mut settled = Vec::with_capacity(claimed.len());
-        for reply in claimed {
-            let outcome = self.gateway.send(&self.parcel_of(&reply)).await.outcome;
-            sent.attempted += 1;
-            sent.accepted += usize::from(outcome == Outcome::Accepted);
-            self.spend(reply.channel, 1);
-            settled.push(self.settled_reply(&reply, outcome));
-        }
-        Ok(self.store.settle_replies(&settled).await?)
+        Ok(sent)
     }
 
     fn parcel_of(&self, reply: &ClaimedReply) -> Parcel {
@@ -118,6 +127,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 ready: now,
                 until: now.saturating_add(ALARM_LIVES).unwrap_or(now),
                 reference: String::new(),
+                by_person: false,
             };
             let season = self.desk().await?.season;
             self.store.put_reply(season, &reply, &[], now).await?;
@@ -126,32 +136,42 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Ok(told)
     }
 
-    /// Tells the coordinator by every channel there is that nothing can be written down, and so nothing is sent. It goes
-    /// straight to the gateways, for nothing can be put down first: at most once an hour by each.
+    /// Tells the coordinator by every channel there is that nothing can be written down, and so nothing is sent: at most once
+    /// an hour by each.
     pub async fn raise_store_alarm(&self, why: &str) -> usize {
+        let now = self.now();
+        let fresh = self.told_of_store.lock().is_ok_and(|mut told| {
+            let fresh = told.is_none_or(|at| now.duration_since(at) >= STORE_TOLD_AGAIN_AFTER);
+            if fresh {
+                *told = Some(now);
+            }
+            fresh
+        });
+        if !fresh {
+            return 0;
+        }
+        self.tell_directly(
+            "Allheard cannot write: nothing is sent",
+            &format!(
+                "Allheard: the database takes no write ({why}). No message leaves and no answer is noted until it does. \
+                 Look at the disk of the host."
+            ),
+        )
+        .await
+    }
+
+    /// Tells the coordinator by every channel there is, straight through the gateways, where nothing can be put down first or
+    /// everything else is held; gives back how many took it.
+    pub(super) async fn tell_directly(&self, subject: &str, words: &str) -> usize {
         let now = self.now();
         let mut told = 0;
         for (channel, address) in &self.ways.coordinator {
-            let fresh = self.told_of_store.lock().is_ok_and(|mut told| {
-                let fresh =
-                    told.get(channel).is_none_or(|at| now.duration_since(*at) >= STORE_TOLD_AGAIN_AFTER);
-                if fresh {
-                    told.insert(*channel, now);
-                }
-                fresh
-            });
-            if !fresh {
-                continue;
-            }
             let reply = ClaimedReply {
                 id: 0,
                 channel: *channel,
                 address: address.clone(),
-                subject: "Allheard cannot write: nothing is sent".to_owned(),
-                words: format!(
-                    "Allheard: the database takes no write ({why}). No message leaves and no answer is noted until it does. \
-                     Look at the disk of the host."
-                ),
+                subject: subject.to_owned(),
+                words: words.to_owned(),
                 in_reply_to: String::new(),
                 until: now.saturating_add(ALARM_LIVES).unwrap_or(now),
                 number: 1,

@@ -92,7 +92,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         };
         let replies = self.word_to_all(&desk, &data.guardians, ReplyKind::Requested, &[item], now);
         let effects = Effects { replies, ..Effects::default() };
-        self.store.take_in(desk.season, &new, &effects, now).await?;
+        self.store.take_in(desk.season, &[(&new, &effects)], now).await?;
         Ok(true)
     }
 
@@ -138,6 +138,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                     ready: now,
                     until: now.saturating_add(lives).unwrap_or(now),
                     reference: String::new(),
+                    by_person: false,
                 });
             }
         }

@@ -1,37 +1,36 @@
-//! One sending tick: claim and commit, write the attempt and commit, talk with nothing open, record. While one batch is
-//! talked about with a gateway the next is claimed and written.
+//! One road at a time: claim, write the attempt, talk with nothing open, record. Each of these commits by itself, and while
+//! one of them is under way hand-overs go on.
+//!
+//! No more is written down as begun than the road's sessions begin at once, so that a stop, a change of the facts or the end of
+//! the program finds at most one message a session on its way.
 
 use super::composing::Composed;
 use super::drafting::told_before;
-use super::office::{Allowance, Desk, Health, Office, OfficeFault, Rest, note_state};
+use super::office::{Desk, Office, OfficeFault, note_state};
 use super::ports::{
-    CrashPoint, Gateway, Handed, Outcome, Settled, Store, StoredMessage, TendRules, Tended, Unsent,
+    CrashPoint, Gateway, Handed, Lost, Settled, Store, StoredMessage, TendRules, Tended, Unsent,
 };
 use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
 use crate::domain::plan::CHANGE;
-use crate::domain::retry;
 use crate::domain::season::{Channel, HouseholdId};
-use futures_util::StreamExt as _;
-use jiff::{SignedDuration, Timestamp};
-use std::collections::{HashMap, HashSet};
+use futures_util::stream::FuturesUnordered;
+use futures_util::{FutureExt as _, StreamExt as _};
+use jiff::Timestamp;
+use std::collections::{HashMap, HashSet, VecDeque};
+use std::future::Future;
+use std::pin::pin;
 use std::sync::Arc;
+use std::time::Duration;
 
-/// Batches of one channel in one tick, at most, so that a tick ends.
-const BATCHES_PER_TICK: usize = 1_000;
-
-/// Refusals in a row that may be meant for us, after which the channel counts as out (our own choice).
-const SUSPECTS_MAX: u32 = 3;
-/// Attempts after which such a refusal is believed, while other messages are taken (our own choice).
-const SUSPECT_TRIES: i64 = 3;
-/// Doubtful answers in a row, after which the channel rests (our own choice).
-const DOUBTS_MAX: u32 = 5;
-/// The longest rest between two probes of a channel that is out (our own choice).
-const REST_MAX: SignedDuration = SignedDuration::from_mins(10);
-/// How often a rest doubles.
-const REST_DOUBLINGS: u32 = 6;
-/// The part of a rest that is left to chance.
-const REST_JITTER: f64 = 0.25;
+/// Messages claimed ahead for each session, so that one is at hand when the one before is done.
+const AHEAD: usize = 4;
+/// Claims in a row of which nothing could be attempted, after which a road leaves it until it is next looked at.
+const BARREN_MAX: usize = 20;
+/// How often what is claimed or under way is held on to, seconds: a third of the time after which it is given up.
+const RENEW_SECONDS: u64 = 20;
+/// At the end of the program, hand-overs under way get so long, seconds; of what is open then nobody knows.
+pub const LEAVING_SECONDS: u64 = 15;
 
 /// What a sending tick did.
 #[derive(Debug, Default, Clone, PartialEq, Eq)]
@@ -46,113 +45,237 @@ pub struct Sent {
     pub again_at: Option<Timestamp>,
 }
 
-/// Messages ready to be handed over.
-struct Batch {
-    claimed: Vec<StoredMessage>,
-    composed: Vec<Composed>,
+impl Sent {
+    /// Adds what another road did.
+    pub fn add(&mut self, other: &Sent) {
+        self.claimed += other.claimed;
+        self.attempted += other.attempted;
+        self.accepted += other.accepted;
+        self.again_at = [self.again_at, other.again_at].into_iter().flatten().min();
+    }
+}
+
+/// A message composed and written down as an attempt.
+struct Going {
+    composed: Composed,
+    until: Timestamp,
+    /// Attempts before this one that were the road's fault.
+    spared: i64,
+}
+
+/// How an attempt ended, and where it went.
+#[derive(Debug, Clone)]
+pub(super) struct Ended {
+    pub settled: Settled,
+    pub address: String,
+}
+
+/// One road's work under way.
+struct Round {
+    channel: Channel,
+    /// Claimed and not yet written down as attempts.
+    queue: VecDeque<StoredMessage>,
+    /// Handed over and not yet answered for: message, fence, number, address.
+    flying: HashMap<i64, (i64, i64, String)>,
+    /// Answered for and not yet recorded.
+    ended: Vec<Ended>,
+    /// Nothing more is due.
+    dry: bool,
+    barren: usize,
+    sent: Sent,
+    fault: Option<OfficeFault>,
 }
 
 impl<S: Store, G: Gateway> Office<S, G> {
     /// Frees what was left behind, expires what is useless, settles what rules settle.
     pub async fn tend_tick(&self) -> Result<Tended, OfficeFault> {
         let season = self.desk().await?.season;
+        let ms = |wait: jiff::SignedDuration| i64::try_from(wait.as_millis()).unwrap_or(i64::MAX);
         let rules = TendRules {
             claims_max: self.ways.claims_max,
-            uncertain_wait_ms: i64::try_from(self.ways.uncertain_wait.as_millis()).unwrap_or(i64::MAX),
+            mail_wait_ms: ms(self.ways.mail_wait),
+            text_wait_ms: ms(self.ways.text_wait),
             text_known_again: self.gateway.knows_again(Channel::Text),
         };
         Ok(self.store.tend(season, self.now(), rules).await?)
     }
 
-    /// Sends what is due, as far as rates allow.
+    /// Sends what is due on every road, one after the other, as far as rates allow: for whoever steps the office by hand.
     pub async fn send_tick(&self) -> Result<Sent, OfficeFault> {
         let mut sent = Sent::default();
-        self.send_replies(&mut sent).await?;
         for channel in [Channel::Text, Channel::Mail] {
-            let mut batch = self.prepare(channel, &mut sent).await?;
-            for _ in 0..BATCHES_PER_TICK {
-                let Some(Batch { claimed, composed }) = batch else { break };
-                let (outcomes, next) =
-                    tokio::join!(self.hand_over(channel, composed), self.prepare(channel, &mut sent));
-                let accepted = outcomes.iter().filter(|(_, h)| h.outcome == Outcome::Accepted).count();
-                if accepted > 0 {
-                    self.store.pass(CrashPoint::AfterEffect)?;
-                }
-                self.record(channel, outcomes, &claimed).await?;
-                sent.accepted += accepted;
-                // What was prepared meanwhile is looked at only now: what became of this batch must not be lost to it.
-                batch = next?;
-            }
+            sent.add(&self.send_replies(channel).await?);
+        }
+        for channel in [Channel::Text, Channel::Mail] {
+            sent.add(&self.send_road(channel).await?);
         }
         if self.raise_alarm().await? {
-            self.send_replies(&mut sent).await?;
+            for channel in [Channel::Text, Channel::Mail] {
+                sent.add(&self.send_replies(channel).await?);
+            }
         }
         Ok(sent)
     }
 
-    /// How many messages a channel may be given now, or when it may be given the next.
-    fn room(&self, channel: Channel) -> Result<u32, Timestamp> {
-        let now = self.now();
-        if let Some(until) = self.rests.lock().ok().and_then(|r| r.get(&channel).and_then(|r| r.until))
-            && until > now
-        {
-            return Err(until);
-        }
-        // A channel that was found out is tried with one message: nothing of a batch is spent on finding out again.
-        let probes =
-            self.health.lock().is_ok_and(|all| all.get(&channel).is_some_and(|one| one.failures > 0));
-        let rate = self.gateway.per_second(channel).max(0.001);
-        let burst = rate.max(1.0);
-        let Ok(mut allowances) = self.allowances.lock() else { return Ok(1) };
-        let allowance = allowances.entry(channel).or_insert(Allowance { tokens: burst, at: now });
-        let passed = now.duration_since(allowance.at).as_secs_f64().max(0.0);
-        *allowance = Allowance { tokens: (allowance.tokens + passed * rate).min(burst), at: now };
-        if allowance.tokens < 1.0 {
-            // Waiting for a whole burst keeps the number of transactions down without slowing the rate.
-            let wait = SignedDuration::from_secs_f64(((burst - allowance.tokens) / rate).max(0.001));
-            return Err(now.saturating_add(wait).unwrap_or(now));
-        }
-        Ok((allowance.tokens as u32).min(if probes { 1 } else { self.ways.batch }))
-    }
-
-    pub(super) fn spend(&self, channel: Channel, messages: usize) {
-        if let Ok(mut allowances) = self.allowances.lock()
-            && let Some(allowance) = allowances.get_mut(&channel)
-        {
-            allowance.tokens -= messages as f64;
-        }
-    }
-
-    /// The next batch, claimed and written down as attempts; none if nothing is due or the rate does not allow it yet.
-    async fn prepare(&self, channel: Channel, sent: &mut Sent) -> Result<Option<Batch>, OfficeFault> {
-        let most = match self.room(channel) {
-            Ok(most) => most,
-            Err(at) => {
-                sent.again_at = Some(sent.again_at.map_or(at, |other: Timestamp| other.min(at)));
-                return Ok(None);
-            }
+    /// Sends what is due on one road, until nothing more is, the road rests, or the program ends.
+    pub async fn send_road(&self, channel: Channel) -> Result<Sent, OfficeFault> {
+        let sessions = self.gateway.sessions(channel).max(1);
+        let mut under_way = FuturesUnordered::new();
+        let mut round = Round {
+            channel,
+            queue: VecDeque::new(),
+            flying: HashMap::new(),
+            ended: self.take_unrecorded(channel),
+            dry: false,
+            barren: 0,
+            sent: Sent::default(),
+            fault: None,
         };
-        let now = self.now();
-        let lease_until = now.saturating_add(self.ways.lease).unwrap_or(now);
-        let season = self.desk().await?.season;
-        let claimed = self.store.claim(season, channel, most, now, lease_until).await?;
-        sent.claimed += claimed.len();
-        if claimed.is_empty() {
-            return Ok(None);
+        let mut leaving = None;
+        loop {
+            if !round.ended.is_empty() && round.fault.is_none() {
+                let ended = std::mem::take(&mut round.ended);
+                let work = self.record(channel, &ended);
+                let recorded = round.meanwhile(&mut under_way, work).await;
+                match recorded {
+                    Ok(accepted) => round.sent.accepted += accepted,
+                    Err(fault) => {
+                        round.fault = Some(fault);
+                        round.ended.extend(ended);
+                    }
+                }
+            }
+            let ending = self.ending.is_cancelled();
+            let open = round.fault.is_none() && !ending && self.rests_until(channel).is_none();
+            if open {
+                let most = if self.probes(channel) { 1 } else { sessions };
+                let free = most.saturating_sub(under_way.len());
+                if free > 0 && round.queue.is_empty() && !round.dry {
+                    let work = self.claim_some(channel, (free * AHEAD).min(self.ways.batch as usize));
+                    match round.meanwhile(&mut under_way, work).await {
+                        Ok(claimed) => {
+                            round.sent.claimed += claimed.messages.len();
+                            round.dry = claimed.messages.is_empty() || round.barren >= BARREN_MAX;
+                            round.sent.again_at = claimed.again_at;
+                            round.queue.extend(claimed.messages);
+                        }
+                        Err(fault) => round.fault = Some(fault),
+                    }
+                }
+                let slice: Vec<StoredMessage> = round.queue.drain(..free.min(round.queue.len())).collect();
+                if !slice.is_empty() {
+                    let work = self.write_attempts(&slice);
+                    match round.meanwhile(&mut under_way, work).await {
+                        Ok(going) => {
+                            round.barren = if going.is_empty() { round.barren + 1 } else { 0 };
+                            round.sent.attempted += going.len();
+                            for one in going {
+                                let attempt = &one.composed.attempt;
+                                let held = (attempt.fence, attempt.number, attempt.address.clone());
+                                round.flying.insert(attempt.message, held);
+                                under_way.push(self.hand_over(channel, one));
+                            }
+                        }
+                        Err(fault) => round.fault = Some(fault),
+                    }
+                    continue;
+                }
+            } else if !round.queue.is_empty() {
+                let queue: Vec<StoredMessage> = round.queue.drain(..).collect();
+                let work = self.give_back(&queue);
+                if let Err(fault) = round.meanwhile(&mut under_way, work).await {
+                    round.fault.get_or_insert(fault);
+                }
+            }
+            if !round.ended.is_empty() && round.fault.is_none() {
+                continue;
+            }
+            if under_way.is_empty() {
+                break;
+            }
+            if ending && leaving.is_none() {
+                leaving = Some(Box::pin(tokio::time::sleep(Duration::from_secs(LEAVING_SECONDS))));
+            }
+            let out_of_patience = async {
+                match &mut leaving {
+                    Some(patience) => patience.await,
+                    None => std::future::pending().await,
+                }
+            };
+            tokio::select! {
+                Some(one) = under_way.next() => round.note(one),
+                () = self.ending.cancelled(), if !ending => {}
+                () = out_of_patience => {
+                    round.give_up();
+                    under_way.clear();
+                }
+                () = tokio::time::sleep(Duration::from_secs(RENEW_SECONDS)) => self.hold_on(&mut round).await,
+            }
+            while let Some(Some(one)) = under_way.next().now_or_never() {
+                round.note(one);
+            }
         }
-        let composed = self.write_attempts(&claimed, now, lease_until).await?;
-        sent.attempted += composed.len();
-        self.spend(channel, composed.len());
-        Ok(Some(Batch { claimed, composed }))
+        match round.fault {
+            None => Ok(round.sent),
+            Some(fault) => {
+                self.keep_unrecorded(channel, round.ended);
+                Err(fault)
+            }
+        }
+    }
+
+    /// What ended and could not be recorded when it did.
+    fn take_unrecorded(&self, channel: Channel) -> Vec<Ended> {
+        self.unrecorded.lock().ok().and_then(|mut all| all.remove(&channel)).unwrap_or_default()
+    }
+
+    fn keep_unrecorded(&self, channel: Channel, ended: Vec<Ended>) {
+        if let Ok(mut all) = self.unrecorded.lock() {
+            all.entry(channel).or_default().extend(ended);
+        }
+    }
+
+    async fn claim_some(&self, channel: Channel, most: usize) -> Result<super::ports::Claimed, OfficeFault> {
+        let now = self.now();
+        let lease_until = self.lease_until(now);
+        let most = u32::try_from(most).unwrap_or(u32::MAX);
+        let per_second = self.gateway.per_second(channel);
+        let season = self.desk().await?.season;
+        Ok(self.store.claim(season, channel, most, per_second, now, lease_until).await?)
+    }
+
+    pub(super) fn lease_until(&self, now: Timestamp) -> Timestamp {
+        now.saturating_add(self.ways.lease).unwrap_or(now)
+    }
+
+    /// Puts claimed messages back as they were.
+    async fn give_back(&self, claimed: &[StoredMessage]) -> Result<(), OfficeFault> {
+        let now = self.now();
+        let back = |m: &StoredMessage| Unsent {
+            message: m.id,
+            fence: m.fence,
+            to: State::Planned,
+            ready: now,
+            why: "put back unsent".to_owned(),
+        };
+        let season = self.desk().await?.season;
+        Ok(self.store.put_back(season, &claimed.iter().map(back).collect::<Vec<_>>(), now).await?)
+    }
+
+    /// Holds on to what is claimed or under way; a fault is met again at the next write.
+    async fn hold_on(&self, round: &mut Round) {
+        let flying = round.flying.iter().map(|(message, (fence, ..))| (*message, *fence));
+        let held: Vec<(i64, i64)> = flying.chain(round.queue.iter().map(|m| (m.id, m.fence))).collect();
+        let lease_until = self.lease_until(self.now());
+        if let Err(fault) = self.store.renew(&held, lease_until).await {
+            tracing::warn!(%fault, channel = round.channel.word(), "claims could not be prolonged");
+        }
     }
 
     /// Composes from today's facts and commits the attempts; what may not go is put back.
-    async fn write_attempts(
-        &self,
-        claimed: &[StoredMessage],
-        now: Timestamp,
-        lease_until: Timestamp,
-    ) -> Result<Vec<Composed>, OfficeFault> {
+    async fn write_attempts(&self, claimed: &[StoredMessage]) -> Result<Vec<Going>, OfficeFault> {
+        let now = self.now();
+        let lease_until = self.lease_until(now);
         let mut desk = self.desk().await?;
         let old = self.old_facts(&desk, claimed).await?;
         let (mut going, mut staying) = (Vec::new(), Vec::new());
@@ -200,7 +323,47 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if !staying.is_empty() {
             self.store.put_back(desk.season, &staying, now).await?;
         }
-        Ok(going)
+        let begun = going.iter().map(|c| Lost { key: c.attempt.reference.clone(), number: c.attempt.number });
+        if let Err(why) = self.journal_begun(begun.collect()).await {
+            return self.not_begun(desk, &going, &why).await;
+        }
+        let claimed: HashMap<i64, (Timestamp, i64)> =
+            claimed.iter().map(|m| (m.id, (m.until, m.spared))).collect();
+        let going = going.into_iter().map(|composed| {
+            let (until, spared) = claimed.get(&composed.attempt.message).copied().unwrap_or((now, 0));
+            Going { composed, until, spared }
+        });
+        Ok(going.collect())
+    }
+
+    /// Attempts that could not be written into the journal: nothing of them leaves, and they wait.
+    async fn not_begun(
+        &self,
+        mut desk: tokio::sync::MappedMutexGuard<'_, Desk>,
+        going: &[Composed],
+        why: &str,
+    ) -> Result<Vec<Going>, OfficeFault> {
+        tracing::error!(why, "the journal beside the database cannot be written");
+        let now = self.now();
+        let ready = now.saturating_add(self.ways.rest).unwrap_or(now);
+        let settled: Vec<Settled> = going
+            .iter()
+            .map(|composed| Settled {
+                message: composed.attempt.message,
+                fence: composed.attempt.fence,
+                number: composed.attempt.number,
+                to: State::WaitingToRetry,
+                ready,
+                bad_address: false,
+                gateway: String::new(),
+                gateway_id: String::new(),
+                why: "the journal cannot be written".to_owned(),
+                spared: true,
+            })
+            .collect();
+        self.store.settle(desk.season, &settled, now).await?;
+        desk.pulse = -1;
+        Ok(Vec::new())
     }
 
     /// The facts told before, for messages that announce a change.
@@ -228,36 +391,33 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Ok(old)
     }
 
-    async fn hand_over(&self, channel: Channel, composed: Vec<Composed>) -> Vec<(Composed, Handed)> {
-        let sessions = self.gateway.sessions(channel).max(1);
-        futures_util::stream::iter(composed)
-            .map(|composed| async move {
-                let handed = self.gateway.send(&composed.parcel).await;
-                (composed, handed)
-            })
-            .buffered(sessions)
-            .collect()
-            .await
+    async fn hand_over(&self, channel: Channel, going: Going) -> Ended {
+        let Handed { outcome, gateway, id } = self.gateway.send(&going.composed.parcel).await;
+        let attempt = &going.composed.attempt;
+        let mut settled = Settled {
+            message: attempt.message,
+            fence: attempt.fence,
+            number: attempt.number,
+            to: State::Accepted,
+            ready: self.now(),
+            bad_address: false,
+            gateway,
+            gateway_id: id,
+            why: String::new(),
+            spared: false,
+        };
+        self.judge(channel, &outcome, attempt.number - going.spared, going.until, &mut settled);
+        Ended { settled, address: going.composed.attempt.address }
     }
 
-    async fn record(
-        &self,
-        channel: Channel,
-        outcomes: Vec<(Composed, Handed)>,
-        claimed: &[StoredMessage],
-    ) -> Result<(), OfficeFault> {
-        if outcomes.is_empty() {
-            return Ok(());
+    /// Records how attempts ended, and plans anew what hangs on them; gives back how many were accepted.
+    async fn record(&self, channel: Channel, ended: &[Ended]) -> Result<usize, OfficeFault> {
+        let accepted = ended.iter().filter(|one| one.settled.to == State::Accepted).count();
+        if accepted > 0 {
+            self.store.pass(CrashPoint::AfterEffect)?;
         }
         let now = self.now();
-        let until: HashMap<i64, Timestamp> = claimed.iter().map(|m| (m.id, m.until)).collect();
-        let settled: Vec<Settled> = outcomes
-            .iter()
-            .map(|(composed, handed)| {
-                let until = until.get(&composed.attempt.message).copied().unwrap_or(now);
-                self.settled(channel, composed, handed, until, now)
-            })
-            .collect();
+        let settled: Vec<Settled> = ended.iter().map(|one| one.settled.clone()).collect();
         let mut desk = self.desk().await?;
         self.store.settle(desk.season, &settled, now).await?;
         desk.pulse += 1;
@@ -268,16 +428,14 @@ impl<S: Store, G: Gateway> Office<S, G> {
             desk = self.desk().await?;
         }
         let mut moved: HashSet<HouseholdId> = HashSet::new();
-        for ((composed, _), settled) in outcomes.iter().zip(&settled) {
-            if settled.to == State::Refused {
-                moved.extend(self.households_at(&desk, channel, &composed.attempt.address));
-            }
+        for one in ended.iter().filter(|one| one.settled.to == State::Refused) {
+            moved.extend(self.households_at(&desk, channel, &one.address));
         }
         let delta = self.difference_for(&desk, &moved, now).await?;
         if !delta.is_empty() {
             self.store.reconcile(desk.season, &delta, now).await?;
         }
-        Ok(())
+        Ok(accepted)
     }
 
     /// The households of all guardians with an address.
@@ -297,134 +455,46 @@ impl<S: Store, G: Gateway> Office<S, G> {
             .map(|care| care.household)
             .collect()
     }
+}
 
-    fn settled(
-        &self,
-        channel: Channel,
-        composed: &Composed,
-        handed: &Handed,
-        until: Timestamp,
-        now: Timestamp,
-    ) -> Settled {
-        let number = composed.attempt.number;
-        let mut settled = Settled {
-            message: composed.attempt.message,
-            fence: composed.attempt.fence,
-            number,
-            to: State::Accepted,
-            ready: now,
-            bad_address: false,
-            gateway: handed.gateway.clone(),
-            gateway_id: handed.id.clone(),
-            why: String::new(),
-        };
-        let Ok(mut healths) = self.health.lock() else { return settled };
-        let health = healths.entry(channel).or_default();
-        let message = composed.attempt.message;
-        let own = number - i64::from(health.spared.get(&message).copied().unwrap_or(0));
-        let again = |attempts: i64| {
-            let attempt = u32::try_from(attempts).unwrap_or(u32::MAX);
-            retry::next_try(now, attempt, until, self.fraction()).unwrap_or(until)
-        };
-        match &handed.outcome {
-            Outcome::Accepted => {
-                (health.failures, health.suspects, health.doubts) = (0, 0, 0);
-                health.spared.remove(&message);
-                self.clear_rest(channel);
-            }
-            Outcome::Temporary { why, after_seconds: None } if own >= self.ways.attempts_max => {
-                settled.to = State::Refused;
-                settled.why = format!("given up after {own} attempts: {why}");
-            }
-            Outcome::Temporary { why, after_seconds: None } => {
-                // Not this one now: the channel itself answers.
-                health.failures = 0;
-                self.clear_rest(channel);
-                settled.to = State::WaitingToRetry;
-                settled.why.clone_from(why);
-                settled.ready = again(own);
-            }
-            Outcome::Refused { why, address } => {
-                health.failures = 0;
-                health.spared.remove(&message);
-                self.clear_rest(channel);
-                settled.to = State::Refused;
-                settled.why.clone_from(why);
-                settled.bad_address = *address;
-            }
-            Outcome::Suspect { why } if health.suspects + 1 < SUSPECTS_MAX => {
-                health.suspects += 1;
-                settled.why.clone_from(why);
-                // Others were taken meanwhile, for a run is counted anew by each of them: so it is this one.
-                settled.to = if own >= SUSPECT_TRIES { State::Refused } else { State::WaitingToRetry };
-                settled.ready = again(own);
-            }
-            Outcome::Uncertain { why } => {
-                health.doubts += 1;
-                settled.to = State::Uncertain;
-                settled.why.clone_from(why);
-                if health.doubts >= DOUBTS_MAX {
-                    let words = format!("{} doubtful answers in a row: {why}", health.doubts);
-                    self.out(channel, health, None, &words, now);
-                }
-            }
-            // A channel that is out, or asks to wait, says nothing against the message, however often it does.
-            Outcome::Suspect { why } | Outcome::Unusable { why } => {
-                *health.spared.entry(message).or_default() += 1;
-                settled.to = State::WaitingToRetry;
-                settled.why.clone_from(why);
-                settled.ready = self.out(channel, health, None, why, now);
-            }
-            Outcome::Temporary { why, after_seconds: Some(seconds) } => {
-                *health.spared.entry(message).or_default() += 1;
-                settled.to = State::WaitingToRetry;
-                settled.why.clone_from(why);
-                settled.ready = self.out(channel, health, Some(*seconds), why, now);
-            }
-        }
-        drop(healths);
-        // Nothing waits beyond its moment, so that what is due is also all that can have expired.
-        settled.ready = settled.ready.min(until.max(now));
-        settled
+impl Round {
+    fn note(&mut self, one: Ended) {
+        self.flying.remove(&one.settled.message);
+        self.ended.push(one);
     }
 
-    /// Lets a channel rest, longer each time it is found out again; gives back until when. `asked` is how many seconds the
-    /// gateway asked for.
-    fn out(
-        &self,
-        channel: Channel,
-        health: &mut Health,
-        asked: Option<u32>,
-        why: &str,
-        now: Timestamp,
-    ) -> Timestamp {
-        let Ok(mut rests) = self.rests.lock() else { return now };
-        if let Some(until) = rests.get(&channel).and_then(|rest| rest.until).filter(|until| *until > now) {
-            // The rest of the batch finds out what the first one did.
-            return until;
-        }
-        health.failures = health.failures.saturating_add(1);
-        let longer = 1_i32 << (health.failures - 1).min(REST_DOUBLINGS);
-        let rest = (self.ways.rest * longer).min(REST_MAX);
-        // Not all at the same second, where several schools share a server that has come back.
-        let rest = SignedDuration::from_secs_f64(rest.as_secs_f64() * (1.0 - REST_JITTER * self.fraction()));
-        let least = SignedDuration::from_secs(i64::from(asked.unwrap_or(0)));
-        let rest = if asked.is_some() { least } else { rest };
-        let until = now.saturating_add(rest).unwrap_or(now);
-        rests.insert(channel, Rest { until: Some(until), why: why.to_owned() });
-        tracing::warn!(channel = channel.word(), why, failures = health.failures, "channel out");
-        until
-    }
-
-    fn clear_rest(&self, channel: Channel) {
-        if let Ok(mut rests) = self.rests.lock() {
-            rests.remove(&channel);
+    /// Awaits work while hand-overs go on. The work is never left half done, whatever ends meanwhile.
+    async fn meanwhile<T, F: Future<Output = Ended>>(
+        &mut self,
+        under_way: &mut FuturesUnordered<F>,
+        work: impl Future<Output = T>,
+    ) -> T {
+        let mut work = pin!(work);
+        loop {
+            tokio::select! {
+                biased;
+                out = &mut work => return out,
+                Some(one) = under_way.next() => self.note(one),
+            }
         }
     }
 
-    /// A fraction from 0 up to 1.
-    pub(super) fn fraction(&self) -> f64 {
-        let bytes = self.random::<4>();
-        f64::from(u32::from_le_bytes(bytes)) / (f64::from(u32::MAX) + 1.0)
+    /// What is still under way when the program has to end: nobody knows what becomes of it.
+    fn give_up(&mut self) {
+        for (message, (fence, number, address)) in self.flying.drain() {
+            let settled = Settled {
+                message,
+                fence,
+                number,
+                to: State::Uncertain,
+                ready: Timestamp::UNIX_EPOCH,
+                bad_address: false,
+                gateway: String::new(),
+                gateway_id: String::new(),
+                why: "the program ended while it was handed over".to_owned(),
+                spared: false,
+            };
+            self.ended.push(Ended { settled, address });
+        }
     }
 }

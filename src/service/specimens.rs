@@ -81,7 +81,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let content = marked(specimen.content);
         let parcel = Parcel { message: 0, to: to.clone(), reference, at: specimen.now, content };
         let outcome = self.gateway.send(&parcel).await.outcome;
-        self.spend(channel, 1);
         Ok(Tested::Handed(channel, outcome))
     }
 }

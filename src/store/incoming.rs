@@ -2,12 +2,13 @@
 
 use super::db::{Row, Tx};
 use super::ledger::Note;
+use super::pace::Pace;
 use super::{SqlStore, channel, instant, ledger, messages, ms, people, set, sql, state};
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, Receipted, SettledReply,
-    StoreFault, StoredIncoming,
+    ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, OpenReply, Receipted,
+    SettledReply, StoreFault, StoredIncoming,
 };
 use jiff::Timestamp;
 
@@ -36,19 +37,50 @@ pub(super) async fn add(tx: &mut Tx, season: i64, new: &[NewIncoming]) -> Result
     Ok(!added.is_empty())
 }
 
+/// Takes in what people sent, all of it in one transaction; says of each whether it was new.
 pub(super) async fn take_in(
     store: &SqlStore,
+    season: i64,
+    all: &[(&NewIncoming, &Effects)],
+    now: Timestamp,
+) -> Result<Vec<bool>, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let mut taken = Vec::with_capacity(all.len());
+    let mut notes = Vec::new();
+    let mut changes = false;
+    for (new, effects) in all {
+        let is_new = add(&mut tx, season, std::slice::from_ref(*new)).await?;
+        taken.push(is_new);
+        if !is_new {
+            continue;
+        }
+        notes.extend(effects_of(&mut tx, season, new, effects, now).await?);
+        changes |= !effects.answers.is_empty() || effects.stop.is_some();
+    }
+    if !taken.contains(&true) {
+        return Ok(taken);
+    }
+    ledger::append(store, &mut tx, season, notes).await?;
+    if changes {
+        tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    }
+    for ((_, effects), _) in all.iter().zip(&taken).filter(|(_, is_new)| **is_new) {
+        messages::reconcile(store, &mut tx, season, &effects.delta, now).await?;
+    }
+    store.commit(tx, "take_in").await?;
+    Ok(taken)
+}
+
+/// What follows from one of them, but for the plan; gives back what the ledger says of it.
+async fn effects_of(
+    tx: &mut Tx,
     season: i64,
     new: &NewIncoming,
     effects: &Effects,
     now: Timestamp,
-) -> Result<bool, StoreFault> {
-    let mut tx = store.db.begin().await?;
-    if !add(&mut tx, season, std::slice::from_ref(new)).await? {
-        return Ok(false);
-    }
+) -> Result<Vec<Note>, StoreFault> {
     let mut notes = vec![came_in(new, now)];
-    notes.extend(people::add_answers(&mut tx, season, &effects.answers, now).await?);
+    notes.extend(people::add_answers(tx, season, &effects.answers, now).await?);
     let word = new.channel.map_or("", |c| c.word());
     if let Some((stopped, addresses)) = &effects.stop {
         for address in addresses {
@@ -70,14 +102,8 @@ pub(super) async fn take_in(
         }
         None => {}
     }
-    notes.extend(add_replies(&mut tx, season, &effects.replies, &new.guardians, now).await?);
-    ledger::append(store, &mut tx, season, notes).await?;
-    if !effects.answers.is_empty() || effects.stop.is_some() {
-        tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
-    }
-    messages::reconcile(store, &mut tx, season, &effects.delta, now).await?;
-    store.commit(tx, "take_in").await?;
-    Ok(true)
+    notes.extend(add_replies(tx, season, &effects.replies, &new.guardians, now).await?);
+    Ok(notes)
 }
 
 fn came_in(new: &NewIncoming, now: Timestamp) -> Note {
@@ -99,7 +125,18 @@ pub(super) async fn queue(tx: &mut Tx, season: i64, letters: &[NewReply]) -> Res
         .iter()
         .map(|r| {
             let (ready, until) = (ms(r.ready), ms(r.until));
-            (r.channel.word(), &r.address, &r.subject, &r.words, &r.in_reply_to, ready, until, &r.reference)
+            let by_person = i64::from(r.by_person);
+            (
+                r.channel.word(),
+                &r.address,
+                &r.subject,
+                &r.words,
+                &r.in_reply_to,
+                ready,
+                until,
+                &r.reference,
+                by_person,
+            )
         })
         .collect();
     if !rows.is_empty() {
@@ -234,16 +271,20 @@ pub(super) async fn offer(
 pub(super) async fn claim_replies(
     store: &SqlStore,
     season: i64,
-    most: u32,
+    by: Channel,
+    (most, per_second): (u32, f64),
     now: Timestamp,
     lease_until: Timestamp,
 ) -> Result<Vec<ClaimedReply>, StoreFault> {
     let mut tx = store.db.begin().await?;
-    let values = vec![season.into(), i64::from(most).into(), ms(now).into(), ms(lease_until).into()];
+    let values =
+        vec![season.into(), i64::from(most).into(), ms(now).into(), ms(lease_until).into(), by.word().into()];
     let rows = tx.fetch(sql::REPLY_CLAIM, values).await?;
     if rows.is_empty() {
         return Ok(Vec::new());
     }
+    let pace = Pace::read(&mut tx, season, by, per_second, now).await?;
+    pace.use_up(&mut tx, rows.len()).await?;
     store.commit(tx, "claim_replies").await?;
     let mut claimed = rows
         .iter()
@@ -271,6 +312,50 @@ pub(super) async fn settle_replies(store: &SqlStore, settled: &[SettledReply]) -
     let rows: Vec<_> = settled.iter().map(|r| (&r.id, &r.number, r.to.word(), ms(r.ready), &r.why)).collect();
     tx.run(sql::REPLY_SETTLE, vec![set(&rows)?]).await?;
     store.commit(tx, "settle_replies").await
+}
+
+/// A person's own answers of which nobody knows whether they arrived, or which did not.
+pub(super) async fn replies_to_see(
+    store: &SqlStore,
+    season: i64,
+    most: u32,
+) -> Result<Vec<OpenReply>, StoreFault> {
+    let rows = store.db.fetch(sql::REPLIES_TO_SEE, vec![season.into(), i64::from(most).into()]).await?;
+    rows.iter()
+        .map(|row| {
+            let id = row.int(0)?;
+            let key = id.to_string();
+            Ok(OpenReply {
+                id,
+                channel: channel("reply", &key, &row.text(1)?)?,
+                address: row.text(2)?,
+                words: row.text(3)?,
+                is_uncertain: row.text(4)? == State::Uncertain.word(),
+                why: row.text(5)?,
+                at: instant("reply", &key, row.int(6)?)?,
+            })
+        })
+        .collect()
+}
+
+/// A person lets such an answer be, or sends it once more.
+pub(super) async fn decide_reply(
+    store: &SqlStore,
+    season: i64,
+    id: i64,
+    again_until: Option<Timestamp>,
+    now: Timestamp,
+) -> Result<bool, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let rows = match again_until {
+        None => tx.fetch(sql::REPLY_LET_BE, vec![season.into(), id.into()]).await?,
+        Some(until) => {
+            let values = vec![season.into(), id.into(), ms(now).into(), ms(until).into()];
+            tx.fetch(sql::REPLY_AGAIN, values).await?
+        }
+    };
+    store.commit(tx, "decide_reply").await?;
+    Ok(!rows.is_empty())
 }
 
 pub(super) async fn receipt(

@@ -2,13 +2,14 @@
 
 use super::db::{Row, Statement, Tx, Value};
 use super::ledger::Note;
+use super::pace::Pace;
 use super::people::add_links;
 use super::{SqlStore, channel, fingerprint, incoming, instant, ledger, ms, set, sql, state};
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    Delta, NewAttempt, NewReceipt, News, OpenLine, Settled, StoreFault, StoredAttempt, StoredMessage,
-    StoredPart, TendRules, Tended, Unsent,
+    Claimed, Decided, Delta, NewAttempt, NewLink, NewReceipt, News, NextOn, OpenLine, Settled, StoreFault,
+    StoredAttempt, StoredMessage, StoredPart, TendRules, Tended, Unsent,
 };
 use jiff::Timestamp;
 use std::collections::{HashMap, HashSet};
@@ -36,6 +37,7 @@ fn message(row: &Row) -> Result<StoredMessage, StoreFault> {
         claims: row.int(12)?,
         attempts: row.int(13)?,
         why: row.text(14)?,
+        spared: row.int(15)?,
         parts: Vec::new(),
     })
 }
@@ -219,6 +221,10 @@ pub(super) async fn reconcile(
     for chunk in new.chunks(ROWS_PER_STATEMENT) {
         add(tx, season, chunk).await?;
     }
+    if !delta.add.is_empty() {
+        // What a journal knows to have left is not sent again because it is planned again.
+        tx.run(sql::LOST_DOUBT, vec![]).await?;
+    }
     Ok(())
 }
 
@@ -293,11 +299,16 @@ pub(super) async fn claim(
     store: &SqlStore,
     season: i64,
     channel: Channel,
-    most: u32,
+    (most, per_second): (u32, f64),
     now: Timestamp,
     lease_until: Timestamp,
-) -> Result<Vec<StoredMessage>, StoreFault> {
+) -> Result<Claimed, StoreFault> {
     let mut tx = store.db.begin().await?;
+    let pace = Pace::read(&mut tx, season, channel, per_second, now).await?;
+    let most = most.min(pace.room());
+    if most == 0 {
+        return Ok(Claimed { messages: Vec::new(), again_at: pace.whole_again() });
+    }
     let values = vec![
         season.into(),
         channel.word().into(),
@@ -307,14 +318,25 @@ pub(super) async fn claim(
     ];
     let rows = tx.fetch(sql::CLAIM, values).await?;
     if rows.is_empty() {
-        return Ok(Vec::new());
+        return Ok(Claimed::default());
     }
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
     let parts = tx.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
+    pace.use_up(&mut tx, messages.len()).await?;
     store.commit(tx, "claim").await?;
     let mut messages = with_parts(messages, parts)?;
     messages.sort_by_key(|m| (m.until, m.id));
-    Ok(messages)
+    Ok(Claimed { messages, again_at: None })
+}
+
+pub(super) async fn renew(
+    store: &SqlStore,
+    held: &[(i64, i64)],
+    lease_until: Timestamp,
+) -> Result<(), StoreFault> {
+    let mut tx = store.db.begin().await?;
+    tx.run(sql::RENEW, vec![set(&held)?, ms(lease_until).into()]).await?;
+    store.commit(tx, "renew").await
 }
 
 pub(super) async fn attempt(
@@ -347,7 +369,9 @@ pub(super) async fn attempt(
         going.iter().flat_map(|a| a.forms.iter()).map(|(f, form)| (f.to_string(), form)).collect();
     let forms: Vec<_> = forms.into_iter().collect();
     tx.run(sql::FACTS_ADD, vec![set(&forms)?, season.into()]).await?;
-    add_links(&mut tx, season, going.iter().map(|a| &a.link)).await?;
+    let links: Vec<&NewLink> =
+        going.iter().flat_map(|a| std::iter::once(&a.link).chain(a.stop.as_ref())).collect();
+    add_links(&mut tx, season, links.into_iter()).await?;
     ledger::append(store, &mut tx, season, going.iter().map(|a| attempted(a, now)).collect()).await?;
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
     store.commit(tx, "attempt").await?;
@@ -381,8 +405,10 @@ pub(super) async fn settle(
     now: Timestamp,
 ) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
-    let rows: Vec<_> =
-        outcomes.iter().map(|o| (&o.message, &o.fence, o.to.word(), ms(o.ready), &o.why)).collect();
+    let rows: Vec<_> = outcomes
+        .iter()
+        .map(|o| (&o.message, &o.fence, o.to.word(), ms(o.ready), &o.why, i64::from(o.spared)))
+        .collect();
     let moved = tx.fetch(sql::SETTLE, vec![set(&rows)?]).await?;
     let ended_rows: Vec<Row> = moved;
     let ends: Vec<_> = outcomes
@@ -525,9 +551,9 @@ pub(super) async fn tend(
         let list = doubted.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
         tx.run(sql::TEND_DOUBT_ATTEMPTS, vec![set(&list)?, ms(now).into()]).await?;
     }
-    let mut again = vec![("mail",)];
-    again.extend(rules.text_known_again.then_some(("text",)));
-    let values = vec![season.into(), ms(now).into(), rules.uncertain_wait_ms.into(), set(&again)?];
+    let mut again = vec![("mail", rules.mail_wait_ms)];
+    again.extend(rules.text_known_again.then_some(("text", rules.text_wait_ms)));
+    let values = vec![season.into(), ms(now).into(), set(&again)?];
     tx.run(sql::REPLY_DOUBT, at()).await?;
     tx.run(sql::REPLY_EXPIRE, at()).await?;
     tx.run(sql::REPLY_UNWANTED, vec![season.into()]).await?;
@@ -562,24 +588,79 @@ pub(super) async fn next_due(store: &SqlStore, season: i64) -> Result<Option<Tim
     }
 }
 
+pub(super) async fn next_on(
+    store: &SqlStore,
+    season: i64,
+    by: Channel,
+    now: Timestamp,
+) -> Result<NextOn, StoreFault> {
+    let rows = store.db.fetch(sql::NEXT_ON, vec![season.into(), by.word().into(), ms(now).into()]).await?;
+    let Some(row) = rows.first() else { return Ok(NextOn::default()) };
+    if row.int(3)? > 0 {
+        return Ok(NextOn::default());
+    }
+    let at = |column| match row.int(column)? {
+        -1 => Ok(None),
+        at => instant("message", "", at).map(Some),
+    };
+    let message = [at(0)?, at(1)?].into_iter().flatten().min();
+    Ok(NextOn { message, reply: at(2)? })
+}
+
+/// Messages that a person has to look at, newest first.
+pub(super) async fn to_see(
+    store: &SqlStore,
+    season: i64,
+    states: &[State],
+    most: u32,
+) -> Result<Vec<StoredMessage>, StoreFault> {
+    let words: Vec<&str> = states.iter().map(|s| s.word()).collect();
+    let values = vec![season.into(), set(&words)?, i64::from(most).into()];
+    let rows = store.db.fetch(sql::MESSAGES_TO_SEE, values).await?;
+    let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
+    let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
+    with_parts(messages, parts)
+}
+
 pub(super) async fn decide(
     store: &SqlStore,
     season: i64,
-    id: i64,
-    to: State,
+    messages: &[i64],
+    what: Decided,
     now: Timestamp,
-) -> Result<bool, StoreFault> {
+) -> Result<u64, StoreFault> {
     let mut tx = store.db.begin().await?;
-    let rows =
-        tx.fetch(sql::DECIDE, vec![season.into(), id.into(), to.word().into(), ms(now).into()]).await?;
-    if rows.is_empty() {
-        return Ok(false);
+    let of_set = || -> Result<Vec<Value>, StoreFault> { Ok(vec![season.into(), set(&messages)?]) };
+    let (to, step) = match what {
+        Decided::Arrived => (State::Accepted, sql::DECIDE),
+        Decided::AgainInDoubt => (State::WaitingToRetry, sql::DECIDE),
+        Decided::TakeUp => {
+            tx.run(sql::ADDRESSES_GOOD, of_set()?).await?;
+            (State::WaitingToRetry, sql::TAKE_UP)
+        }
+        Decided::LetBe => {
+            let rows = tx.fetch(sql::LET_BE, of_set()?).await?;
+            store.commit(tx, "decide").await?;
+            return Ok(rows.len() as u64);
+        }
+    };
+    let mut values = of_set()?;
+    if what != Decided::TakeUp {
+        values.push(to.word().into());
     }
+    values.push(ms(now).into());
+    let rows = tx.fetch(step, values).await?;
+    if rows.is_empty() {
+        return Ok(0);
+    }
+    let keys: Vec<(String,)> =
+        rows.iter().map(|row| Ok((row.text(6)?,))).collect::<Result<_, StoreFault>>()?;
+    tx.run(sql::LOST_DROP, vec![set(&keys)?]).await?;
     let notes = ended(&mut tx, &rows, now).await?;
     ledger::append(store, &mut tx, season, notes).await?;
     tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
     store.commit(tx, "decide").await?;
-    Ok(true)
+    Ok(rows.len() as u64)
 }
 
 pub(super) async fn bounce(

@@ -8,12 +8,15 @@ mod deeds;
 mod digests;
 mod feeds;
 mod history;
+mod holding;
 mod incoming;
 mod ledger;
 mod messages;
+mod pace;
 mod people;
 mod placing;
 mod seasons;
+mod server;
 pub mod sql;
 
 use crate::domain::book::Book;
@@ -21,11 +24,11 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    ClaimedReply, Course, CrashPoint, Delta, Effects, Hand, History, LedgerLine, NewAbsence, NewAnswer,
-    NewAttempt, NewDigest, NewFeed, NewIncoming, NewLink, NewReceipt, NewReply, Offer, OpenLine, Random,
-    Receipted, Settled, SettledReply, Store, StoreFault, StoredAttempt, StoredChange, StoredDeed,
-    StoredDigest, StoredFeed, StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended,
-    Unsent,
+    Claimed, ClaimedReply, Course, CrashPoint, Decided, Delta, Doubt, Effects, Hand, History, Hold,
+    LedgerLine, Lost, NewAbsence, NewAnswer, NewAttempt, NewDigest, NewFeed, NewIncoming, NewLink,
+    NewReceipt, NewReply, NextOn, Offer, OpenLine, OpenLink, OpenReply, Random, Receipted, Settled,
+    SettledReply, Store, StoreFault, StoredAttempt, StoredChange, StoredDeed, StoredDigest, StoredFeed,
+    StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -51,6 +54,16 @@ impl SqlStore {
     /// Whether this is the first start of a newer program on tables that were in use before.
     pub fn upgraded(&self) -> bool {
         self.upgraded
+    }
+
+    /// Writes one consistent copy of a database file into an empty one, while others write.
+    pub async fn copy_to(&self, file: &str) -> Result<(), StoreFault> {
+        self.db.copy_to(file).await
+    }
+
+    /// What is wrong inside a database file, in the engine's words; nothing where it is sound.
+    pub async fn faults_of(file: &str) -> Result<Vec<String>, StoreFault> {
+        db::faults_of(file).await
     }
 
     /// Closes all connections.
@@ -199,10 +212,14 @@ impl Store for SqlStore {
         season: i64,
         channel: Channel,
         most: u32,
+        per_second: f64,
         now: Timestamp,
         lease_until: Timestamp,
-    ) -> Result<Vec<StoredMessage>, StoreFault> {
-        messages::claim(self, season, channel, most, now, lease_until).await
+    ) -> Result<Claimed, StoreFault> {
+        messages::claim(self, season, channel, (most, per_second), now, lease_until).await
+    }
+    async fn renew(&self, held: &[(i64, i64)], lease_until: Timestamp) -> Result<(), StoreFault> {
+        messages::renew(self, held, lease_until).await
     }
     async fn attempt(
         &self,
@@ -226,8 +243,70 @@ impl Store for SqlStore {
     async fn next_due(&self, season: i64) -> Result<Option<Timestamp>, StoreFault> {
         messages::next_due(self, season).await
     }
-    async fn decide(&self, season: i64, message: i64, to: State, now: Timestamp) -> Result<bool, StoreFault> {
-        messages::decide(self, season, message, to, now).await
+    async fn next_on(&self, season: i64, channel: Channel, now: Timestamp) -> Result<NextOn, StoreFault> {
+        messages::next_on(self, season, channel, now).await
+    }
+    async fn decide(
+        &self,
+        season: i64,
+        messages: &[i64],
+        what: Decided,
+        now: Timestamp,
+    ) -> Result<u64, StoreFault> {
+        messages::decide(self, season, messages, what, now).await
+    }
+    async fn messages_to_see(
+        &self,
+        season: i64,
+        states: &[State],
+        most: u32,
+    ) -> Result<Vec<StoredMessage>, StoreFault> {
+        messages::to_see(self, season, states, most).await
+    }
+    async fn replies_to_see(&self, season: i64, most: u32) -> Result<Vec<OpenReply>, StoreFault> {
+        incoming::replies_to_see(self, season, most).await
+    }
+    async fn decide_reply(
+        &self,
+        season: i64,
+        reply: i64,
+        again_until: Option<Timestamp>,
+        now: Timestamp,
+    ) -> Result<bool, StoreFault> {
+        incoming::decide_reply(self, season, reply, again_until, now).await
+    }
+    async fn coordinator_links(&self, season: i64, now: Timestamp) -> Result<Vec<OpenLink>, StoreFault> {
+        people::coordinator_links(self, season, now).await
+    }
+    async fn end_link(&self, season: i64, hash: &str, now: Timestamp) -> Result<bool, StoreFault> {
+        people::end_link(self, season, hash, now).await
+    }
+    async fn holds(&self) -> Result<Vec<Hold>, StoreFault> {
+        holding::holds(self).await
+    }
+    async fn hold(&self, doubt: Doubt, why: &str, at: Timestamp) -> Result<bool, StoreFault> {
+        holding::hold(self, doubt, why, at).await
+    }
+    async fn lift(&self, doubt: Doubt) -> Result<bool, StoreFault> {
+        holding::lift(self, doubt).await
+    }
+    async fn journals(&self) -> Result<Vec<String>, StoreFault> {
+        holding::journals(self).await
+    }
+    async fn register_journal(&self, journal: &str, at: Timestamp) -> Result<(), StoreFault> {
+        holding::register(self, journal, at).await
+    }
+    async fn unknown_attempts(&self, attempts: &[Lost]) -> Result<Vec<Lost>, StoreFault> {
+        holding::unknown(self, attempts).await
+    }
+    async fn doubt_lost(&self, keys: &[String], at: Timestamp) -> Result<u64, StoreFault> {
+        holding::doubt(self, keys, at).await
+    }
+    async fn newest_attempt(&self) -> Result<Option<Timestamp>, StoreFault> {
+        holding::newest(self).await
+    }
+    async fn their_clock(&self) -> Result<Option<Timestamp>, StoreFault> {
+        holding::their_clock(self).await
     }
     async fn bounce(
         &self,
@@ -266,11 +345,10 @@ impl Store for SqlStore {
     async fn take_in(
         &self,
         season: i64,
-        new: &NewIncoming,
-        effects: &Effects,
+        all: &[(&NewIncoming, &Effects)],
         now: Timestamp,
-    ) -> Result<bool, StoreFault> {
-        incoming::take_in(self, season, new, effects, now).await
+    ) -> Result<Vec<bool>, StoreFault> {
+        incoming::take_in(self, season, all, now).await
     }
     async fn waiting(&self, season: i64, most: u32) -> Result<Vec<StoredIncoming>, StoreFault> {
         incoming::waiting(self, season, most).await
@@ -311,11 +389,13 @@ impl Store for SqlStore {
     async fn claim_replies(
         &self,
         season: i64,
+        channel: Channel,
         most: u32,
+        per_second: f64,
         now: Timestamp,
         lease_until: Timestamp,
     ) -> Result<Vec<ClaimedReply>, StoreFault> {
-        incoming::claim_replies(self, season, most, now, lease_until).await
+        incoming::claim_replies(self, season, channel, (most, per_second), now, lease_until).await
     }
     async fn digests(&self, season: i64) -> Result<Vec<StoredDigest>, StoreFault> {
         digests::all(self, season).await

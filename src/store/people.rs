@@ -5,7 +5,9 @@ use super::ledger::Note;
 use super::{SqlStore, incoming, instant, ledger, messages, ms, set, sql};
 use crate::domain::record::AnswerKind;
 use crate::domain::season::Channel;
-use crate::service::ports::{Delta, NewAnswer, NewIncoming, NewLink, StoreFault, StoredLink};
+use crate::service::ports::{
+    Delta, LinkKind, NewAnswer, NewIncoming, NewLink, OpenLink, StoreFault, StoredLink,
+};
 use jiff::Timestamp;
 use std::collections::HashSet;
 
@@ -24,6 +26,7 @@ pub(super) async fn link(
         chaperone: row.text(2)?,
         expires: instant("link", "", row.int(3)?)?,
         address: row.text(4)?,
+        parent: row.text(5)?,
     }))
 }
 
@@ -32,10 +35,49 @@ pub(super) async fn add_links(
     season: i64,
     links: impl Iterator<Item = &NewLink>,
 ) -> Result<(), StoreFault> {
-    let rows: Vec<_> =
-        links.map(|l| (&l.hash, l.kind.word(), &l.message, &l.chaperone, ms(l.expires))).collect();
+    let rows: Vec<_> = links
+        .map(|l| (&l.hash, l.kind.word(), &l.message, &l.chaperone, ms(l.expires), ms(l.made), &l.parent))
+        .collect();
     tx.run(sql::LINKS_ADD, vec![set(&rows)?, season.into()]).await?;
     Ok(())
+}
+
+/// The coordinator's links in force, the newest first.
+pub(super) async fn coordinator_links(
+    store: &SqlStore,
+    season: i64,
+    now: Timestamp,
+) -> Result<Vec<OpenLink>, StoreFault> {
+    let rows = store.db.fetch(sql::COORDINATOR_LINKS, vec![season.into(), ms(now).into()]).await?;
+    rows.iter()
+        .map(|row| {
+            let made = row.int(1)?;
+            Ok(OpenLink {
+                hash: row.text(0)?,
+                made: if made == 0 { None } else { Some(instant("link", "", made)?) },
+                expires: instant("link", "", row.int(2)?)?,
+                sessions: row.int(3)?,
+            })
+        })
+        .collect()
+}
+
+/// Ends one link, and the sessions that were opened with it.
+pub(super) async fn end_link(
+    store: &SqlStore,
+    season: i64,
+    hash: &str,
+    now: Timestamp,
+) -> Result<bool, StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let ended = tx.fetch(sql::LINK_END, vec![season.into(), hash.into(), ms(now).into()]).await?;
+    let kinds = ended.iter().map(|row| row.text(0)).collect::<Result<Vec<_>, _>>()?;
+    if kinds.iter().any(|kind| kind == LinkKind::Coordinator.word()) {
+        let about = format!("kind=coordinator sessions={}", kinds.len() - 1);
+        ledger::append(store, &mut tx, season, vec![Note::plain(now, "links_ended", about)]).await?;
+    }
+    store.commit(tx, "end_link").await?;
+    Ok(!kinds.is_empty())
 }
 
 /// Ends the links of a household, and its private calendar addresses.

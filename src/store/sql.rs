@@ -2,9 +2,13 @@
 
 use super::db::Statement;
 
+mod holding;
 mod people;
+mod replies;
 
+pub(super) use holding::*;
 pub(super) use people::*;
+pub(super) use replies::*;
 
 const fn s(binds: usize, text: &'static str) -> Statement {
     Statement { text, binds }
@@ -46,11 +50,27 @@ pub const ALL: &[(&str, Statement)] = &[
     ("PARTS_OF", PARTS_OF),
     ("CLAIM", CLAIM),
     ("ATTEMPT", ATTEMPT),
+    ("RENEW", RENEW),
+    ("PACE", PACE),
+    ("HOLDS", HOLDS),
+    ("HOLD_ADD", HOLD_ADD),
+    ("HOLD_LIFT", HOLD_LIFT),
+    ("JOURNALS", JOURNALS),
+    ("JOURNAL_ADD", JOURNAL_ADD),
+    ("ATTEMPTS_KNOWN", ATTEMPTS_KNOWN),
+    ("NEWEST", NEWEST),
+    ("LOST_ADD", LOST_ADD),
+    ("LOST_DOUBT", LOST_DOUBT),
+    ("LOST_DROP", LOST_DROP),
+    ("NEXT_ON", NEXT_ON),
+    ("PACE_SET", PACE_SET),
     ("ATTEMPTS_ADD", ATTEMPTS_ADD),
     ("TELL", TELL),
     ("FACTS_ADD", FACTS_ADD),
     ("LINKS_ADD", LINKS_ADD),
     ("LINKS_END", LINKS_END),
+    ("COORDINATOR_LINKS", COORDINATOR_LINKS),
+    ("LINK_END", LINK_END),
     ("FEEDS_END", FEEDS_END),
     ("FEED", FEED),
     ("FEED_PUT", FEED_PUT),
@@ -64,6 +84,13 @@ pub const ALL: &[(&str, Statement)] = &[
     ("TEND_DOUBT_ATTEMPTS", TEND_DOUBT_ATTEMPTS),
     ("TEND_TRY_AGAIN", TEND_TRY_AGAIN),
     ("DECIDE", DECIDE),
+    ("TAKE_UP", TAKE_UP),
+    ("ADDRESSES_GOOD", ADDRESSES_GOOD),
+    ("LET_BE", LET_BE),
+    ("MESSAGES_TO_SEE", MESSAGES_TO_SEE),
+    ("REPLIES_TO_SEE", REPLIES_TO_SEE),
+    ("REPLY_LET_BE", REPLY_LET_BE),
+    ("REPLY_AGAIN", REPLY_AGAIN),
     ("BOUNCE", BOUNCE),
     ("NEXT_DUE", NEXT_DUE),
     ("COUNTS", COUNTS),
@@ -219,14 +246,14 @@ pub(super) const RETIME: Statement = s(
 pub(super) const OPEN_OF_ALL: Statement = s(
     1,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 \
+     attempts, why, spared FROM message WHERE season = $1 \
      AND state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain') ORDER BY id",
 );
 /// What is asked in this way of the state is looked up by household; by state every open message would be gone through.
 pub(super) const OPEN_OF_HOUSEHOLDS: Statement = s(
     2,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 AND household IN (SELECT value FROM json_each($2)) \
+     attempts, why, spared FROM message WHERE season = $1 AND household IN (SELECT value FROM json_each($2)) \
      AND (state IN ('planned', 'claimed', 'attempting', 'waiting_to_retry', 'uncertain')) IS TRUE ORDER BY id",
 );
 /// One row a household, since a row a message costs more to hand over than to read.
@@ -249,18 +276,18 @@ pub(super) const ANNOUNCED: Statement = s(
 pub(super) const MESSAGES_IN: Statement = s(
     3,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 AND state IN (SELECT value FROM json_each($2)) \
+     attempts, why, spared FROM message WHERE season = $1 AND state IN (SELECT value FROM json_each($2)) \
      ORDER BY due_ms DESC, id DESC LIMIT $3",
 );
 pub(super) const MESSAGE: Statement = s(
     1,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE id = $1",
+     attempts, why, spared FROM message WHERE id = $1",
 );
 pub(super) const MESSAGE_OF_KEY: Statement = s(
     2,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 AND key = $2 AND wanted = 1",
+     attempts, why, spared FROM message WHERE season = $1 AND key = $2 AND wanted = 1",
 );
 pub(super) const PARTS_OF_OPEN: Statement = s(
     1,
@@ -281,9 +308,22 @@ pub(super) const CLAIM: Statement = s(
        SELECT id FROM message WHERE season = $1 AND channel = $2 AND state IN ('planned', 'waiting_to_retry') \
        AND ready_ms <= $4 AND until_ms > $4 \
        AND EXISTS (SELECT 1 FROM course c WHERE c.season = $1 AND c.going = 1) \
+       AND NOT EXISTS (SELECT 1 FROM hold) \
        ORDER BY until_ms, id LIMIT $3 /* skip locked */) \
      RETURNING id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why",
+     attempts, why, spared",
+);
+pub(super) const RENEW: Statement = s(
+    2,
+    "UPDATE message SET lease_ms = $2 \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS fence FROM json_each($1)) AS w \
+     WHERE message.id = w.id AND message.fence = w.fence AND message.state IN ('claimed', 'attempting')",
+);
+pub(super) const PACE: Statement = s(2, "SELECT free_us FROM pace WHERE season = $1 AND channel = $2");
+pub(super) const PACE_SET: Statement = s(
+    3,
+    "INSERT INTO pace (season, channel, free_us) VALUES ($1, $2, $3) \
+     ON CONFLICT (season, channel) DO UPDATE SET free_us = excluded.free_us",
 );
 pub(super) const ATTEMPT: Statement = s(
     4,
@@ -292,7 +332,7 @@ pub(super) const ATTEMPT: Statement = s(
      CAST(value->>2 AS BIGINT) AS number, value->>3 AS channel, value->>4 AS address FROM json_each($1)) AS w \
      WHERE message.id = w.id AND message.fence = w.fence AND message.state = 'claimed' \
      AND (SELECT revision FROM season WHERE id = $2) = $3 \
-     AND EXISTS (SELECT 1 FROM course c WHERE c.season = $2 AND c.going = 1) \
+     AND EXISTS (SELECT 1 FROM course c WHERE c.season = $2 AND c.going = 1) AND NOT EXISTS (SELECT 1 FROM hold) \
      AND NOT EXISTS (SELECT 1 FROM address a WHERE a.season = $2 AND a.channel = w.channel \
        AND a.address = w.address AND (a.stopped = 1 OR a.bad = 1)) \
      RETURNING message.id",
@@ -318,9 +358,9 @@ pub(super) const FACTS_ADD: Statement = s(
 );
 pub(super) const SETTLE: Statement = s(
     1,
-    "UPDATE message SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why \
+    "UPDATE message SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why, spared = message.spared + w.spared \
      FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS fence, value->>2 AS state, \
-     CAST(value->>3 AS BIGINT) AS ready, value->>4 AS why FROM json_each($1)) AS w \
+     CAST(value->>3 AS BIGINT) AS ready, value->>4 AS why, CAST(value->>5 AS BIGINT) AS spared FROM json_each($1)) AS w \
      WHERE message.id = w.id AND message.fence = w.fence AND message.state IN ('attempting', 'uncertain') \
      AND (message.state = 'attempting' OR w.state = 'accepted') \
      RETURNING message.id, message.channel, message.household, message.guardians, message.state, message.why, message.key",
@@ -376,19 +416,44 @@ pub(super) const TEND_DOUBT_ATTEMPTS: Statement = s(
 );
 /// Only channels whose other side knows a second copy by its reference are repeated by rule, once.
 pub(super) const TEND_TRY_AGAIN: Statement = s(
-    4,
+    3,
     "UPDATE message SET state = 'waiting_to_retry', ready_ms = $2, why = 'once more under the same reference' \
      WHERE season = $1 AND state = 'uncertain' AND until_ms > $2 \
-     AND channel IN (SELECT value->>0 FROM json_each($4)) \
-     AND (SELECT MAX(a.at_ms) FROM attempt a WHERE a.message = message.id) + $3 <= $2 \
+     AND (SELECT MAX(a.at_ms) FROM attempt a WHERE a.message = message.id) + \
+       (SELECT CAST(value->>1 AS BIGINT) FROM json_each($3) WHERE value->>0 = message.channel) <= $2 \
      AND (SELECT COUNT(*) FROM attempt a WHERE a.message = message.id AND a.outcome = 'uncertain') < 2 \
      RETURNING id",
 );
 pub(super) const DECIDE: Statement = s(
     4,
     "UPDATE message SET state = $3, ready_ms = $4, why = 'decided by a person' \
-     WHERE season = $1 AND id = $2 AND state = 'uncertain' \
+     WHERE season = $1 AND id IN (SELECT CAST(value AS BIGINT) FROM json_each($2)) AND state = 'uncertain' \
      RETURNING id, channel, household, guardians, state, why, key",
+);
+/// What was tried before counts against nothing any more.
+pub(super) const TAKE_UP: Statement = s(
+    3,
+    "UPDATE message SET state = 'waiting_to_retry', ready_ms = $3, spared = attempts, why = 'once more, by a person' \
+     WHERE season = $1 AND id IN (SELECT CAST(value AS BIGINT) FROM json_each($2)) AND until_ms > $3 AND wanted = 1 \
+     AND state IN ('refused', 'bounced', 'quarantined') \
+     RETURNING id, channel, household, guardians, state, why, key",
+);
+pub(super) const ADDRESSES_GOOD: Statement = s(
+    2,
+    "UPDATE address SET bad = 0 WHERE season = $1 AND bad = 1 AND EXISTS (SELECT 1 FROM attempt a \
+     JOIN message m ON m.id = a.message WHERE m.id IN (SELECT CAST(value AS BIGINT) FROM json_each($2)) \
+     AND m.channel = address.channel AND a.address = address.address)",
+);
+pub(super) const LET_BE: Statement = s(
+    2,
+    "UPDATE message SET seen = 1 WHERE season = $1 AND id IN (SELECT CAST(value AS BIGINT) FROM json_each($2)) \
+     AND seen = 0 AND state IN ('refused', 'bounced', 'quarantined') RETURNING id",
+);
+pub(super) const MESSAGES_TO_SEE: Statement = s(
+    3,
+    "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why, spared FROM message WHERE season = $1 AND state IN (SELECT value FROM json_each($2)) AND seen = 0 \
+     ORDER BY due_ms DESC, id DESC LIMIT $3",
 );
 pub(super) const BOUNCE: Statement = s(
     2,
@@ -412,6 +477,17 @@ pub(super) const NEXT_DUE: Statement = s(
        UNION ALL SELECT MIN(ready_ms) FROM reply WHERE season = $1 AND state IN ('planned', 'waiting_to_retry') \
        UNION ALL SELECT MIN(lease_ms) FROM reply WHERE season = $1 AND state = 'attempting') AS moments",
 );
+/// The same on one channel, messages and replies apart, as far as they could be claimed.
+pub(super) const NEXT_ON: Statement = s(
+    3,
+    "SELECT COALESCE((SELECT MIN(ready_ms) FROM message WHERE season = $1 AND channel = $2 AND state = 'planned' \
+         AND until_ms > $3 AND EXISTS (SELECT 1 FROM course WHERE season = $1 AND going = 1)), -1), \
+       COALESCE((SELECT MIN(ready_ms) FROM message WHERE season = $1 AND channel = $2 AND state = 'waiting_to_retry' \
+         AND until_ms > $3 AND EXISTS (SELECT 1 FROM course WHERE season = $1 AND going = 1)), -1), \
+       COALESCE((SELECT MIN(ready_ms) FROM reply WHERE season = $1 AND channel = $2 \
+         AND state IN ('planned', 'waiting_to_retry') AND until_ms > $3), -1), \
+       (SELECT CAST(COUNT(*) AS BIGINT) FROM hold)",
+);
 pub(super) const COUNTS: Statement = s(
     1,
     "SELECT state, channel, CAST(COUNT(*) AS BIGINT) FROM message WHERE season = $1 GROUP BY state, channel",
@@ -431,7 +507,7 @@ pub(super) const FACTS: Statement = s(2, "SELECT form FROM facts WHERE season = 
 pub(super) const ASKED_AT: Statement = s(
     4,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 AND channel = $2 AND owes = 1 \
+     attempts, why, spared FROM message WHERE season = $1 AND channel = $2 AND owes = 1 \
      AND state IN ('attempting', 'accepted', 'delivered', 'uncertain') \
      AND id IN (SELECT a.message FROM attempt a WHERE a.address = $3) ORDER BY id DESC LIMIT $4",
 );
@@ -443,13 +519,13 @@ pub(super) const ATTEMPTS_OF: Statement = s(
 pub(super) const MESSAGES_OF: Statement = s(
     3,
     "SELECT id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
-     attempts, why FROM message WHERE season = $1 AND household = $2 ORDER BY due_ms DESC, id DESC LIMIT $3",
+     attempts, why, spared FROM message WHERE season = $1 AND household = $2 ORDER BY due_ms DESC, id DESC LIMIT $3",
 );
 /// Messages by when they were last tried, newest first.
 pub(super) const MESSAGES_LATEST: Statement = s(
     3,
     "SELECT m.id, m.key, m.household, m.guardians, m.channel, m.wording, m.owes, m.at_once, m.due_ms, m.until_ms, \
-     m.state, m.fence, m.claims, m.attempts, m.why FROM message m \
+     m.state, m.fence, m.claims, m.attempts, m.why, m.spared FROM message m \
      JOIN attempt a ON a.message = m.id AND a.number = m.attempts WHERE m.season = $1 \
      ORDER BY a.at_ms DESC, m.id DESC LIMIT $3 OFFSET $2",
 );
@@ -523,48 +599,6 @@ pub(super) const OFFER_DROP: Statement =
     s(3, "DELETE FROM offer WHERE season = $1 AND channel = $2 AND address = $3");
 pub(super) const OFFER: Statement =
     s(3, "SELECT at_ms, kind, choices FROM offer WHERE season = $1 AND channel = $2 AND address = $3");
-pub(super) const REPLY_ADD: Statement = s(
-    2,
-    "INSERT INTO reply (season, channel, address, subject, words, in_reply_to, ready_ms, until_ms, reference, state, \
-     lease_ms, attempts, why) SELECT CAST($2 AS BIGINT), value->>0, value->>1, value->>2, value->>3, value->>4, \
-     CAST(value->>5 AS BIGINT), CAST(value->>6 AS BIGINT), value->>7, 'planned', 0, 0, '' FROM json_each($1)",
-);
-/// Written down as under way before the first byte leaves. What nobody's own message asked for does not go to an address
-/// that said stop.
-pub(super) const REPLY_CLAIM: Statement = s(
-    4,
-    "UPDATE reply SET state = 'attempting', attempts = attempts + 1, lease_ms = $4 \
-     WHERE state IN ('planned', 'waiting_to_retry') AND id IN (SELECT id FROM reply WHERE season = $1 \
-       AND state IN ('planned', 'waiting_to_retry') AND ready_ms <= $3 AND until_ms > $3 \
-       AND (reference = '' OR NOT EXISTS (SELECT 1 FROM address x WHERE x.season = reply.season \
-         AND x.channel = reply.channel AND x.address = reply.address AND x.stopped = 1)) ORDER BY id LIMIT $2) \
-     RETURNING id, channel, address, subject, words, in_reply_to, until_ms, attempts, reference",
-);
-pub(super) const REPLY_SETTLE: Statement = s(
-    1,
-    "UPDATE reply SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why \
-     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS number, value->>2 AS state, \
-     CAST(value->>3 AS BIGINT) AS ready, value->>4 AS why FROM json_each($1)) AS w \
-     WHERE reply.id = w.id AND reply.attempts = w.number AND reply.state = 'attempting'",
-);
-pub(super) const REPLY_DOUBT: Statement = s(
-    2,
-    "UPDATE reply SET state = 'uncertain', lease_ms = 0, why = 'the program stopped during the attempt' \
-     WHERE season = $1 AND state = 'attempting' AND lease_ms <= $2",
-);
-pub(super) const REPLY_EXPIRE: Statement = s(
-    2,
-    "UPDATE reply SET state = 'expired', why = 'its moment passed' \
-     WHERE season = $1 AND channel IN ('mail', 'text') AND state IN ('planned', 'waiting_to_retry') AND ready_ms <= $2 AND until_ms <= $2",
-);
-
-pub(super) const REPLY_UNWANTED: Statement = s(
-    1,
-    "UPDATE reply SET state = 'expired', why = 'the address said stop' \
-     WHERE season = $1 AND channel IN ('mail', 'text') AND state IN ('planned', 'waiting_to_retry') AND reference <> '' \
-       AND EXISTS (SELECT 1 FROM address x WHERE x.season = reply.season AND x.channel = reply.channel \
-         AND x.address = reply.address AND x.stopped = 1)",
-);
 
 pub(super) const DIGESTS: Statement =
     s(1, "SELECT holder, kind, of_ms, form FROM digest WHERE season = $1 ORDER BY holder, kind");

@@ -15,8 +15,8 @@ use super::needs::{message_counts, needs, sending};
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::views::{
-    ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, Mark, NumberGroup, NumberRow, Picture,
-    SeasonPage, Tally,
+    ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, KeyRow, KeysPage, Mark, NumberGroup,
+    NumberRow, Picture, SeasonPage, Tally,
 };
 use super::{sheets, shown, trial};
 use crate::domain::board::{Board, Item};
@@ -25,18 +25,22 @@ use crate::domain::wall;
 use crate::service::answering::Noted;
 use crate::service::chasing::Noter;
 use crate::service::lists::{ChildLine, EventList};
-use crate::service::ports::{Gateway, LinkKind, Store};
+use crate::service::ports::{Decided, Doubt, Gateway, LinkKind, Store, StoredLink};
 use crate::service::requesting::Granted;
 
-/// Name of the cookie that holds the coordinator's token until the browser closes.
+/// Name of the cookie that holds the secret of the coordinator's session.
 const COOKIE_NAME: &str = "allheard";
 
 impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
-    /// Whether the request comes from a browser that opened the coordinator's link.
+    /// Whether the request comes from a browser that opened the coordinator's link, and whose session is in force.
     pub async fn coordinator(&self, headers: &HeaderMap) -> Result<(), Denied> {
+        self.session(headers).await.map(|_| ())
+    }
+
+    async fn session(&self, headers: &HeaderMap) -> Result<StoredLink, Denied> {
         let token = cookie(headers).ok_or(Denied::NoEntry)?;
-        match self.link(&token, LinkKind::Coordinator).await {
-            Ok(_) => Ok(()),
+        match self.link(&token, LinkKind::Session).await {
+            Ok(link) => Ok(link),
             Err(Denied::Busy) => Err(Denied::Busy),
             Err(_) => Err(Denied::NoEntry),
         }
@@ -67,9 +71,13 @@ pub(super) async fn enter<S: Store + 'static, G: Gateway + 'static>(
     Path(token): Path<String>,
     headers: HeaderMap,
 ) -> Result<Response, Denied> {
-    front.link(&token, LinkKind::Coordinator).await?;
+    let link = front.link(&token, LinkKind::Coordinator).await?;
+    // The cookie is a secret of its own: a browser that leaves, or is left open, ends without the link.
+    let (session, lives) = front.office.new_session(&link).await?;
+    let seconds = lives.as_secs().max(1);
     let secure = if front.office.ways.base_url.starts_with("https:") { "; Secure" } else { "" };
-    let cookie = format!("{COOKIE_NAME}={token}; Path=/; HttpOnly; SameSite=Strict{secure}");
+    let cookie =
+        format!("{COOKIE_NAME}={session}; Path=/; Max-Age={seconds}; HttpOnly; SameSite=Strict{secure}");
     let cookie = HeaderValue::from_str(&cookie).map_err(|_| Denied::NotFound)?;
     // A strict cookie is not sent along a redirect that began on another site, such as a mail page: one more tap is needed.
     let from_elsewhere = headers.get("sec-fetch-site").is_some_and(|site| site == "cross-site");
@@ -80,6 +88,90 @@ pub(super) async fn enter<S: Store + 'static, G: Gateway + 'static>(
     };
     response.headers_mut().insert(SET_COOKIE, cookie);
     Ok(response)
+}
+
+/// The links that open these pages, and leaving them.
+pub(super) async fn keys<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    headers: HeaderMap,
+) -> Result<Response, Denied> {
+    let session = front.session(&headers).await?;
+    keys_page(&front, &session, None).await
+}
+
+/// Ends a link, all others, or this browser's own session.
+pub(super) async fn act_keys<S: Store + 'static, G: Gateway + 'static>(
+    State(front): State<Arc<Front<S, G>>>,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Denied> {
+    front.coordinator_acts(&headers).await?;
+    let session = front.session(&headers).await?;
+    let office = &front.office;
+    let ended = |n: usize| match n {
+        0 => "Already done. Nothing changed.".to_owned(),
+        1 => "One link has ended, and every browser it was open in.".to_owned(),
+        n => format!("{n} links have ended, and every browser they were open in."),
+    };
+    let notice = match fields.first("act") {
+        "leave" => {
+            office.end_link(&session.hash).await?;
+            let mut response = html(&DoorPage::left());
+            let gone = format!("{COOKIE_NAME}=; Path=/; Max-Age=0; HttpOnly; SameSite=Strict");
+            let gone = HeaderValue::from_str(&gone).map_err(|_| Denied::NotFound)?;
+            response.headers_mut().insert(SET_COOKIE, gone);
+            return Ok(response);
+        }
+        "end" => {
+            let links = office.coordinator_links().await?;
+            let known = links.iter().find(|link| link.hash == fields.first("link")).ok_or(Denied::BadForm)?;
+            ended(usize::from(office.end_link(&known.hash).await?))
+        }
+        "end_others" => {
+            let mut count = 0;
+            for link in office.coordinator_links().await?.iter().filter(|link| link.hash != session.parent) {
+                count += usize::from(office.end_link(&link.hash).await?);
+            }
+            ended(count)
+        }
+        _ => return Err(Denied::BadForm),
+    };
+    keys_page(&front, &session, Some(notice)).await
+}
+
+async fn keys_page<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    session: &StoredLink,
+    notice: Option<String>,
+) -> Result<Response, Denied> {
+    let board = front.office.desk().await?.board.clone();
+    let season = &board.season;
+    let moment = |at: Timestamp| {
+        let at = shown::as_of(&season.zone, at);
+        format!("{}, {}", at.english_day(), at.clock())
+    };
+    let links = front.office.coordinator_links().await?;
+    let rows = links.iter().map(|link| KeyRow {
+        link: link.hash.clone(),
+        made: link
+            .made
+            .map_or_else(|| "made by an earlier version".to_owned(), |at| format!("made {}", moment(at))),
+        ends: format!("ends {}", moment(link.expires)),
+        browsers: match link.sessions {
+            0 => "open in no browser".to_owned(),
+            1 => "open in one browser".to_owned(),
+            n => format!("open in {n} browsers"),
+        },
+        own: link.hash == session.parent,
+    });
+    Ok(html(&KeysPage {
+        school: season.school.clone(),
+        season: season.name.clone(),
+        as_of: shown::as_of(&season.zone, front.office.now()),
+        links: rows.collect(),
+        session_ends: moment(session.expires),
+        notice,
+    }))
 }
 
 pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
@@ -118,19 +210,61 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     if let Some(notice) = front.course_act(fields.first("act")).await? {
         return season_page(&front, Some(notice)).await;
     }
-    let message = fields.first("message").parse().map_err(|_| Denied::BadForm)?;
-    let arrived = match fields.first("act") {
-        "arrived" => true,
-        "send_again" => false,
-        _ => return Err(Denied::BadForm),
+    let notice = decision(&front, &fields).await?.ok_or(Denied::BadForm)?;
+    season_page(&front, Some(notice)).await
+}
+
+/// What a person decides about messages and answers whose fate is open, and about a hold, in a sentence of what became of it;
+/// none of any other act.
+async fn decision<S: Store + 'static, G: Gateway + 'static>(
+    front: &Front<S, G>,
+    fields: &Fields,
+) -> Result<Option<String>, Denied> {
+    let office = &front.office;
+    let act = fields.first("act");
+    if let Some(doubt) = act.strip_prefix("go_on_").and_then(Doubt::from_word) {
+        let words = match office.settle_doubt(doubt).await? {
+            true => "Noted: messages are sent again.",
+            false => "Already done. Nothing changed.",
+        };
+        return Ok(Some(words.to_owned()));
+    }
+    if let "answer_again" | "answer_done" = act {
+        let reply = fields.first("reply").parse().map_err(|_| Denied::BadForm)?;
+        let words = match (office.decide_reply(reply, act == "answer_again").await?, act) {
+            (true, "answer_again") => "Your answer goes out once more.",
+            (true, _) => "Noted as done.",
+            (false, _) => "Already done. Nothing changed.",
+        };
+        return Ok(Some(words.to_owned()));
+    }
+    let (what, all) = match act {
+        "arrived" => (Decided::Arrived, false),
+        "all_arrived" => (Decided::Arrived, true),
+        "send_again" => (Decided::AgainInDoubt, false),
+        "send_all_again" => (Decided::AgainInDoubt, true),
+        "try_again" => (Decided::TakeUp, false),
+        "try_all_again" => (Decided::TakeUp, true),
+        "let_be" => (Decided::LetBe, false),
+        "let_all_be" => (Decided::LetBe, true),
+        _ => return Ok(None),
     };
-    let done = front.office.decide(message, arrived).await?;
-    let notice = match (done, arrived) {
-        (true, true) => "Noted: it arrived.",
-        (true, false) => "Noted: we will send it again.",
-        (false, _) => "Already done. Nothing changed.",
+    let done = if all {
+        office.decide_all(what).await?
+    } else {
+        office.decide(fields.first("message").parse().map_err(|_| Denied::BadForm)?, what).await?
     };
-    season_page(&front, Some(notice.to_owned())).await
+    let words = match (done, what) {
+        (0, Decided::TakeUp) => "Nothing changed: it was done before, or its moment has passed.".to_owned(),
+        (0, _) => "Already done. Nothing changed.".to_owned(),
+        (1, Decided::Arrived) => "Noted: it arrived.".to_owned(),
+        (n, Decided::Arrived) => format!("Noted: {n} messages arrived."),
+        (1, Decided::AgainInDoubt | Decided::TakeUp) => "Noted: we will send it again.".to_owned(),
+        (n, Decided::AgainInDoubt | Decided::TakeUp) => format!("Noted: we will send {n} messages again."),
+        (1, Decided::LetBe) => "Noted as done.".to_owned(),
+        (n, Decided::LetBe) => format!("{n} messages noted as done."),
+    };
+    Ok(Some(words))
 }
 
 /// The coordinator answers a question, or closes it without words.
@@ -209,6 +343,7 @@ async fn season_page<S: Store + 'static, G: Gateway + 'static>(
         needs: needs(&data),
         messages: message_counts(&data.counts),
         sending: sending(&data),
+        held: super::needs::held(&data),
         course: super::course::line(front.office.course().await?, &season.zone),
         notice,
     }))

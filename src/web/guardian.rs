@@ -162,7 +162,6 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         rules: house_rules(&data, labels),
         telephone: shown::school_telephone(season),
         calendar_href: Some(format!("/r/{token}/calendar")),
-        stop_href: Some(format!("/stop/{token}")),
     }))
 }
 

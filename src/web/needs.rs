@@ -2,14 +2,16 @@
 
 use super::labels::ENGLISH;
 use super::shown;
-use super::views::{Asked, Decision, MessageCount, Needs, NoWay, Returned, Uncertain, plural};
+use super::views::{
+    Asked, Decision, Held, MessageCount, Needs, NoWay, OpenAnswer, Returned, Uncertain, plural,
+};
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
-use crate::domain::season::{Channel, ChildId, EventId, GuardianId};
+use crate::domain::season::{Channel, ChildId, Contact, EventId, GuardianId};
 use crate::domain::wall;
 use crate::service::hearing::{asked_about, asks_early};
 use crate::service::lists::SeasonData;
-use crate::service::ports::StoredMessage;
+use crate::service::ports::{Doubt, OpenReply, StoredMessage};
 use crate::service::requesting::Request;
 use jiff::Timestamp;
 
@@ -28,6 +30,7 @@ pub(super) fn needs(data: &SeasonData) -> Needs {
             .chain(&data.quarantined)
             .map(|message| returned(&data.board, message))
             .collect(),
+        answers: data.replies.iter().map(|one| answer(&data.board, one)).collect(),
         no_way: data
             .no_way
             .iter()
@@ -208,7 +211,55 @@ fn returned(board: &Board, message: &StoredMessage) -> Returned {
     let first = message.guardians.iter().find_map(|reference| board.guardian(reference));
     let telephone =
         first.and_then(|g| shown::telephone(&board.season, &board.season.guardians[g.at()].contact));
-    Returned { guardian, children, why: why(board, message), telephone }
+    Returned { message: message.id.to_string(), guardian, children, why: why(board, message), telephone }
+}
+
+/// An answer of the coordinator's that may not have arrived.
+fn answer(board: &Board, one: &OpenReply) -> OpenAnswer {
+    let season = &board.season;
+    let theirs = |contact: &Contact| match one.channel {
+        Channel::Mail => contact.mail.as_ref().is_some_and(|mail| mail.0 == one.address),
+        Channel::Text => contact.phone.as_ref().is_some_and(|phone| phone.e164 == one.address),
+    };
+    let who = season.guardians.iter().find(|guardian| theirs(&guardian.contact));
+    let at = shown::as_of(&season.zone, one.at);
+    OpenAnswer {
+        reply: one.id.to_string(),
+        to: who.map_or_else(|| shown::veiled(&one.address), |guardian| guardian.name.clone()),
+        heading: if one.is_uncertain { "Did your answer arrive?" } else { "Your answer did not arrive:" }
+            .to_owned(),
+        words: one.words.clone(),
+        why: format!("{}, {}, {}: {}", road(one.channel), at.english_day(), at.clock(), one.why),
+    }
+}
+
+/// Why nothing is sent, with the act that ends it.
+pub(super) fn held(data: &SeasonData) -> Vec<Held> {
+    let local = shown::as_of(&data.board.season.zone, data.now);
+    data.holds
+        .iter()
+        .map(|hold| {
+            let act = format!("go_on_{}", hold.doubt.word());
+            match hold.doubt {
+                Doubt::Clock => Held {
+                    words: format!(
+                        "Nothing is sent, because {}. It now says {}, {}. Is that right?",
+                        hold.why,
+                        local.english_day(),
+                        local.clock()
+                    ),
+                    act: (act, "The clock is right: go on sending"),
+                },
+                Doubt::Restored => Held {
+                    words: format!(
+                        "Nothing is sent, because {}. Decide about those in doubt below first; then go on.",
+                        hold.why
+                    ),
+                    act: (act, "I have looked: go on sending"),
+                },
+            }
+        })
+        .collect()
 }
 
 fn no_way(board: &Board, guardian: GuardianId, children: &[ChildId]) -> NoWay {

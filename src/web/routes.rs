@@ -5,7 +5,7 @@
 //! the pattern of its address, the status and the time it took: never a token, a name or a number.
 
 use std::sync::{Arc, Mutex};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use axum::extract::{DefaultBodyLimit, MatchedPath, Request, State};
 use axum::http::header::{
@@ -17,7 +17,6 @@ use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use axum::{Router, middleware};
-use futures_util::FutureExt as _;
 use jiff::Timestamp;
 
 use super::fields::FORM_MAX_OCTETS;
@@ -42,6 +41,9 @@ use crate::service::ports::{Gateway, LinkKind, Store, StoredLink};
 pub const STRANGERS_PER_MINUTE: u32 = 300;
 /// Characters of a token at most; longer ones are not looked up.
 const TOKEN_MAX_CHARACTERS: usize = 64;
+/// A request's body has to be there after so long, seconds; a workbook may come over a slow line.
+const BODY_SECONDS: u64 = 30;
+const UPLOAD_SECONDS: u64 = 180;
 /// Seconds a browser may keep the style sheet and the icon.
 const ASSET_SECONDS: u32 = 600;
 
@@ -105,6 +107,7 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .route("/season/{event}/show", get(show::show::<S, G>).post(show::act::<S, G>))
         .route("/season/{event}/show/change", get(show::show_change::<S, G>).post(show::act_change::<S, G>))
         .route("/season/{event}/sheets/{name}", get(sheets::show::<S, G>))
+        .route("/season/keys", get(coordinator::keys::<S, G>).post(coordinator::act_keys::<S, G>))
         .route("/season/plan", get(plan::show::<S, G>).post(plan::act::<S, G>))
         .route("/season/plan/{what}", get(plan::show_one::<S, G>).post(plan::act_one::<S, G>))
         .route("/season/chase", get(chase::show::<S, G>).post(chase::act::<S, G>))
@@ -119,7 +122,7 @@ pub fn router<S: Store + 'static, G: Gateway + 'static>(office: Arc<Office<S, G>
         .layer(DefaultBodyLimit::max(FORM_MAX_OCTETS))
         .merge(
             Router::new()
-                .route("/season/workbook", get(workbook::show::<S, G>).post(workbook::act::<S, G>))
+                .route(workbook::UPLOAD_PATH, get(workbook::show::<S, G>).post(workbook::act::<S, G>))
                 .layer(DefaultBodyLimit::max(UPLOAD_MAX_OCTETS)),
         )
         .merge(
@@ -158,8 +161,8 @@ async fn ready<S: Store + 'static, G: Gateway + 'static>(State(front): State<Arc
         tracing::error!(%fault, "not ready");
         faults.push("the store takes no write".to_owned());
     }
-    if front.office.ticks_fail() {
-        faults.push("the last round of planning and sending failed".to_owned());
+    for task in front.office.failing() {
+        faults.push(format!("the last round failed: {task}"));
     }
     for canary in wall::canaries(jiff::tz::db()) {
         faults.push(format!("the time zone data are too old for {}", canary.zone));
@@ -170,11 +173,30 @@ async fn ready<S: Store + 'static, G: Gateway + 'static>(State(front): State<Arc
     (StatusCode::SERVICE_UNAVAILABLE, faults.join("\n") + "\n").into_response()
 }
 
+/// The request with its body read, which has to come within a time and a size; nothing is begun before.
+async fn whole(request: Request) -> Result<Request, Denied> {
+    let (parts, body) = request.into_parts();
+    let (seconds, most) = match parts.uri.path() {
+        workbook::UPLOAD_PATH => (UPLOAD_SECONDS, UPLOAD_MAX_OCTETS),
+        path if path.starts_with("/hook/") => (BODY_SECONDS, HOOK_MAX_OCTETS),
+        _ => (BODY_SECONDS, FORM_MAX_OCTETS),
+    };
+    let read = tokio::time::timeout(Duration::from_secs(seconds), axum::body::to_bytes(body, most + 1)).await;
+    match read {
+        Ok(Ok(octets)) => Ok(Request::from_parts(parts, octets.into())),
+        Ok(Err(_)) => Err(Denied::TooLarge),
+        Err(_) => Err(Denied::BadForm),
+    }
+}
+
 /// What every answer carries, and that no fault of ours ends a connection without one.
 async fn around(request: Request, next: Next) -> Response {
     let labels = asked_language(request.headers());
-    let answered = std::panic::AssertUnwindSafe(next.run(request)).catch_unwind().await;
-    let response = answered.unwrap_or_else(|_| Denied::Busy.into_response());
+    let response = match whole(request).await {
+        // A task of its own: whoever hangs up leaves no write half done.
+        Ok(request) => tokio::spawn(next.run(request)).await.unwrap_or_else(|_| Denied::Busy.into_response()),
+        Err(denied) => denied.into_response(),
+    };
     let mut response = worded(response, labels);
     let fixed: [(HeaderName, &'static str); 5] = [
         (CONTENT_SECURITY_POLICY, assets::CONTENT_POLICY),
@@ -211,10 +233,16 @@ async fn logged<S: Store + 'static, G: Gateway + 'static>(
 impl<S: Store + 'static, G: Gateway + 'static> Front<S, G> {
     /// The link of a kind behind a token.
     pub async fn link(&self, token: &str, kind: LinkKind) -> Result<StoredLink, Denied> {
+        self.link_of(token, &[kind]).await
+    }
+
+    /// The link of one of some kinds behind a token.
+    pub async fn link_of(&self, token: &str, kinds: &[LinkKind]) -> Result<StoredLink, Denied> {
         let found = if shaped(token) { self.office.find_link(token).await? } else { Found::Nothing };
+        let is_one = |link: &StoredLink| kinds.iter().any(|kind| kind.word() == link.kind);
         match found {
-            Found::Open(link) if link.kind == kind.word() => Ok(link),
-            Found::Dead(link) if link.kind == kind.word() => Err(self.gone().await),
+            Found::Open(link) if is_one(&link) => Ok(link),
+            Found::Dead(link) if is_one(&link) => Err(self.gone().await),
             Found::Open(_) | Found::Dead(_) | Found::Nothing => Err(self.stranger()),
         }
     }

@@ -16,13 +16,16 @@ use super::views::{Channel as Road, StopPage};
 use crate::domain::season::Channel;
 use crate::service::ports::{Gateway, LinkKind, Store};
 
+/// Mails of earlier versions hold one link for both.
+const STOPS: [LinkKind; 2] = [LinkKind::Stop, LinkKind::Guardian];
+
 pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     State(front): State<Arc<Front<S, G>>>,
     Path(token): Path<String>,
     query: Asked,
     headers: HeaderMap,
 ) -> Result<Response, Denied> {
-    front.link(&token, LinkKind::Guardian).await?;
+    front.link_of(&token, &STOPS).await?;
     page(&front, &token, asked(&query, "lang"), asked_language(&headers)).await
 }
 
@@ -35,7 +38,7 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
     headers: HeaderMap,
     fields: Fields,
 ) -> Result<Response, Denied> {
-    front.link(&token, LinkKind::Guardian).await?;
+    front.link_of(&token, &STOPS).await?;
     let stopped = match (fields.first("act"), fields.first("List-Unsubscribe")) {
         ("stop", _) | ("", "One-Click") => true,
         ("start", _) => false,
@@ -53,7 +56,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
     language: &str,
     browser: &'static Labels,
 ) -> Result<Response, Denied> {
-    let Some(data) = front.office.guardian_data(token).await? else { return Err(front.gone().await) };
+    let Some(data) = front.office.stop_data(token).await? else { return Err(front.gone().await) };
     let season = &data.board.season;
     let own = data.guardians.first().map(|g| &season.guardians[g.at()].contact.language);
     let mut givens: Vec<String> = Vec::new();
@@ -73,7 +76,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         address: shown::veiled(&data.address),
         givens,
         stopped: data.stopped,
-        back: format!("/r/{token}"),
+        back: (data.opened_by == LinkKind::Guardian.word()).then(|| format!("/r/{token}")),
         telephone: shown::school_telephone(season),
     }))
 }

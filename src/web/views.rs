@@ -13,6 +13,7 @@ mod course;
 mod door;
 mod forecast;
 mod guardian;
+mod keys;
 mod messages;
 mod next;
 mod paper;
@@ -35,6 +36,7 @@ pub use course::CourseLine;
 pub use door::DoorPage;
 pub use forecast::{ForecastDay, ForecastPage, ForecastPicture, ForecastRow, Foretold};
 pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
+pub use keys::{KeyRow, KeysPage};
 pub use messages::{Life, MessagesPage, Person, Said};
 pub use next::NextPage;
 pub use paper::PaperPage;
@@ -47,8 +49,8 @@ pub use preview::{
     ChangesPage, EditField, EditForm, EditPage, Entry, LookPage, MadeChange, MessageChange, Preview, Subject,
 };
 pub use season::{
-    Asked, ChildRow, Decision, EventPage, EventSummary, GuardianStanding, MessageCount, Needs, NoWay,
-    NumberGroup, NumberRow, Picture, Returned, SeasonPage, Tally, Uncertain,
+    Asked, ChildRow, Decision, EventPage, EventSummary, GuardianStanding, Held, MessageCount, Needs, NoWay,
+    NumberGroup, NumberRow, OpenAnswer, Picture, Returned, SeasonPage, Tally, Uncertain,
 };
 pub use sheet::{Item, Row, RowKind, Sheet, Shift, WayIn};
 pub use show::{ChangePage, Moment, OrderLine, Pick, ShowPage, Tick, ToldLine};

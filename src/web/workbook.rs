@@ -20,6 +20,8 @@ use crate::service::ports::{Gateway, Store};
 
 /// Mebibytes of a workbook at most.
 pub const UPLOAD_MAX_MEBIBYTES: u32 = 16;
+/// Where workbooks are uploaded.
+pub const UPLOAD_PATH: &str = "/season/workbook";
 /// Octets of a form with a workbook at most: the file, and 64 KiB for the form around it.
 pub const UPLOAD_MAX_OCTETS: usize = UPLOAD_MAX_MEBIBYTES as usize * 1024 * 1024 + 64 * 1024;
 /// Characters of a file's name shown.

@@ -69,7 +69,6 @@ fn guardian(labels: &'static Labels, sheets: Vec<Sheet>) -> GuardianPage {
         rules: None,
         telephone: Some(telephone("0100", "020 7946 0100")),
         calendar_href: Some("/r/0f3c9a/calendar".into()),
-        stop_href: Some("/stop/0f3c9a".into()),
     }
 }
 
@@ -270,7 +269,7 @@ fn stops() -> Vec<(&'static str, StopPage)> {
         address: address.into(),
         givens: vec!["Ines".into(), "Tariq".into()],
         stopped,
-        back: "/r/0f3c9a".into(),
+        back: Some("/r/0f3c9a".into()),
         telephone: Some(telephone("0100", "020 7946 0100")),
     };
     vec![

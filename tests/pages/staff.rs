@@ -410,6 +410,7 @@ fn season() -> SeasonPage {
     let settled = dress().settled() as u32;
     let count = |words: &str, count| MessageCount { words: words.into(), count };
     SeasonPage {
+        held: Vec::new(),
         rules: Some("House rules: confirmed for 298 of 350 children whose families were asked.".into()),
         visits: vec![("/season/E009".into(), "Class visit, Tuesday 1 June, 16:45".into())],
         course: course(true, Some(("pause", "Pause sending"))),
@@ -502,7 +503,15 @@ fn needs() -> Needs {
             why: "The text of 18:30 about the new call. The line broke while it was being handed over."
                 .into(),
         }],
+        answers: vec![OpenAnswer {
+            reply: "7".into(),
+            to: "Zehra Evren".into(),
+            heading: "Did your answer arrive?".into(),
+            words: "The stage door, please.".into(),
+            why: "Text, Thursday 3 June, 18:42: no answer in time".into(),
+        }],
         returned: vec![Returned {
+            message: "81".into(),
             guardian: "Bea Lindqvist".into(),
             children: vec!["Olle Lindqvist".into()],
             why: "The mail of Tuesday came back: there is no such mailbox.".into(),

@@ -407,7 +407,8 @@ async fn a_change_that_races_a_send_lets_no_old_word_start() {
         (desk.season, desk.revision)
     };
     let now = office.now();
-    let claimed = office.store.claim(id, Channel::Mail, 10, now, now + office.ways.lease).await.unwrap();
+    let claimed =
+        office.store.claim(id, Channel::Mail, 10, 1e6, now, now + office.ways.lease).await.unwrap().messages;
     assert_eq!(claimed.len(), 5);
     let mut book = season();
     set(&mut book, "events", "Dress rehearsal", "call", "17:00");

@@ -126,7 +126,7 @@ async fn one_form_answers_for_two_children_in_her_language() {
 #[tokio::test]
 async fn stopping_and_starting() {
     let house = House::told().await;
-    let path = format!("/stop/{}", house.token("may@example.org"));
+    let path = format!("/stop/{}", house.stop_token("may@example.org"));
     let page = house.get(&path).await;
     assert!(page.plain().contains("Stop all mail to m…@example.org"), "{}", page.plain());
     assert!(house.post(&path, &[("act", "stop")]).await.plain().contains("We have stopped writing to"));
@@ -141,7 +141,7 @@ async fn stopping_and_starting() {
 async fn one_click_stops_in_both_encodings() {
     for in_parts in [false, true] {
         let house = House::told().await;
-        let path = format!("/stop/{}", house.token("may@example.org"));
+        let path = format!("/stop/{}", house.stop_token("may@example.org"));
         let answer = if in_parts {
             let body = multipart(&[("List-Unsubscribe", None, b"One-Click")]);
             let kind = format!("multipart/form-data; boundary={BOUNDARY}");

@@ -56,6 +56,9 @@ pub struct House {
     pub acted: Arc<Mutex<u32>>,
     router: Router,
     _folder: tempfile::TempDir,
+    sessions: Mutex<std::collections::HashMap<String, String>>,
+    /// What becomes of whatever is handed over.
+    pub fate: Arc<Mutex<memory::Fate>>,
 }
 
 /// What the program answered.
@@ -95,8 +98,13 @@ impl Answer {
     }
 }
 
-fn carrier() -> Carrier {
-    let road = Road::Memory(memory::Memory::new(|_, _| memory::Fate::Taken));
+fn taken() -> Arc<Mutex<memory::Fate>> {
+    Arc::new(Mutex::new(memory::Fate::Taken))
+}
+
+fn carrier(fate: &Arc<Mutex<memory::Fate>>) -> Carrier {
+    let fate = fate.clone();
+    let road = Road::Memory(memory::Memory::new(move |_, _| fate.lock().unwrap().clone()));
     Carrier { road, per_second: 1000.0, sessions: 1 }
 }
 
@@ -168,7 +176,7 @@ impl House {
 
     /// Without a season.
     pub async fn empty() -> House {
-        House::with(Texts::new(vec![carrier()]), vec![answers_hook()]).await
+        House::with(Texts::new(vec![carrier(&taken())]), vec![answers_hook()]).await
     }
 
     /// Without a season, with carriers of texts and hooks of the test's own.
@@ -178,7 +186,7 @@ impl House {
 
     /// Without a season, working in ways of its own.
     pub async fn in_other_ways(change: impl FnOnce(&mut Ways)) -> House {
-        House::with_ways(Texts::new(vec![carrier()]), vec![answers_hook()], change).await
+        House::with_ways(Texts::new(vec![carrier(&taken())]), vec![answers_hook()], change).await
     }
 
     async fn with_ways(text: Texts, hooks: Vec<Hook>, change: impl FnOnce(&mut Ways)) -> House {
@@ -186,7 +194,8 @@ impl House {
         let url = format!("sqlite://{}", folder.path().join("season.db").display());
         let store = SqlStore::open(&url, Box::new(Dice(1))).await.unwrap();
         let clock = Arc::new(Hands(Mutex::new("2027-05-20T09:00:00Z".parse().unwrap())));
-        let gateways = Gateways { mail: carrier(), text };
+        let fate = taken();
+        let gateways = Gateways { mail: carrier(&fate), text };
         let mut ways = Ways { base_url: "https://brackwater.example".to_owned(), ..Ways::default() };
         change(&mut ways);
         let wording = Wording::load(None).ok().unwrap();
@@ -200,7 +209,8 @@ impl House {
             write_workbook: |book| workbook::to_xlsx(book).ok(),
             acted: Arc::new(move || *counted.lock().unwrap() += 1),
         };
-        House { router: router(office.clone(), web), office, clock, acted, _folder: folder }
+        let sessions = Mutex::default();
+        House { router: router(office.clone(), web), office, clock, acted, sessions, fate, _folder: folder }
     }
 
     /// The season with the call sheets of the dress rehearsal sent, on 28 May.
@@ -219,6 +229,13 @@ impl House {
 
     /// The token of the newest mail to an address.
     pub fn token(&self, address: &str) -> String {
+        let words = self.mail(address);
+        let (_, rest) = words.split_once("/r/").expect("a link");
+        rest.split(|c: char| !c.is_ascii_alphanumeric() && c != '-' && c != '_').next().unwrap().to_owned()
+    }
+
+    /// The token of the link that stops messages in the newest mail to an address.
+    pub fn stop_token(&self, address: &str) -> String {
         let Road::Memory(memory) = &self.office.gateway.mail.road else { panic!("not memory") };
         let taken = memory.taken();
         let parcel = taken.iter().rev().find(|parcel| parcel.to == address).expect("a mail went there");
@@ -305,24 +322,48 @@ impl House {
         self.ask(form(path, fields).body(encoded(fields).into()).unwrap()).await
     }
 
+    /// A page as a browser asks for it that holds some cookie.
+    pub async fn with_cookie(&self, cookie: &str, path: &str) -> Answer {
+        let request = Request::get(path).header("cookie", format!("allheard={cookie}"));
+        self.ask(request.body(Body::empty()).unwrap()).await
+    }
+
+    /// The cookie of a browser in which a coordinator's link is opened; of what is no such link, that itself.
+    pub async fn session(&self, token: &str) -> String {
+        // A session ends after a week; whoever comes later opens the link again.
+        let key = format!("{token} {}", self.office.now().as_second() / (3 * 24 * 60 * 60));
+        if let Some(session) = self.sessions.lock().unwrap().get(&key) {
+            return session.clone();
+        }
+        let entered = self.get(&format!("/enter/{token}")).await;
+        let Some(cookie) = entered.headers.get("set-cookie") else { return token.to_owned() };
+        let cookie = cookie.to_str().unwrap();
+        let session = cookie.strip_prefix("allheard=").unwrap().split(';').next().unwrap().to_owned();
+        self.sessions.lock().unwrap().insert(key, session.clone());
+        session
+    }
+
     /// A page of the coordinator.
     pub async fn coordinator_get(&self, token: &str, path: &str) -> Answer {
-        let request = Request::get(path).header("cookie", format!("other=1; allheard={token}"));
+        let session = self.session(token).await;
+        let request = Request::get(path).header("cookie", format!("other=1; allheard={session}"));
         self.ask(request.body(Body::empty()).unwrap()).await
     }
 
     /// A form of the coordinator.
     pub async fn coordinator_post(&self, token: &str, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let session = self.session(token).await;
         let request = form(path, fields)
-            .header("cookie", format!("allheard={token}"))
+            .header("cookie", format!("allheard={session}"))
             .header("origin", "https://brackwater.example");
         self.ask(request.body(encoded(fields).into()).unwrap()).await
     }
 
     /// A file of the coordinator.
     pub async fn upload(&self, token: &str, file: &[u8]) -> Answer {
+        let session = self.session(token).await;
         let request = Request::post("/season/workbook")
-            .header("cookie", format!("allheard={token}"))
+            .header("cookie", format!("allheard={session}"))
             .header("content-type", format!("multipart/form-data; boundary={BOUNDARY}"));
         self.ask(
             request

@@ -14,6 +14,7 @@ mod family;
 mod forecast;
 #[allow(dead_code, reason = "other tests use more of it")]
 mod house;
+mod keys;
 #[allow(dead_code, clippy::print_stderr, reason = "other tests use more of it; what is left out is said")]
 #[path = "../support/peers.rs"]
 mod peers;

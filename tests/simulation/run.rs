@@ -13,7 +13,7 @@ use allheard::domain::season::Channel;
 use allheard::domain::standing::standing;
 use allheard::service::answering::Noted;
 use allheard::service::office::{Office, OfficeFault, Ways};
-use allheard::service::ports::{CrashPoint, Hand, LinkKind, NewLink, Store, StoreFault};
+use allheard::service::ports::{CrashPoint, Decided, Hand, LinkKind, NewLink, Store, StoreFault};
 use allheard::service::wording::Wording;
 use allheard::store::SqlStore;
 use allheard::store::db::{Db, Statement};
@@ -387,6 +387,8 @@ impl Run {
                 message: 0,
                 chaperone: "V001".to_owned(),
                 expires: self.setup.ends,
+                made: self.now(),
+                parent: String::new(),
             };
             let season = 1;
             let result = self.office().store.put_link(season, &link).await;
@@ -493,8 +495,11 @@ impl Run {
                 continue;
             }
             let arrived = self.dice.chance(0.5);
-            let result = self.office().decide(id, arrived).await;
-            let done = survive!(self, DECIDING, result);
+            let result = self
+                .office()
+                .decide(id, if arrived { Decided::Arrived } else { Decided::AgainInDoubt })
+                .await;
+            let done = survive!(self, DECIDING, result).map(|done| done > 0);
             if !arrived && self.seen.get(&id).is_some_and(|s| s.state == State::WaitingToRetry) {
                 *self.repeats_granted.entry(id).or_default() += 1;
             }

@@ -86,8 +86,8 @@ pub fn server(port: u16, protection: Protection) -> Server {
 pub fn gateways(mail: Road) -> Gateways {
     let memory = Memory::new(|_, _| Fate::Taken);
     Gateways {
-        mail: Carrier { road: mail, per_second: UNBOUNDED, sessions: 1 },
-        text: Texts::new(vec![Carrier { road: Road::Memory(memory), per_second: UNBOUNDED, sessions: 1 }]),
+        mail: Carrier { road: mail, per_second: UNBOUNDED, sessions: 32 },
+        text: Texts::new(vec![Carrier { road: Road::Memory(memory), per_second: UNBOUNDED, sessions: 32 }]),
     }
 }
 

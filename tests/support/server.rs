@@ -33,6 +33,8 @@ pub struct Script {
     pub hang_up: HangUp,
     /// Answered instead to the first command of a second message in one session.
     pub second: Option<&'static str>,
+    /// How long it takes over a message before it answers.
+    pub pause: std::time::Duration,
 }
 
 /// How the server does TLS.
@@ -56,6 +58,7 @@ impl Default for Script {
             end: "250 2.0.0 kept",
             hang_up: HangUp::Never,
             second: None,
+            pause: std::time::Duration::ZERO,
         }
     }
 }
@@ -161,6 +164,7 @@ async fn session(socket: TcpStream, script: Script, log: Arc<Mutex<Seen>>) -> st
                     seen.messages.push(message);
                     seen.encrypted += usize::from(encrypted);
                 }
+                tokio::time::sleep(script.pause).await;
                 if script.hang_up == HangUp::AfterData {
                     return Ok(());
                 }

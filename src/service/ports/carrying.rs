@@ -79,6 +79,10 @@ pub trait Gateway: Send + Sync {
     fn troubles(&self, _now: Timestamp) -> Vec<(Channel, String)> {
         Vec::new()
     }
+    /// What the other sides' clocks said lately.
+    fn witnesses(&self) -> Vec<super::Witness> {
+        Vec::new()
+    }
     /// Messages a second it may be given.
     fn per_second(&self, channel: Channel) -> f64;
     /// Sessions at once.

@@ -86,6 +86,27 @@ pub struct NewReply {
     pub until: Timestamp,
     /// The key of a digest, which nobody's own message asked for; else empty.
     pub reference: String,
+    /// Whether a person wrote it, who has to know if it does not arrive.
+    pub by_person: bool,
+}
+
+/// A person's own answer in doubt, or one that did not arrive.
+#[derive(Debug, Clone)]
+pub struct OpenReply {
+    /// Row id.
+    pub id: i64,
+    /// By which channel.
+    pub channel: Channel,
+    /// To which address.
+    pub address: String,
+    /// The words.
+    pub words: String,
+    /// Whether it may have arrived.
+    pub is_uncertain: bool,
+    /// A few words.
+    pub why: String,
+    /// When it was last to leave.
+    pub at: Timestamp,
 }
 
 /// A reply under way.

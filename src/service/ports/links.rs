@@ -10,8 +10,12 @@ pub enum LinkKind {
     Guardian,
     /// A chaperone's list.
     Chaperone,
-    /// The coordinator's pages.
+    /// Stopping messages to the address it was sent to, and nothing else.
+    Stop,
+    /// The coordinator's pages, by opening a session.
     Coordinator,
+    /// A browser in which the coordinator's link was opened.
+    Session,
 }
 
 impl LinkKind {
@@ -20,7 +24,9 @@ impl LinkKind {
         match self {
             LinkKind::Guardian => "guardian",
             LinkKind::Chaperone => "chaperone",
+            LinkKind::Stop => "stop",
             LinkKind::Coordinator => "coordinator",
+            LinkKind::Session => "session",
         }
     }
 }
@@ -38,6 +44,23 @@ pub struct NewLink {
     pub chaperone: String,
     /// When it dies.
     pub expires: Timestamp,
+    /// When it was made; the epoch where nobody asks.
+    pub made: Timestamp,
+    /// Hash of the link a session was opened with; empty for other kinds.
+    pub parent: String,
+}
+
+/// A link to the coordinator's pages that is in force.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpenLink {
+    /// SHA-256 of the token, hexadecimal.
+    pub hash: String,
+    /// When it was made; none where nobody noted it.
+    pub made: Option<Timestamp>,
+    /// When it dies.
+    pub expires: Timestamp,
+    /// Browsers it is open in.
+    pub sessions: i64,
 }
 
 /// A stored link.
@@ -53,6 +76,8 @@ pub struct StoredLink {
     pub address: String,
     /// Chaperone ref; empty for none.
     pub chaperone: String,
+    /// Hash of the link a session was opened with; empty for other kinds.
+    pub parent: String,
     /// When it dies.
     pub expires: Timestamp,
 }

@@ -50,6 +50,8 @@ pub struct StoredMessage {
     pub claims: i64,
     /// Times it was tried.
     pub attempts: i64,
+    /// How many of them were the road's fault, and so count against nothing.
+    pub spared: i64,
     /// Why it ended or waits, in a few words without personal data.
     pub why: String,
     /// What it says.
@@ -108,6 +110,8 @@ pub struct NewAttempt {
     pub words: String,
     /// Hash of the link's token.
     pub link: NewLink,
+    /// The same of the link that only stops messages; none where nobody can open it.
+    pub stop: Option<NewLink>,
     /// Facts told with it: child, event, notice, fingerprint.
     pub told: Vec<(String, String, String, Fingerprint)>,
     /// Canonical forms of those facts.
@@ -175,6 +179,39 @@ pub struct Settled {
     pub gateway_id: String,
     /// A few words.
     pub why: String,
+    /// Whether the road was at fault, so that the attempt counts against nothing.
+    pub spared: bool,
+}
+
+/// Messages taken, and when the road may be given the next where its rate is used up.
+#[derive(Debug, Default)]
+pub struct Claimed {
+    /// Nearest deadline first.
+    pub messages: Vec<StoredMessage>,
+    /// None where the rate left room.
+    pub again_at: Option<Timestamp>,
+}
+
+/// What a person decides about a message.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Decided {
+    /// One in doubt did arrive.
+    Arrived,
+    /// One in doubt is sent again.
+    AgainInDoubt,
+    /// One refused, come back or set aside is tried once more, its address too.
+    TakeUp,
+    /// One refused, come back or set aside is let be.
+    LetBe,
+}
+
+/// When something of a channel may be claimed next.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+pub struct NextOn {
+    /// A planned message.
+    pub message: Option<Timestamp>,
+    /// A reply.
+    pub reply: Option<Timestamp>,
 }
 
 /// What becomes of a claimed message that is not attempted.
@@ -228,7 +265,9 @@ pub struct TendRules {
     /// Claims after which a message is quarantined.
     pub claims_max: i64,
     /// After how long an uncertain mail is tried once more, milliseconds.
-    pub uncertain_wait_ms: i64,
+    pub mail_wait_ms: i64,
+    /// The same of a text, for which a receipt is waited for.
+    pub text_wait_ms: i64,
     /// Whether the text gateways know a second copy by our reference, so that an uncertain text may be tried once more.
     pub text_known_again: bool,
 }

@@ -5,14 +5,25 @@ use super::s;
 
 pub(in crate::store) const LINKS_ADD: Statement = s(
     2,
-    "INSERT INTO link (hash, season, kind, message, chaperone, expires_ms) \
-     SELECT value->>0, CAST($2 AS BIGINT), value->>1, CAST(value->>2 AS BIGINT), value->>3, CAST(value->>4 AS BIGINT) \
-     FROM json_each($1) WHERE true ON CONFLICT (hash) DO NOTHING",
+    "INSERT INTO link (hash, season, kind, message, chaperone, expires_ms, made_ms, parent) \
+     SELECT value->>0, CAST($2 AS BIGINT), value->>1, CAST(value->>2 AS BIGINT), value->>3, CAST(value->>4 AS BIGINT), \
+     CAST(value->>5 AS BIGINT), value->>6 FROM json_each($1) WHERE true ON CONFLICT (hash) DO NOTHING",
 );
 pub(in crate::store) const LINKS_END: Statement = s(
     3,
     "UPDATE link SET expires_ms = $3 WHERE season = $1 AND expires_ms > $3 \
      AND message IN (SELECT id FROM message WHERE season = $1 AND household = $2) RETURNING hash",
+);
+pub(in crate::store) const COORDINATOR_LINKS: Statement = s(
+    2,
+    "SELECT l.hash, l.made_ms, l.expires_ms, (SELECT CAST(COUNT(*) AS BIGINT) FROM link x WHERE x.season = $1 \
+       AND x.kind = 'session' AND x.parent = l.hash AND x.expires_ms > $2) \
+     FROM link l WHERE l.season = $1 AND l.kind = 'coordinator' AND l.expires_ms > $2 ORDER BY l.made_ms DESC, l.hash",
+);
+/// With the sessions that were opened with it.
+pub(in crate::store) const LINK_END: Statement = s(
+    3,
+    "UPDATE link SET expires_ms = $3 WHERE season = $1 AND expires_ms > $3 AND (hash = $2 OR parent = $2) RETURNING kind",
 );
 pub(in crate::store) const FEEDS_END: Statement = s(
     3,
@@ -32,7 +43,7 @@ pub(in crate::store) const FEED_PUT: Statement = s(
 pub(in crate::store) const LINK: Statement = s(
     2,
     "SELECT l.kind, l.message, l.chaperone, l.expires_ms, \
-     COALESCE((SELECT a.address FROM attempt a WHERE a.message = l.message ORDER BY a.number DESC LIMIT 1), '') \
+     COALESCE((SELECT a.address FROM attempt a WHERE a.message = l.message ORDER BY a.number DESC LIMIT 1), ''), l.parent \
      FROM link l WHERE l.season = $1 AND l.hash = $2",
 );
 pub(in crate::store) const ANSWERS_ADD: Statement = s(

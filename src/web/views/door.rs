@@ -67,6 +67,16 @@ impl DoorPage {
         )
     }
 
+    /// 200: the coordinator's browser has left.
+    pub fn left() -> Self {
+        Self::of(
+            200,
+            &ENGLISH,
+            "You have left",
+            "This browser no longer opens the season's pages. Your link opens them again, here or elsewhere.",
+        )
+    }
+
     /// 200: the coordinator came in by a link on another site.
     pub fn come_in() -> Self {
         let mut page = Self::of(200, &ENGLISH, "You are in", "This browser now opens the season's pages.");

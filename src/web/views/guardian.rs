@@ -127,8 +127,6 @@ pub struct GuardianPage {
     pub telephone: Option<Telephone>,
     /// Address of the page about calendars, whose file has the same with `.ics`.
     pub calendar_href: Option<String>,
-    /// Address of the page that stops messages.
-    pub stop_href: Option<String>,
 }
 
 impl GuardianPage {

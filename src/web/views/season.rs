@@ -162,6 +162,8 @@ pub struct NoWay {
 /// A message that was refused or came back.
 #[derive(Debug, Clone)]
 pub struct Returned {
+    /// Identifier, sent back as `message`.
+    pub message: String,
     /// Full name of the guardian.
     pub guardian: String,
     /// Full names of the children; none where a chaperone speaks of her own duties.
@@ -183,6 +185,30 @@ pub struct Uncertain {
     pub children: Vec<String>,
     /// Which message, by which channel, what happened.
     pub why: String,
+}
+
+/// An answer of the coordinator that may not have arrived.
+#[derive(Debug, Clone)]
+pub struct OpenAnswer {
+    /// Identifier, sent back as `reply`.
+    pub reply: String,
+    /// To whom, as far as that is known.
+    pub to: String,
+    /// What happened.
+    pub heading: String,
+    /// The words.
+    pub words: String,
+    /// When, by which channel, and why.
+    pub why: String,
+}
+
+/// Why nothing is sent.
+#[derive(Debug, Clone)]
+pub struct Held {
+    /// In a sentence.
+    pub words: String,
+    /// The act that ends it, and its label.
+    pub act: (String, &'static str),
 }
 
 /// A question, or a "can't come", that waits for a person.
@@ -232,8 +258,10 @@ pub struct Needs {
     pub asked: Vec<Asked>,
     /// Messages whose outcome is unknown: POST with `message` and `act` = `arrived` or `send_again`.
     pub uncertain: Vec<Uncertain>,
-    /// Messages refused or returned.
+    /// Messages refused or returned: POST with `message` and `act` = `try_again` or `let_be`.
     pub returned: Vec<Returned>,
+    /// The coordinator's own answers that may not have arrived: POST with `reply` and `act` = `answer_again` or `answer_done`.
+    pub answers: Vec<OpenAnswer>,
     /// Guardians who cannot be reached.
     pub no_way: Vec<NoWay>,
 }
@@ -245,6 +273,7 @@ impl Needs {
             + self.asked.len()
             + self.uncertain.len()
             + self.returned.len()
+            + self.answers.len()
             + self.no_way.len()
     }
 
@@ -278,6 +307,8 @@ pub struct MessageCount {
 pub struct SeasonPage {
     /// Whether messages leave.
     pub course: CourseLine,
+    /// Why nothing is sent, as long as that is so.
+    pub held: Vec<Held>,
     /// Name of the school.
     pub school: String,
     /// Name of the production.

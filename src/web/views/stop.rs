@@ -30,8 +30,8 @@ pub struct StopPage {
     pub givens: Vec<String>,
     /// Whether messages are stopped now.
     pub stopped: bool,
-    /// Address of the family's page.
-    pub back: String,
+    /// Address of the family's page, where the link opens that too.
+    pub back: Option<String>,
     /// The school's telephone, where families may ring.
     pub telephone: Option<Telephone>,
 }

@@ -1,0 +1,139 @@
+//! Sending is held when it is not sure what time it is, or what was sent before: until a witness or a person agrees, never by
+//! time passing.
+
+use super::office::{Office, OfficeFault};
+use super::ports::{Doubt, Gateway, Hold, Journal, Lost, Store, Witness};
+use jiff::SignedDuration;
+
+/// From how much on our clock and another's count as different.
+pub const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_mins(2);
+/// Attempts compared in one statement.
+const COMPARED_AT_ONCE: usize = 2_000;
+
+impl<S: Store, G: Gateway> Office<S, G> {
+    /// Why nothing is sent.
+    pub async fn holds(&self) -> Result<Vec<Hold>, OfficeFault> {
+        Ok(self.store.holds().await?)
+    }
+
+    /// Sends nothing until somebody agrees, and tells the coordinator by every road, though sending is held.
+    pub async fn hold(&self, doubt: Doubt, why: &str) -> Result<(), OfficeFault> {
+        if self.store.hold(doubt, why, self.now()).await? {
+            tracing::warn!(doubt = doubt.word(), why, "sending is held");
+            self.tell_directly(
+                "Allheard holds all messages",
+                &format!(
+                    "Allheard: nothing is sent, because {why}. Please look at your page and decide there."
+                ),
+            )
+            .await;
+        }
+        Ok(())
+    }
+
+    /// A person settles it: the clock is right as it is, or what was sent before is known well enough.
+    pub async fn settle_doubt(&self, doubt: Doubt) -> Result<bool, OfficeFault> {
+        if doubt == Doubt::Clock
+            && let Ok(mut overruled) = self.overruled.lock()
+        {
+            // Whoever disagreed by so much has been heard.
+            *overruled = self.witnesses().into_iter().map(|witness| witness.who).collect();
+        }
+        let lifted = self.store.lift(doubt).await?;
+        if lifted {
+            tracing::info!(doubt = doubt.word(), "sending goes on by a person's word");
+        }
+        Ok(lifted)
+    }
+
+    fn witnesses(&self) -> Vec<Witness> {
+        self.witnesses.lock().map(|all| all.values().cloned().collect()).unwrap_or_default()
+    }
+
+    /// Notes what another clock said.
+    pub fn note_witness(&self, witness: Witness) {
+        if let Ok(mut all) = self.witnesses.lock() {
+            all.insert(witness.who.clone(), witness);
+        }
+    }
+
+    /// Holds our clock against the others that have been seen: one that differs holds sending, one that agrees since then
+    /// ends that.
+    pub async fn look_at_clocks(&self) -> Result<(), OfficeFault> {
+        let now = self.now();
+        if let Some(theirs) = self.store.their_clock().await? {
+            let who = "the database server".to_owned();
+            self.note_witness(Witness { who, at: now, ahead: now.duration_since(theirs) });
+        }
+        self.gateway.witnesses().into_iter().for_each(|witness| self.note_witness(witness));
+        let overruled = self.overruled.lock().map(|all| all.clone()).unwrap_or_default();
+        let all: Vec<Witness> =
+            self.witnesses().into_iter().filter(|witness| !overruled.contains(&witness.who)).collect();
+        if let Some(other) = all.iter().find(|witness| witness.ahead.abs() > CLOCKS_DIFFER) {
+            let (minutes, which) =
+                (other.ahead.abs().as_mins(), if other.ahead.is_positive() { "ahead of" } else { "behind" });
+            let why = format!("the clock of this host is {minutes} minutes {which} that of {}", other.who);
+            return self.hold(Doubt::Clock, &why).await;
+        }
+        let held = self.store.holds().await?.into_iter().find(|hold| hold.doubt == Doubt::Clock);
+        // One that spoke before says nothing about a clock that has been set since.
+        if let Some(hold) = held
+            && all.iter().any(|witness| witness.at > hold.since)
+            && self.store.lift(Doubt::Clock).await?
+        {
+            tracing::info!("the clock agrees with another again: sending goes on");
+        }
+        Ok(())
+    }
+
+    /// Holds what a journal knows against the store. Attempts that the store does not know were made after the copy it was
+    /// put back from: their messages are in doubt, and everything is held until a person has looked.
+    pub async fn compare_journal(&self, journal: &str, attempts: &[Lost]) -> Result<(), OfficeFault> {
+        let mut lost = Vec::new();
+        for some in attempts.chunks(COMPARED_AT_ONCE) {
+            lost.extend(self.store.unknown_attempts(some).await?);
+        }
+        if !lost.is_empty() {
+            let mut keys: Vec<String> = lost.into_iter().map(|one| one.key).collect();
+            keys.sort_unstable();
+            keys.dedup();
+            self.store.doubt_lost(&keys, self.now()).await?;
+            let many = keys.len();
+            let why = format!(
+                "the database is older than what was sent since: {many} messages were sent of which it knows nothing"
+            );
+            self.hold(Doubt::Restored, &why).await?;
+        }
+        self.store.register_journal(journal, self.now()).await?;
+        Ok(())
+    }
+
+    /// Writes down in the journal what is about to leave.
+    pub(super) async fn journal_begun(&self, attempts: Vec<Lost>) -> Result<(), String> {
+        let Some(journal) = self.journal.get().cloned() else { return Ok(()) };
+        let now = self.now();
+        tokio::task::spawn_blocking(move || journal.begun(&attempts, now))
+            .await
+            .unwrap_or_else(|fault| Err(fault.to_string()))
+    }
+
+    /// From now on attempts are written down beside the store too.
+    pub fn keep_journal(&self, journal: std::sync::Arc<dyn Journal>) {
+        let _ = self.journal.set(journal);
+    }
+
+    /// Whether our clock says an instant before what was written down last.
+    pub async fn look_back(&self) -> Result<(), OfficeFault> {
+        let now = self.now();
+        match self.store.newest_attempt().await? {
+            Some(newest) if now.saturating_add(CLOCKS_DIFFER).unwrap_or(now) < newest => {
+                self.hold(
+                    Doubt::Clock,
+                    "the clock of this host says a time before the last thing written down",
+                )
+                .await
+            }
+            _ => Ok(()),
+        }
+    }
+}
