@@ -19,6 +19,7 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         ("chase-hostile", chase("<script>alert(3)</script>").render()),
         ("chase-empty", ChasePage { calls: Vec::new(), notice: None, ..chase("") }.render()),
         ("class-door", class_door("Tomasz K.").render()),
+        ("keys", keys().render()),
         ("class-door-hostile", class_door("<script>alert(3)</script>").render()),
         ("season", season().render()),
         ("season-empty", empty_season().render()),
@@ -274,6 +275,24 @@ fn with_calls() -> ChaperonePage {
     page
 }
 
+fn keys() -> KeysPage {
+    let row = |link: &str, own| KeyRow {
+        link: link.into(),
+        made: "made Thursday 3 June, 18:42".into(),
+        ends: "ends Sunday 11 July, 21:00".into(),
+        browsers: "open in one browser".into(),
+        own,
+    };
+    KeysPage {
+        school: "Brackwater School of Dance".into(),
+        season: "The Salt Lantern".into(),
+        as_of: as_of(),
+        links: vec![row("3f2a", true), row("9b1c", false)],
+        session_ends: "Thursday 10 June, 18:42".into(),
+        notice: None,
+    }
+}
+
 fn class_door(child: &str) -> ClassDoorPage {
     let signer = |value: &str, name: &str| Signer { value: value.into(), name: name.into() };
     let pick = |value: &str, words: &str| Pick { value: value.into(), words: words.into(), chosen: false };
@@ -410,7 +429,10 @@ fn season() -> SeasonPage {
     let settled = dress().settled() as u32;
     let count = |words: &str, count| MessageCount { words: words.into(), count };
     SeasonPage {
-        held: Vec::new(),
+        held: vec![Held {
+            words: "Nothing is sent, because the clock of this host was set 120 minutes forward. It now says Friday 4 June, 12:00. Is that right?".into(),
+            act: ("go_on_clock".into(), "The clock is right: go on sending"),
+        }],
         rules: Some("House rules: confirmed for 298 of 350 children whose families were asked.".into()),
         visits: vec![("/season/E009".into(), "Class visit, Tuesday 1 June, 16:45".into())],
         course: course(true, Some(("pause", "Pause sending"))),
