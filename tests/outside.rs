@@ -748,3 +748,73 @@ async fn after_a_stop_was_answered_no_text_goes_there() {
     );
     assert!(late.is_empty(), "{late:?}");
 }
+
+/// A full disk stops nothing for good: nothing leaves that is not written down, `/readyz` says so, and sending goes on by
+/// itself when there is room (reliability fault 21).
+#[tokio::test(flavor = "multi_thread")]
+#[ignore = "needs leave to mount a small file system; run it by `cargo test --test outside -- --ignored`"]
+async fn a_full_disk_is_waited_out() {
+    let seconds = from_environment("ALLHEARD_FULL_SECONDS", 20) as u64;
+    let mail = MailServer::start(Script { pause: Duration::from_millis(300), ..Script::default() }).await;
+    let (sink, port) = Sink::start().await;
+    *sink.pause.lock().unwrap() = Duration::from_millis(300);
+    let host = Host::new(150, mail.port, port, "");
+    // The season was brought into an ordinary folder; it goes on in one of 24 MiB.
+    let data = host.path().join("data");
+    let kept = host.path().join("kept");
+    std::fs::rename(&data, &kept).unwrap();
+    std::fs::create_dir(&data).unwrap();
+    let run = |program: &str, arguments: &[&str]| {
+        assert!(Command::new(program).args(arguments).status().unwrap().success(), "{program} {arguments:?}");
+    };
+    let place = data.display().to_string();
+    run("mount", &["-t", "tmpfs", "-o", "size=24m", "none", &place]);
+    for entry in std::fs::read_dir(&kept).unwrap() {
+        let entry = entry.unwrap();
+        std::fs::copy(entry.path(), data.join(entry.file_name())).unwrap();
+    }
+    let mut daemon = host.serve();
+    until("some have gone", Duration::from_secs(20), async || mail.seen().messages.len() >= 8).await;
+    let filler = data.join("filler");
+    let mut file = std::fs::File::create(&filler).unwrap();
+    while file.write_all(&[0; 65_536]).is_ok() {}
+    while file.write_all(&[0; 512]).is_ok() {}
+    let full = Instant::now();
+    tokio::time::sleep(Duration::from_secs(4)).await;
+    let ready = daemon.get("/readyz");
+    assert!(ready.starts_with("HTTP/1.1 503"), "{ready}");
+    let told = |seen: &support::server::Seen| {
+        seen.messages.iter().any(|mail| mail.contains("Allheard cannot write"))
+    };
+    until("the coordinator is told", Duration::from_secs(30), async || told(&mail.seen())).await;
+    let stuck = mail.seen().messages.len();
+    while full.elapsed() < Duration::from_secs(seconds) {
+        tokio::time::sleep(Duration::from_millis(200)).await;
+    }
+    let still = mail.seen().messages.len();
+    std::fs::remove_file(&filler).unwrap();
+    drop(file);
+    let freed = Instant::now();
+    until("sending goes on", Duration::from_secs(40), async || mail.seen().messages.len() > still + 4).await;
+    let resumed = freed.elapsed();
+    until("all that is due", Duration::from_secs(120), async || {
+        let mails = times(mail.seen().messages.iter().map(|mail| message_id(mail)));
+        mails.len() > 150 && sink.count() >= 150 && daemon.get("/readyz").starts_with("HTTP/1.1 200")
+    })
+    .await;
+    let texts = times(sink.taken.lock().unwrap().iter().map(|(_, reference, _)| reference.clone()));
+    let mails = times(mail.seen().messages.iter().map(|mail| message_id(mail)));
+    let twice = |all: &BTreeMap<String, usize>| all.values().filter(|n| **n > 1).count();
+    println!(
+        "full for {seconds} s ({} mails left meanwhile); sending again {resumed:?} after there was room; mails twice {}, texts twice {}",
+        still - stuck,
+        twice(&mails),
+        twice(&texts)
+    );
+    daemon.signal("-TERM");
+    daemon.ends(Duration::from_secs(20));
+    let verified = host.said(&["ledger", "verify"]);
+    run("umount", &[&place]);
+    assert!(verified.contains("whole"), "{verified}");
+    assert_eq!((twice(&mails), twice(&texts)), (0, 0));
+}

@@ -479,7 +479,9 @@ impl Operation {
                 };
                 store.decide(SEASON, &[message.id], what, now()).await.unwrap();
             }
-            Operation::Recall => drop(store.doubt_lost(&[message.key.clone()], now()).await.unwrap()),
+            Operation::Recall => {
+                store.doubt_lost(std::slice::from_ref(&message.key), now()).await.map(|_| ()).unwrap();
+            }
         }
     }
 }

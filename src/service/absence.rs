@@ -199,5 +199,6 @@ pub(super) fn blank_reply(board: &Board, language: &Language, about: Vec<super::
         children,
         about,
         choices: Vec::new(),
+        back: String::new(),
     }
 }

@@ -2,8 +2,8 @@
 
 use super::composing::token_hash;
 use super::hearing::is_answered_by;
-use super::office::{Desk, Office, OfficeFault, Ways, note_answer};
-use super::ports::{Decided, Delta, Gateway, LinkKind, NewAnswer, NewReply, Store, StoredLink};
+use super::office::{Desk, Office, OfficeFault, note_answer};
+use super::ports::{Decided, Gateway, LinkKind, NewAnswer, Store, StoredLink};
 use super::reply::ReplyKind;
 use crate::domain::board::{Board, Item};
 use crate::domain::facts::{Facts, Fingerprint};
@@ -74,17 +74,17 @@ const DECIDED_AT_ONCE: u32 = 100_000;
 const SENT_AGAIN_LIVES: SignedDuration = SignedDuration::from_hours(24);
 
 /// The links by which messages to an address are stopped; mails of earlier versions have the first.
-const STOPS: [LinkKind; 2] = [LinkKind::Guardian, LinkKind::Stop];
+pub(super) const STOPS: [LinkKind; 2] = [LinkKind::Guardian, LinkKind::Stop];
 
 /// A link that opens a guardian's page.
-struct Opened {
-    link: StoredLink,
-    guardians: Vec<GuardianId>,
+pub(super) struct Opened {
+    pub link: StoredLink,
+    pub guardians: Vec<GuardianId>,
     /// Everything they have been told that is still to come: what the message asks first.
     items: Vec<Item>,
     /// What the message is about.
     asked: Vec<Item>,
-    channel: Channel,
+    pub channel: Channel,
     household: Option<HouseholdId>,
 }
 
@@ -100,7 +100,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         self.opened_as(desk, token, &[LinkKind::Guardian]).await
     }
 
-    async fn opened_as(
+    pub(super) async fn opened_as(
         &self,
         desk: &Desk,
         token: &str,
@@ -340,37 +340,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
         Ok(fresh)
     }
 
-    /// Stops or starts messages to the address a guardian's link was sent to, for every child.
-    pub async fn set_stopped_by_link(&self, token: &str, stopped: bool) -> Result<bool, OfficeFault> {
-        let now = self.now();
-        let mut desk = self.desk().await?;
-        let Some(opened) = self.opened_as(&desk, token, &STOPS).await? else { return Ok(false) };
-        let (channel, address) = (opened.channel, opened.link.address.clone());
-        if desk.record.stopped.contains(channel, &address) == stopped {
-            return Ok(true);
-        }
-        if stopped {
-            desk.record.stopped.insert(channel, &address);
-        } else {
-            desk.record.stopped.remove(channel, &address);
-        }
-        let households = self.households_at(&desk, channel, &address);
-        // Until the store has agreed, what is in memory is ahead of it.
-        let pulse = std::mem::replace(&mut desk.pulse, -1);
-        let delta: Delta = self.difference_for(&desk, &households, now).await?;
-        let guardians: Vec<String> =
-            opened.guardians.iter().map(|g| desk.board.season.guardians[g.at()].reference.clone()).collect();
-        self.store.set_stopped(desk.season, channel, &address, &guardians, stopped, &delta, now).await?;
-        desk.pulse = pulse + 1;
-        let season = desk.season;
-        let told = stop_letters(&desk, &opened, stopped, &self.ways, token, now);
-        drop(desk);
-        for (letter, guardians) in told {
-            self.store.put_reply(season, &letter, &guardians, now).await?;
-        }
-        Ok(true)
-    }
-
     /// A message came back: its address does not work, and what it said goes another way.
     pub async fn bounced(&self, key: &str) -> Result<bool, OfficeFault> {
         let now = self.now();
@@ -417,52 +386,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let until = again.then(|| now.saturating_add(SENT_AGAIN_LIVES).unwrap_or(now));
         Ok(self.store.decide_reply(season, reply, until, now).await?)
     }
-}
-
-/// Who hears of a stop, or of its end: the address itself with a way back, and the coordinator.
-fn stop_letters(
-    desk: &Desk,
-    opened: &Opened,
-    stopped: bool,
-    ways: &Ways,
-    token: &str,
-    now: Timestamp,
-) -> Vec<(NewReply, Vec<String>)> {
-    let season = &desk.board.season;
-    let letter = |channel: Channel, address: &str, subject: String, words: String| NewReply {
-        channel,
-        address: address.to_owned(),
-        subject: if channel == Channel::Mail { subject } else { String::new() },
-        words,
-        in_reply_to: String::new(),
-        ready: now,
-        until: now.saturating_add(SENT_AGAIN_LIVES).unwrap_or(now),
-        reference: String::new(),
-        by_person: false,
-    };
-    let own = opened.guardians.first().map(|g| &season.guardians[g.at()]);
-    let spanish = own.is_some_and(|guardian| guardian.contact.language.0.starts_with("es"));
-    let back = format!("{}/stop/{token}", ways.base_url);
-    let words = match (stopped, spanish) {
-        (true, false) => format!("No more messages to this address. To have them back: {back}"),
-        (true, true) => format!("Ya no enviamos mensajes a esta dirección. Para recibirlos otra vez: {back}"),
-        (false, false) => "Messages to this address are on again.".to_owned(),
-        (false, true) => "Vuelve a recibir mensajes en esta dirección.".to_owned(),
-    };
-    let theirs: Vec<String> =
-        opened.guardians.iter().map(|g| season.guardians[g.at()].reference.clone()).collect();
-    let words = format!("{}: {words}", season.short_name);
-    let mut out = vec![(letter(opened.channel, &opened.link.address, season.school.clone(), words), theirs)];
-    if let (Some((channel, address)), Some(guardian)) = (ways.coordinator.first(), own) {
-        let (subject, what) = if stopped {
-            ("A family stopped messages", "stopped messages to one of their addresses")
-        } else {
-            ("A family has messages again", "has messages to their address again")
-        };
-        let words = format!("Allheard: {} {what}. See your page.", guardian.name);
-        out.push((letter(*channel, address, subject.to_owned(), words), Vec::new()));
-    }
-    out
 }
 
 /// What any of some guardians has been told that is not over yet.

@@ -34,4 +34,5 @@ pub mod samples;
 pub mod sending;
 pub mod show;
 pub mod specimens;
+pub mod stopping;
 pub mod wording;

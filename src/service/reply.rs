@@ -29,11 +29,15 @@ pub enum ReplyKind {
     Back,
     /// To every address of a guardian: something was asked for on their page.
     Requested,
+    /// To an address whose link was used to stop messages to it: with the way back.
+    StopNoted,
+    /// To the same: they go on.
+    StartNoted,
 }
 
 impl ReplyKind {
     /// Every kind.
-    pub const ALL: [ReplyKind; 11] = [
+    pub const ALL: [ReplyKind; 13] = [
         ReplyKind::Heard,
         ReplyKind::CantCome,
         ReplyKind::AskBack,
@@ -45,6 +49,8 @@ impl ReplyKind {
         ReplyKind::Away,
         ReplyKind::Back,
         ReplyKind::Requested,
+        ReplyKind::StopNoted,
+        ReplyKind::StartNoted,
     ];
 
     /// Its file in the folder of a language.
@@ -61,6 +67,8 @@ impl ReplyKind {
             ReplyKind::Away => "reply/away.txt",
             ReplyKind::Back => "reply/back.txt",
             ReplyKind::Requested => "reply/requested.txt",
+            ReplyKind::StopNoted => "reply/stop-noted.txt",
+            ReplyKind::StartNoted => "reply/start-noted.txt",
         }
     }
 }
@@ -95,6 +103,8 @@ pub struct Reply {
     pub choices: Vec<Choice>,
     /// The number that means all of them.
     pub all: usize,
+    /// Where messages are had back; empty where that is not the matter.
+    pub back: String,
 }
 
 /// One child at one event, or the house rules.

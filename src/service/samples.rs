@@ -163,6 +163,7 @@ fn reply(about: Vec<About>) -> Reply {
         telephone: Some("01632 960 123".to_owned()),
         children,
         all: about.len() + 1,
+        back: "https://larkmoor.example/stop/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         choices: about
             .iter()
             .enumerate()

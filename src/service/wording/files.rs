@@ -77,6 +77,8 @@ macro_rules! built_in {
             built_in!(@file $language, "reply/away.txt"),
             built_in!(@file $language, "reply/back.txt"),
             built_in!(@file $language, "reply/requested.txt"),
+            built_in!(@file $language, "reply/stop-noted.txt"),
+            built_in!(@file $language, "reply/start-noted.txt"),
         )*]
     };
     (@file $language:literal, $file:literal) => {
