@@ -83,7 +83,9 @@ impl Run {
                 Some(shift) => shift.until,
             };
             let ends = ends.expect("every event of the demo ends").strftime("%Y%m%dT%H%M%S").to_string();
-            write!(words, "{} ", it.call.strftime("%H:%M")).expect("words");
+            let place = self.board.season.events[it.event.at()].place;
+            let door = &self.board.season.places[place.at()].door;
+            write!(words, "{} {door} ", it.call.strftime("%H:%M")).expect("words");
             for signer in [it.signs_in, it.signs_out].into_iter().flatten() {
                 write!(names, "{}\r\n", self.board.season.chaperones[signer.at()].name).expect("words");
             }
