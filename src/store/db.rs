@@ -40,8 +40,6 @@ const CACHE_KIB: u32 = 16_384;
 const ROWS_AHEAD: usize = 256;
 /// Pages of 4 KiB that the log beside the database grows to before it is folded in; a rush of messages is written once.
 const CHECKPOINT_PAGES: u32 = 8_000;
-/// A database file of at most so many octets is looked over each time it is opened; it takes about 12 ms a million.
-const LOOKED_OVER_MAX_OCTETS: u64 = 64 * 1024 * 1024;
 /// The oldest SQLite without the WAL-reset fault (release notes of SQLite 3.51.3).
 const OLDEST_SQLITE: &str = "3.51.3";
 
@@ -343,17 +341,6 @@ impl Db {
     }
 
     async fn open_sqlite(url: &str) -> Result<(Db, bool), StoreFault> {
-        if let Some(file) = url.strip_prefix("sqlite://")
-            && std::fs::metadata(file)
-                .is_ok_and(|meta| meta.len() > 0 && meta.len() <= LOOKED_OVER_MAX_OCTETS)
-        {
-            let faults = faults_of(file).await?;
-            if let Some(first) = faults.first() {
-                return Err(StoreFault::Refused(format!(
-                    "the database {file} is damaged ({first}); put a copy back with `allheard restore`"
-                )));
-            }
-        }
         // A file on this host does not hang up, so connections need no test before each use.
         let writer = SqlitePoolOptions::new()
             .max_connections(1)

@@ -221,8 +221,8 @@ pub(super) async fn reconcile(
     for chunk in new.chunks(ROWS_PER_STATEMENT) {
         add(tx, season, chunk).await?;
     }
-    if !delta.add.is_empty() {
-        // What a journal knows to have left is not sent again because it is planned again.
+    // What a journal knows to have left is not sent again because it is planned again; hardly ever is there any.
+    if !delta.add.is_empty() && !tx.fetch(sql::LOST_ANY, vec![]).await?.is_empty() {
         tx.run(sql::LOST_DOUBT, vec![]).await?;
     }
     Ok(())

@@ -60,6 +60,7 @@ pub const ALL: &[(&str, Statement)] = &[
     ("ATTEMPTS_KNOWN", ATTEMPTS_KNOWN),
     ("NEWEST", NEWEST),
     ("LOST_ADD", LOST_ADD),
+    ("LOST_ANY", LOST_ANY),
     ("LOST_DOUBT", LOST_DOUBT),
     ("LOST_DROP", LOST_DROP),
     ("NEXT_ON", NEXT_ON),

@@ -28,6 +28,7 @@ pub(in crate::store) const LOST_DOUBT: Statement = s(
     "UPDATE message SET state = 'uncertain', lease_ms = 0, fence = fence + 1, why = 'sent after the copy was made' \
      WHERE state IN ('planned', 'claimed', 'waiting_to_retry') AND key IN (SELECT key FROM lost)",
 );
+pub(in crate::store) const LOST_ANY: Statement = s(0, "SELECT key FROM lost LIMIT 1");
 pub(in crate::store) const LOST_DROP: Statement =
     s(1, "DELETE FROM lost WHERE key IN (SELECT value->>0 FROM json_each($1))");
 /// On a server alone: its own clock.
