@@ -137,6 +137,8 @@ impl Demo {
         let ways = Ways {
             base_url: base_url.to_owned(),
             batch: BATCH,
+            // A season goes by in minutes here, and whoever looks on stays in.
+            session_lives: SignedDuration::from_hours(24 * 400),
             coordinator: vec![(Channel::Mail, COORDINATOR.to_owned())],
             ..Ways::default()
         };

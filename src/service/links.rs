@@ -10,9 +10,6 @@ use std::sync::Arc;
 /// How long the coordinator's link lives after the season's last event; afterwards a new one can be made.
 pub const COORDINATOR_OUTLIVES: SignedDuration = SignedDuration::from_hours(24 * 30);
 
-/// How long a browser stays in after the coordinator's link was opened in it.
-const SESSION_LIVES: SignedDuration = SignedDuration::from_hours(24 * 7);
-
 /// What was found behind a token.
 #[derive(Debug)]
 pub enum Found {
@@ -69,7 +66,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
     /// A session for a browser in which the coordinator's link was opened, as the secret of its cookie, and how long it lives.
     pub async fn new_session(&self, link: &StoredLink) -> Result<(String, SignedDuration), OfficeFault> {
         let now = self.now();
-        let expires = now.saturating_add(SESSION_LIVES).unwrap_or(now).min(link.expires);
+        let expires = now.saturating_add(self.ways.session_lives).unwrap_or(now).min(link.expires);
         let season = self.desk().await?.season;
         let token = self.new_link(season, LinkKind::Session, ("", &link.hash), expires).await?;
         Ok((token, expires.duration_since(now)))

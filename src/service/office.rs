@@ -20,6 +20,7 @@ use crate::domain::season::{Channel, GuardianId, Season};
 use crate::domain::touched::Touched;
 use jiff::{SignedDuration, Timestamp};
 use std::collections::{BTreeSet, HashMap, VecDeque};
+use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, OnceLock};
 use tokio_util::sync::CancellationToken;
 
@@ -45,6 +46,8 @@ pub struct Ways {
     pub rest: SignedDuration,
     /// How long links live after what they are about is over.
     pub links_outlive: SignedDuration,
+    /// How long a browser stays in after the coordinator's link was opened in it.
+    pub session_lives: SignedDuration,
     /// Whether families can open pages at that address.
     pub pages_public: bool,
     /// Whether words sent back by text come in.
@@ -69,6 +72,7 @@ impl Default for Ways {
             text_wait: SignedDuration::from_mins(15),
             rest: SignedDuration::from_secs(60),
             links_outlive: SignedDuration::from_hours(48),
+            session_lives: SignedDuration::from_hours(24 * 7),
             pages_public: true,
             reply_by_text: false,
             reply_by_mail: false,
@@ -183,6 +187,8 @@ pub struct Office<S, G> {
     pub(super) health: Mutex<HashMap<Channel, Health>>,
     /// What ended and could not be recorded yet, by channel.
     pub(super) unrecorded: Mutex<HashMap<Channel, Vec<Ended>>>,
+    /// Whether the memory still counts as told what waits to be tried again.
+    pub(super) untold: AtomicBool,
     /// What arrived and waits to be taken in.
     pub(super) waiting: Mutex<VecDeque<Waiting>>,
     /// What other clocks said, by whose they are.
@@ -222,6 +228,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             rests: Mutex::new(HashMap::new()),
             health: Mutex::new(HashMap::new()),
             unrecorded: Mutex::new(HashMap::new()),
+            untold: AtomicBool::new(false),
             waiting: Mutex::new(VecDeque::new()),
             witnesses: Mutex::new(HashMap::new()),
             overruled: Mutex::new(BTreeSet::new()),

@@ -21,6 +21,7 @@ use std::collections::{HashMap, HashSet, VecDeque};
 use std::future::Future;
 use std::pin::pin;
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 /// Messages claimed ahead for each session, so that one is at hand when the one before is done.
@@ -214,6 +215,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
             while let Some(Some(one)) = under_way.next().now_or_never() {
                 round.note(one);
             }
+        }
+        if self.untold.swap(false, Ordering::Relaxed) {
+            self.desk().await?.pulse = -1;
         }
         match round.fault {
             None => Ok(round.sent),
@@ -421,11 +425,15 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let mut desk = self.desk().await?;
         self.store.settle(desk.season, &settled, now).await?;
         desk.pulse += 1;
-        if settled.iter().any(|s| !matches!(s.to, State::Accepted | State::Uncertain)) {
-            // What was noted as told was not, so the record is read again.
+        let untold = settled.iter().any(|s| !matches!(s.to, State::Accepted | State::Uncertain));
+        if settled.iter().any(|s| s.to == State::Refused) {
+            // What was noted as told was not, so the record is read again before anything is planned anew.
             desk.pulse = -1;
             drop(desk);
             desk = self.desk().await?;
+        } else if untold {
+            // What only waits is read again when the road has done its round, and not for each message.
+            self.untold.store(true, Ordering::Relaxed);
         }
         let mut moved: HashSet<HouseholdId> = HashSet::new();
         for one in ended.iter().filter(|one| one.settled.to == State::Refused) {
