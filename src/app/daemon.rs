@@ -81,8 +81,7 @@ impl Work {
                 let season = house.desk().await?.season;
                 let next = house.store.next_on(season, *channel, now).await.map_err(fault)?.message;
                 // What is due already waits for the road's rate or its rest.
-                let waits = [sent.again_at, house.rests_until(*channel)].into_iter().flatten().max();
-                Ok(waits.map_or(next, |at| next.map(|next| next.max(at))))
+                Ok(sent.again_at.map_or(next, |at| next.map(|next| next.max(at))))
             }
             Work::Replies(channel) => {
                 house.send_replies(*channel).await?;

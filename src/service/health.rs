@@ -33,7 +33,7 @@ pub(super) struct Health {
 
 impl<S: Store, G: Gateway> Office<S, G> {
     /// Until when a road is left alone; none if it may be used.
-    pub fn rests_until(&self, channel: Channel) -> Option<Timestamp> {
+    pub(super) fn rests_until(&self, channel: Channel) -> Option<Timestamp> {
         let now = self.now();
         let until = self.rests.lock().ok().and_then(|rests| rests.get(&channel).and_then(|rest| rest.until));
         until.filter(|until| *until > now)

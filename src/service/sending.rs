@@ -219,6 +219,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         if self.untold.swap(false, Ordering::Relaxed) {
             self.desk().await?.pulse = -1;
         }
+        // A road that rests may go on when its rest is over, as one whose rate is used up when that is free again.
+        round.sent.again_at = [round.sent.again_at, self.rests_until(channel)].into_iter().flatten().max();
         match round.fault {
             None => Ok(round.sent),
             Some(fault) => {

@@ -71,9 +71,6 @@ pub struct Setup {
     pub url: Option<String>,
 }
 
-/// Children from which on a season is large.
-const LARGE: usize = 100;
-
 impl Setup {
     /// A small season without crashes.
     pub fn small(seed: u64) -> Setup {
@@ -366,12 +363,7 @@ impl Run {
             return false;
         }
         self.uncertain_are_settled().await;
-        // A large season takes seconds to plan, so there planning again is tried now and then.
-        let large = self.setup.book.rows("children").len() > LARGE;
         for again in [false, true] {
-            if again && large && nth % 8 != 1 {
-                continue;
-            }
             let result = self.office().plan_tick().await;
             let Some(planned) = survive!(self, PLANNING, result) else { return false };
             if again && planned != Default::default() {
