@@ -272,7 +272,7 @@ pub const SETTINGS: &[Setting] = &[
     setting("messages from", "08:00", "No message leaves before this local time. Common practice."),
     setting("messages until", "20:30", "No message leaves at or after this local time. Narrower than 21:00, the limit of 47 CFR 64.1200(c)(1) for solicitations; our choice."),
     setting("merge minutes", "60", "Notices for one family due within so many minutes become one message. A planning figure of ours."),
-    setting("messages a day", "1", "Messages one person gets on one day at most; changes always go. What would be one too many waits for the next day, or goes earlier that day with the first message where no later day is left. 0 for no limit. A planning figure of ours."),
+    setting("messages a day", "1", "Messages one person gets on one day at most; changes always go. What would be one too many waits for the next day, or goes all the same where no day is left before the eve. 0 for no limit. A planning figure of ours."),
     setting("class door days before", "28", "Days before the first show from which signatures are asked for at the class door. A planning figure of ours."),
     setting("calls days before", "5", "Days before an event from which families who have not answered are rung. Common practice."),
     setting("chaperone lead at class visits", "0", "Minutes before the call at which chaperones come to a class visit. Common practice."),

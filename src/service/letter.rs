@@ -181,6 +181,21 @@ pub struct Item {
     pub shift: Option<Shift>,
 }
 
+impl Item {
+    /// Whether a text would say the same of another child: all but whose day it is and who signs.
+    pub fn says_the_same_as(&self, other: &Item) -> bool {
+        let whose = Item {
+            child: other.child.clone(),
+            signs_in: other.signs_in.clone(),
+            signs_out: other.signs_out.clone(),
+            collectors: other.collectors.clone(),
+            turn_in: other.turn_in.clone(),
+            ..self.clone()
+        };
+        whose == *other
+    }
+}
+
 /// A costume to hand in.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Costume {

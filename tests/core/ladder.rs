@@ -212,6 +212,17 @@ fn the_limit_gives_way_where_no_day_is_left_and_a_change_never_waits() {
     assert_eq!(lines, ["03-18 12:00 mail G002", "03-18 12:00 text G002"]);
 }
 
+// Put off by a day it would come when the car is already on its way.
+#[test]
+fn the_word_of_the_eve_is_never_put_off_to_the_day_itself() {
+    let mut book = crowded();
+    for row in ["T001", "T009"] {
+        book = with(&book, "notices", row, "days before", "1");
+    }
+    let lines = moments(&board(&book), &Record::default(), early(), "C005");
+    assert_eq!(lines, ["03-24 10:00 mail G002", "03-24 18:00 text G002"]);
+}
+
 #[test]
 fn a_plan_spread_over_days_stays_as_it_is_while_it_is_sent() {
     let board = board(&crowded());

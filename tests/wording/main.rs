@@ -1,6 +1,7 @@
 //! What families read: every template with every sample, and templates that are wrong.
 
 mod readability;
+mod seasons;
 
 use std::fs;
 use std::path::Path;
@@ -265,6 +266,28 @@ fn the_reply_word_is_asked_for_only_where_it_is_understood() {
 }
 
 // 47 CFR 64.1200(a)(10): where replies cannot be received each text says so, with another way to stop.
+// Brothers and sisters with the same times are told them once; with two times, each theirs.
+#[test]
+fn a_text_tells_what_two_children_share_once() {
+    let wording = wording();
+    let mut letter = sample(Kind::Eve);
+    let mut second = letter.items[0].clone();
+    second.child = Some("Bo".to_owned());
+    second.signs_in = Some("Ivo Wren".to_owned());
+    letter.children.push(second.child.clone());
+    letter.items.push(second);
+    let text = wording.text(&letter).unwrap().text;
+    assert!(text.contains(" and Bo to ") && text.matches("16:35").count() == 1, "{text}");
+    letter.items[1].call = "16:50".parse().unwrap();
+    let text = wording.text(&letter).unwrap().text;
+    assert!(text.contains("16:35") && text.contains("Bo to ") && text.contains("16:50"), "{text}");
+    letter.children = vec![None, None];
+    letter.items.iter_mut().for_each(|item| item.child = None);
+    letter.items[1].call = letter.items[0].call;
+    let text = wording.text(&letter).unwrap().text;
+    assert!(text.contains("your children to "), "{text}");
+}
+
 #[test]
 fn a_text_says_how_to_stop() {
     let wording = wording();

@@ -14,6 +14,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Days a message is put off at most before the limit gives way.
 const DAYS_LATER_MAX: i64 = 14;
+/// Hours that what is put off still leaves before it is of no more use: the word of the eve is not put off to the day
+/// itself, when the car is already on its way (a planning figure of ours).
+const HOURS_LEFT: i64 = 20;
 
 /// What messages say, without repetition, in order.
 type Parts = Vec<(Item, NoticeKey)>;
@@ -60,13 +63,15 @@ pub(super) fn spread(
                 taken.len() < limit || taken.iter().any(|had| is_same_message(&want.parts, had))
             })
         };
+        let last = want.until.checked_sub(HOURS_LEFT.hours()).unwrap_or(want.until);
         // What is overdue goes today; from which day it was put off is worked out as it was before.
         let found = (0..=DAYS_LATER_MAX).find_map(|by| {
             let other = meant.date().checked_add(by.days()).ok()?;
             let moment =
                 if by == 0 { want.due } else { wall::instant(zone, other.to_datetime(meant.time())) };
             let day = other.max(today);
-            (moment < want.until && free(other) && free(day)).then_some((day, moment))
+            let in_time = moment < if by == 0 { want.until } else { last };
+            (in_time && free(other) && free(day)).then_some((day, moment))
         });
         let (day, moment) = found.unwrap_or((meant.date().max(today), want.due));
         want.due = moment;

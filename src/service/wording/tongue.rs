@@ -13,7 +13,7 @@ use super::words::{self, Words};
 use super::{Fault, Mail, Worded};
 use crate::domain::segments;
 use crate::service::digest::{Digest, DigestKind};
-use crate::service::letter::{Letter, What};
+use crate::service::letter::{Item, Kind, Letter, What};
 use crate::service::reply::{Reply, ReplyKind};
 
 /// Stands alone on a line between two wordings of a text.
@@ -153,7 +153,7 @@ impl Tongue {
 
     /// The same, each with whether it is a last resort.
     fn worded(&self, letter: &Letter) -> impl Iterator<Item = Result<(String, bool), Fault>> {
-        let context = self.context(letter);
+        let context = self.context(&self.together(letter));
         let ends = self.ends(&context);
         let short = one_line(&letter.short);
         let file = format!("{}/text.txt", letter.kind.folder());
@@ -167,6 +167,34 @@ impl Tongue {
                 ends.iter().map(end).collect()
             }
         })
+    }
+
+    /// The letter with brothers and sisters who are told the same of one event as one item: a text has no room to say it
+    /// twice. Costumes stay with who hands them in.
+    fn together(&self, letter: &Letter) -> Letter {
+        let mut one = letter.clone();
+        if letter.kind == Kind::TurnIn {
+            return one;
+        }
+        let mut groups: Vec<(Item, Vec<Option<String>>)> = Vec::new();
+        for item in std::mem::take(&mut one.items) {
+            match groups.iter_mut().find(|(first, _)| first.says_the_same_as(&item)) {
+                Some((_, children)) => children.push(item.child),
+                None => groups.push((item.clone(), vec![item.child])),
+            }
+        }
+        let named = |(item, children): (Item, Vec<Option<String>>)| {
+            let several = children.len() > 1;
+            let names: Option<Vec<String>> = children.into_iter().collect();
+            let joined = match names {
+                Some(names) => Some(self.words.joined(&names)),
+                None if several => Some(self.words.your_children.clone()),
+                None => None,
+            };
+            Item { child: joined, ..item }
+        };
+        one.items = groups.into_iter().map(named).collect();
+        one
     }
 
     /// How a text ends: asking and stopping, in words that grow shorter.

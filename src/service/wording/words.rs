@@ -195,7 +195,8 @@ impl Words {
         self.costume.replace("{number}", number).replace("{pieces}", &pieces.join(", "))
     }
 
-    fn joined(&self, names: &[String]) -> String {
+    /// Names as the language lists them.
+    pub(super) fn joined(&self, names: &[String]) -> String {
         match names {
             [] => String::new(),
             [one] => one.clone(),
