@@ -65,8 +65,10 @@ pub fn build(parcel: &Parcel, mail: &MailContent, identity: &Identity) -> Result
         .date(date)
         .message_id(Some(message_id(&parcel.reference, &identity.domain)))
         .subject(mail.subject.clone())
-        .raw_header(raw("Auto-Submitted", "auto-generated"))
-        .raw_header(raw("Content-Language", &mail.language));
+        .raw_header(raw("Auto-Submitted", "auto-generated"));
+    if !mail.language.is_empty() {
+        builder = builder.raw_header(raw("Content-Language", &mail.language));
+    }
     if let Some(reply_to) = &identity.reply_to {
         builder = builder.reply_to(with_detail(reply_to, identity.plus, &mail.reply_token));
     }
