@@ -70,6 +70,7 @@ cases! {
     no_attempt_is_written_when_the_world_has_moved_on,
     one_rate_holds_for_all_who_share_the_database,
     nothing_is_claimed_while_sending_is_held,
+    a_write_given_up_half_way_leaves_nothing_open,
     what_a_journal_knows_better_is_never_sent_by_itself,
     what_came_back_waits_until_a_person_decides,
     a_persons_own_answer_stays_until_somebody_decides,
@@ -641,6 +642,90 @@ async fn nothing_is_claimed_while_sending_is_held(engine: Engine<'_>) {
     assert!(bench.store.lift(Doubt::Clock).await.unwrap() && !bench.store.lift(Doubt::Clock).await.unwrap());
     assert_eq!(bench.attempt(&claimed, now()).await, vec![claimed.id]);
     assert_eq!(bench.claim(Channel::Mail, now()).await.len(), 1);
+}
+
+// A full file makes SQLite roll back by itself (sqlite.org, "Response To Errors Within A Transaction"): what came after it in
+// the same transaction was once committed line by line, and every later transaction failed.
+#[tokio::test(flavor = "multi_thread")]
+async fn after_a_full_file_nothing_is_written_singly_and_the_next_write_works() {
+    let bench = with_season(Engine::Sqlite).await;
+    let say = |text: &'static str| Statement { text, binds: 0 };
+    let mut tx = bench.store.db().begin().await.unwrap();
+    let pages = tx.fetch(say("PRAGMA page_count"), vec![]).await.unwrap()[0].int(0).unwrap();
+    // A limit of this connection alone.
+    assert!(pages < 2_000, "{pages} pages");
+    tx.fetch(say("PRAGMA max_page_count = 2000"), vec![]).await.unwrap();
+    let line = Statement { text: "INSERT INTO lost (key, at_ms) VALUES ($1, 1)", binds: 1 };
+    let mut full = None;
+    for n in 0..4_000 {
+        let key = Value::Text(format!("{n:06}{}", "x".repeat(8_000)));
+        if let Err(fault) = tx.run(line, vec![key]).await {
+            full = Some(fault.to_string());
+            break;
+        }
+    }
+    let full = full.expect("the file is full");
+    assert!(full.contains("full"), "{full}");
+    // From here on the transaction takes nothing.
+    let small = || vec![Value::Text("small".to_owned())];
+    assert!(tx.run(line, small()).await.unwrap_err().to_string().contains("failed before"));
+    assert!(tx.commit().await.is_err());
+    let count = "SELECT COUNT(*) FROM lost";
+    assert_eq!(bench.one(count).await, 0, "nothing of it is there");
+    // The next writer has a sound connection.
+    let mut tx = bench.store.db().begin().await.unwrap();
+    tx.run(line, small()).await.unwrap();
+    tx.commit().await.unwrap();
+    assert_eq!(bench.one(count).await, 1);
+}
+
+/// Asks a future so often and no more; whether it was ready by then.
+async fn given_up_at(most: u64, asked: impl Future<Output = ()>) -> bool {
+    let mut asked = std::pin::pin!(asked);
+    let mut times = 0;
+    std::future::poll_fn(|context| {
+        if times == most {
+            return std::task::Poll::Ready(false);
+        }
+        times += 1;
+        asked.as_mut().poll(context).map(|()| true)
+    })
+    .await
+}
+
+// A caller that goes away in the middle of BEGIN once left a transaction open in the pool, into which whoever came next wrote
+// and nobody committed (transact-rs/sqlx 4393).
+async fn a_write_given_up_half_way_leaves_nothing_open(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    let mut ended = 0;
+    for n in 0..400_u64 {
+        let begun = async {
+            drop(bench.store.db().begin().await.unwrap());
+        };
+        ended += u64::from(given_up_at(n % 12, begun).await);
+    }
+    println!("{ended} of 400 were not given up");
+    assert!(ended < 400, "some were given up");
+    // Whatever was begun is ended; what is written now is there for everybody.
+    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    for n in 0..12 {
+        let doubt = if n % 2 == 0 {
+            bench.store.hold(Doubt::Clock, "it jumped", now()).await
+        } else {
+            bench.store.lift(Doubt::Clock).await
+        };
+        assert!(doubt.unwrap(), "write {n}");
+    }
+    assert!(bench.store.hold(Doubt::Clock, "it jumped", now()).await.unwrap());
+    let other = SqlStore::open(&bench.url, Seeded::boxed(9, "salts")).await.unwrap();
+    assert_eq!(other.holds().await.unwrap().len(), 1, "seen by another");
+    if matches!(engine, Engine::Postgres(_)) {
+        let open = "SELECT COUNT(*) FROM pg_stat_activity WHERE datname = current_database() AND state LIKE 'idle in transaction%'";
+        let open =
+            other.db().fetch(Statement { text: open, binds: 0 }, vec![]).await.unwrap()[0].int(0).unwrap();
+        assert_eq!(open, 0, "transactions that nobody ends");
+    }
+    other.close().await;
 }
 
 async fn what_a_journal_knows_better_is_never_sent_by_itself(engine: Engine<'_>) {

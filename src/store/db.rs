@@ -307,6 +307,7 @@ impl Db {
         server::reach(&options).await?;
         let pool = PgPoolOptions::new()
             .max_connections(SERVER_CONNECTIONS)
+            .acquire_timeout(server::CONNECTION_WAIT)
             .connect_with(options)
             .await
             .map_err(database)?;
@@ -372,7 +373,10 @@ impl Db {
         match self {
             Db::Sqlite { writer, .. } => Ok(Tx::Sqlite(Writing::begin(writer).await?)),
             Db::Postgres { pool } => {
-                let mut tx = pool.begin().await.map_err(database)?;
+                let mut tx = match pool.begin().await {
+                    Ok(tx) => tx,
+                    Err(error) => return Err(server::fault(pool, error).await),
+                };
                 let lock = sqlx::query("SELECT pg_advisory_xact_lock($1)").bind(WRITERS_LOCK);
                 lock.execute(&mut *tx).await.map_err(database)?;
                 Ok(Tx::Postgres(tx))
@@ -388,10 +392,10 @@ impl Db {
                 let rows = bound(statement, values).fetch_all(readers).await.map_err(database)?;
                 Ok(rows.into_iter().map(Row::Sqlite).collect())
             }
-            Db::Postgres { pool } => {
-                let rows = sent(statement, values).fetch_all(pool).await.map_err(database)?;
-                Ok(rows.into_iter().map(Row::Postgres).collect())
-            }
+            Db::Postgres { pool } => match sent(statement, values).fetch_all(pool).await {
+                Ok(rows) => Ok(rows.into_iter().map(Row::Postgres).collect()),
+                Err(error) => Err(server::fault(pool, error).await),
+            },
         }
     }
 

@@ -1,12 +1,16 @@
 //! The way to a PostgreSQL server: how it is protected, and whether anybody answers there.
 
+use super::db::database;
 use crate::service::ports::{StoreFault, is_this_host};
+use sqlx::PgPool;
 use sqlx::postgres::{PgConnectOptions, PgSslMode};
 use sqlx::{ConnectOptions as _, Connection as _};
 use std::time::Duration;
 
-/// A server has to answer at the start within so long, seconds.
+/// A server has to answer within so long, at the start and later, seconds.
 const REACH_SECONDS: u64 = 5;
+/// A connection that is free, or a new one, has to be had within so long: then the server is away, or all are in use.
+pub(super) const CONNECTION_WAIT: Duration = Duration::from_secs(REACH_SECONDS);
 
 /// How the way to a server is protected, as its users say it (`sslmode`). Where nothing is said it is not encrypted on this
 /// host, and to any other the server has to prove its name; what would be silently in the clear is refused.
@@ -50,6 +54,16 @@ pub(super) async fn reach(options: &PgConnectOptions) -> Result<(), StoreFault> 
     Err(StoreFault::Database(format!(
         "the database {database} at {host}, port {port}, cannot be reached: {why}"
     )))
+}
+
+/// A fault of the driver as ours; where it only waited for a connection, whether the server is away, and why.
+pub(super) async fn fault(pool: &PgPool, error: sqlx::Error) -> StoreFault {
+    if matches!(error, sqlx::Error::PoolTimedOut)
+        && let Err(away) = reach(&pool.connect_options()).await
+    {
+        return away;
+    }
+    database(error)
 }
 
 #[cfg(test)]

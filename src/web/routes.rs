@@ -41,6 +41,8 @@ use crate::service::ports::{Gateway, LinkKind, Store, StoredLink};
 pub const STRANGERS_PER_MINUTE: u32 = 300;
 /// Characters of a token at most; longer ones are not looked up.
 const TOKEN_MAX_CHARACTERS: usize = 64;
+/// Whoever asks whether the program can do its work is answered within so long, seconds.
+const READY_SECONDS: u64 = 4;
 /// A request's body has to be there after so long, seconds; a workbook may come over a slow line.
 const BODY_SECONDS: u64 = 30;
 const UPLOAD_SECONDS: u64 = 180;
@@ -150,16 +152,22 @@ async fn asset(text: &'static str, kind: &'static str) -> Response {
 /// Whether the program can do its work: its store answers, and its zone data are new enough.
 async fn ready<S: Store + 'static, G: Gateway + 'static>(State(front): State<Arc<Front<S, G>>>) -> Response {
     let mut faults = Vec::new();
-    match front.office.desk().await {
-        Ok(_) | Err(OfficeFault::NoSeason) => {}
-        Err(fault) => {
-            tracing::error!(%fault, "not ready");
-            faults.push("the store does not answer, or its workbook cannot be read".to_owned());
+    // A monitor is answered soon, whatever the store is waiting for.
+    let looked = tokio::time::timeout(Duration::from_secs(READY_SECONDS), async {
+        match front.office.desk().await {
+            Ok(_) | Err(OfficeFault::NoSeason) => {}
+            Err(fault) => {
+                tracing::error!(%fault, "not ready");
+                faults.push("the store does not answer, or its workbook cannot be read".to_owned());
+            }
         }
-    }
-    if let Err(fault) = front.office.store.probe().await {
-        tracing::error!(%fault, "not ready");
-        faults.push("the store takes no write".to_owned());
+        if let Err(fault) = front.office.store.probe().await {
+            tracing::error!(%fault, "not ready");
+            faults.push("the store takes no write".to_owned());
+        }
+    });
+    if looked.await.is_err() {
+        faults.push(format!("the store does not answer within {READY_SECONDS} seconds"));
     }
     for task in front.office.failing() {
         faults.push(format!("the last round failed: {task}"));

@@ -1,5 +1,6 @@
 //! A PostgreSQL server of the test's own, and a fresh database in it for each that asks.
 
+#![allow(dead_code, reason = "each test uses a part of it")]
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a helper of a test may fail the test")]
 
 use std::net::{Ipv4Addr, TcpListener};
@@ -40,6 +41,18 @@ impl Cluster {
             Command::new(script()).arg("start").arg(cluster.data()).arg(port.to_string()).output().unwrap();
         assert!(start.status.success(), "{}", String::from_utf8_lossy(&start.stderr));
         cluster
+    }
+
+    /// Kills the server as a failure of its host would.
+    pub fn kill(&self) {
+        let killed = Command::new(script()).arg("stop").arg(self.data()).status().unwrap();
+        assert!(killed.success());
+    }
+
+    /// Starts it again on what it had written.
+    pub fn again(&self) {
+        let started = Command::new(script()).arg("again").arg(self.data()).output().unwrap();
+        assert!(started.status.success(), "{}", String::from_utf8_lossy(&started.stderr));
     }
 
     fn data(&self) -> PathBuf {

@@ -99,6 +99,11 @@ impl MailServer {
         MailServer { port, seen }
     }
 
+    /// How many messages it has been given.
+    pub fn count(&self) -> usize {
+        self.seen.lock().unwrap().messages.len()
+    }
+
     /// What it has seen so far, as a copy.
     pub fn seen(&self) -> Seen {
         self.seen.lock().unwrap().clone()

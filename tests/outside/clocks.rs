@@ -1,0 +1,73 @@
+//! The host's clock set wrong while the daemon runs, by a library that changes what programs are told of the time (faketime).
+
+use super::host::{Host, Sink, book_due, until};
+use super::support::server::{MailServer, Script};
+use jiff::{SignedDuration, Timestamp};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// The library, where a distribution puts it; none where it is not installed, which is a failure where `CI` is set.
+fn library(test: &str) -> Option<PathBuf> {
+    let places =
+        ["/usr/lib/x86_64-linux-gnu/faketime", "/usr/lib/aarch64-linux-gnu/faketime", "/usr/lib/faketime"];
+    let found =
+        places.iter().map(|place| Path::new(place).join("libfaketime.so.1")).find(|path| path.exists());
+    if found.is_none() {
+        assert!(
+            std::env::var_os("CI").is_none(),
+            "{test} needs faketime; tests/run installs what tests need"
+        );
+        println!("{test}: not run, faketime is not installed");
+    }
+    found
+}
+
+/// Due in an hour or so: the next full hour but one, in the zone in which it is about noon.
+fn in_more_than_an_hour() -> String {
+    #[allow(clippy::disallowed_methods, reason = "the daemon under test has the host's clock")]
+    let now = Timestamp::now().to_zoned_datetime(jiff::tz::TimeZone::UTC);
+    format!("{:02}:{:02}", 13, now.minute().min(58) + 1)
+}
+
+/// Two hours forward: nothing that is not due is sent, the coordinator hears of it, and a person's word ends it
+/// (reliability fault 25). Back again: nothing goes twice (fault 26).
+#[tokio::test(flavor = "multi_thread")]
+async fn a_clock_set_forward_sends_nothing_before_its_time() {
+    let Some(library) = library("a_clock_set_forward_sends_nothing_before_its_time") else { return };
+    let mail = MailServer::start(Script::default()).await;
+    let (sink, port) = Sink::start().await;
+    let book = book_due(20, ("14", &in_more_than_an_hour()));
+    let host = Host::with("", &book, (mail.port, port), "");
+    let time = host.path().join("time");
+    std::fs::write(&time, "+0").unwrap();
+    let (library, file) = (library.display().to_string(), time.display().to_string());
+    let daemon = host.serve_in(&[
+        ("LD_PRELOAD", &library),
+        ("FAKETIME_TIMESTAMP_FILE", &file),
+        ("FAKETIME_NO_CACHE", "1"),
+        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
+    ]);
+    tokio::time::sleep(Duration::from_secs(2)).await;
+    assert_eq!((mail.count(), sink.count()), (0, 0), "nothing is due yet");
+    std::fs::write(&time, "+2h").unwrap();
+    until("the coordinator is told", Duration::from_secs(60), async || {
+        mail.seen().messages.iter().any(|mail| mail.contains("Allheard holds all messages"))
+    })
+    .await;
+    let families =
+        |mail: &MailServer| mail.seen().messages.iter().filter(|mail| mail.contains("To: g")).count();
+    tokio::time::sleep(Duration::from_secs(5)).await;
+    assert_eq!((families(&mail), sink.count()), (0, 0), "an hour early nothing leaves");
+    let state = host.said(&["start"]);
+    assert!(state.contains("clock") && state.contains("--clock-is-right"), "{state}");
+    // Time alone lifts nothing; a person's word does.
+    assert!(host.said(&["start", "--clock-is-right"]).contains("noted: sending goes on"));
+    until("all that is due by that clock", Duration::from_secs(60), async || {
+        families(&mail) >= 20 && sink.count() >= 20
+    })
+    .await;
+    std::fs::write(&time, "+0").unwrap();
+    tokio::time::sleep(SignedDuration::from_secs(8).unsigned_abs()).await;
+    assert_eq!((families(&mail), sink.count()), (20, 20), "set back, nothing goes twice");
+    drop(daemon);
+}
