@@ -66,6 +66,7 @@ cases! {
     each_message_has_one_claimer_of_eight,
     a_write_with_an_old_fence_changes_no_message,
     three_claims_without_an_attempt_set_a_message_aside,
+    a_suspect_is_claimed_alone_and_after_the_others,
     an_open_attempt_is_doubted_and_only_mail_is_repeated_once,
     no_attempt_is_written_when_the_world_has_moved_on,
     one_rate_holds_for_all_who_share_the_database,
@@ -560,6 +561,31 @@ async fn every_operation_moves_messages_along_the_graph_only(engine: Engine<'_>)
     }
     assert_eq!(cases, operations.len() * State::ALL.len());
     assert_eq!(verify_ledger(&*bench.store, SEASON).await.unwrap(), bench.ledger_lines().await);
+}
+
+// What ends the program each time must not take its neighbours along: after two claims that came to nothing it is claimed by
+// itself, and only when nothing else waits (reliability fault 35).
+async fn a_suspect_is_claimed_alone_and_after_the_others(engine: Engine<'_>) {
+    let bench = with_season(engine).await;
+    bench.add((0..5).map(|n| message(&format!("k{n}"), Channel::Mail)).collect()).await;
+    let mut at = now();
+    for _ in 0..2 {
+        assert_eq!(bench.claim(Channel::Mail, at).await.len(), 5);
+        at += minutes(15);
+        assert_eq!(bench.tend(at).await.released, 5);
+    }
+    bench.add(vec![message("new", Channel::Mail)]).await;
+    let keys = async |at| bench.claim(Channel::Mail, at).await.into_iter().map(|m| m.key).collect::<Vec<_>>();
+    assert_eq!(keys(at).await, ["new"]);
+    // Each by itself; the one whose claim came to nothing once more waits behind the others.
+    assert_eq!(keys(at).await, ["k0"]);
+    at += minutes(15);
+    bench.store.tend(SEASON, at, TendRules { claims_max: 5, ..RULES }).await.unwrap();
+    assert_eq!(keys(at).await, ["new"]);
+    for key in ["k1", "k2", "k3", "k4", "k0"] {
+        assert_eq!(keys(at).await, [key]);
+    }
+    assert!(keys(at).await.is_empty());
 }
 
 async fn three_claims_without_an_attempt_set_a_message_aside(engine: Engine<'_>) {

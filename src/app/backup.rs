@@ -1,8 +1,9 @@
 //! Copies of the database, made while the daemon runs, and put back while it does not.
 
 use super::chance::HostRandom;
+use super::clock::HostClock;
 use super::config::Config;
-use crate::service::ports::StoreFault;
+use crate::service::ports::{Clock as _, StoreFault};
 use crate::store::SqlStore;
 use std::fs::{File, OpenOptions};
 use std::io;
@@ -100,12 +101,13 @@ pub async fn put_back(config: &Config, from: &Path) -> Result<PathBuf, CopyFault
     let Some(database) = file_of(config) else { return Err(CopyFault::OnAServer("put back")) };
     let _alone = mark(config, true)?;
     look_over(from).await?;
+    is_ours(from).await?;
     let part = with_ending(&database, "part");
     std::fs::copy(from, &part)
         .and_then(|_| OpenOptions::new().write(true).open(&part))
         .and_then(|file| super::private(&file).and_then(|()| file.sync_all()))
         .map_err(io_fault(format!("{} cannot be written", part.display())))?;
-    let kept = with_ending(&database, "before-restore");
+    let kept = not_there_yet(&database);
     if database.exists() {
         std::fs::rename(&database, &kept).map_err(io_fault("the database in force cannot be set aside"))?;
     }
@@ -127,11 +129,38 @@ async fn look_over(file: &Path) -> Result<(), CopyFault> {
     if !file.exists() {
         return Err(unsound("there is no such file".to_owned()));
     }
+    if !file.is_file() {
+        return Err(unsound("it is no file".to_owned()));
+    }
     match SqlStore::faults_of(&file.display().to_string()).await {
         Ok(faults) if faults.is_empty() => Ok(()),
         Ok(faults) => Err(unsound(faults.join("; "))),
         Err(fault) => Err(unsound(fault.to_string())),
     }
+}
+
+/// Whether a sound file is a copy of a season of ours, and not an empty one or somebody else's.
+async fn is_ours(file: &Path) -> Result<(), CopyFault> {
+    let unsound = |why: String| CopyFault::Unsound { file: file.to_owned(), why };
+    match SqlStore::seasons_in(&file.display().to_string()).await {
+        Ok(0) => Err(unsound("no season is in it".to_owned())),
+        Ok(_) => Ok(()),
+        Err(fault) => Err(unsound(fault.to_string())),
+    }
+}
+
+/// Looks at a copy before anybody is asked whether to put it back.
+pub async fn is_sound(copy: &Path) -> Result<(), CopyFault> {
+    look_over(copy).await?;
+    is_ours(copy).await
+}
+
+/// A name beside the database that no earlier one was kept by.
+fn not_there_yet(database: &Path) -> PathBuf {
+    let day = HostClock.now().strftime("before-restore-%Y%m%dT%H%M%SZ").to_string();
+    let names = std::iter::once(day.clone()).chain((2_u32..).map(|n| format!("{day}-{n}")));
+    let mut paths = names.map(|name| with_ending(database, &name));
+    paths.find(|path| !path.exists()).unwrap_or_else(|| with_ending(database, &day))
 }
 
 fn settle(part: &Path, to: &Path) -> Result<(), CopyFault> {

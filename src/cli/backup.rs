@@ -1,7 +1,7 @@
 //! `allheard backup` and `allheard restore`.
 
 use super::{ConfigFile, Exit, agreed, block_on_exit, tell};
-use crate::app::backup::{CopyFault, back_up, put_back};
+use crate::app::backup::{CopyFault, back_up, is_sound, put_back};
 use std::path::PathBuf;
 
 #[derive(Debug, clap::Args)]
@@ -49,12 +49,15 @@ pub(super) fn back(options: &Backup) -> Exit {
 
 pub(super) fn restore(options: &Restore) -> Exit {
     let Some(config) = options.file.read() else { return Exit::Config };
-    let question = "what was noted since the copy was made is set aside. Put it back?";
-    if !options.yes && !agreed(question, "add --yes to put it back") {
-        tell("nothing was put back");
-        return Exit::Wrong;
-    }
     block_on_exit(async {
+        if let Err(fault) = is_sound(&options.copy).await {
+            return told(fault);
+        }
+        let question = "what was noted since the copy was made is set aside. Put it back?";
+        if !options.yes && !agreed(question, "add --yes to put it back") {
+            tell("nothing was put back");
+            return Exit::Wrong;
+        }
         match put_back(&config, &options.copy).await {
             Ok(kept) => {
                 tell(format!("put back; the database before is kept as {}", kept.display()));

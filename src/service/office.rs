@@ -66,7 +66,7 @@ impl Default for Ways {
             base_url: "http://127.0.0.1:8420".to_owned(),
             batch: 500,
             lease: SignedDuration::from_secs(60),
-            claims_max: 3,
+            claims_max: 5,
             attempts_max: 12,
             mail_wait: SignedDuration::from_mins(1),
             text_wait: SignedDuration::from_mins(15),

@@ -440,7 +440,13 @@ pub trait Store: Send + Sync {
         new: &[NewDigest],
         now: Timestamp,
     ) -> impl Future<Output = Result<usize, StoreFault>> + Send;
-    /// Records how replies ended.
+    /// Holds on to replies that are still under way: their identifiers and the number of their attempt.
+    fn renew_replies(
+        &self,
+        held: &[(i64, i64)],
+        lease_until: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// Records how replies ended; one that was in doubt meanwhile is settled too.
     fn settle_replies(&self, settled: &[SettledReply])
     -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// Takes in what a gateway tells of a message; states only move forward.

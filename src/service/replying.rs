@@ -4,16 +4,16 @@ use super::office::{Office, OfficeFault};
 use super::ports::{
     ClaimedReply, Content, Gateway, MailContent, NewReply, Outcome, Parcel, SettledReply, Store,
 };
-use super::sending::Sent;
+use super::sending::{RENEW_SECONDS, Sent};
 use crate::domain::graph::State;
 use crate::domain::retry;
 use crate::domain::season::Channel;
 use jiff::{SignedDuration, Timestamp};
+use std::pin::pin;
+use std::time::Duration;
 
 /// Replies taken at once.
 const REPLIES_AT_ONCE: u32 = 50;
-/// How long a reply that is under way is left to whoever sends it: longer than any road takes (RFC 5321 4.5.3.2.6).
-const REPLY_LEASE: SignedDuration = SignedDuration::from_mins(15);
 /// The same trouble is told to the coordinator again after so long.
 const TOLD_AGAIN_AFTER: SignedDuration = SignedDuration::from_hours(6);
 /// That nothing can be written is told again after so long.
@@ -31,8 +31,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let season = self.desk().await?.season;
         while !self.ending.is_cancelled() {
             let now = self.now();
-            // A reply that hangs is held longer than a claim is: nobody else may take it up.
-            let lease = now.saturating_add(REPLY_LEASE).unwrap_or(now);
+            let lease = self.lease_until(now);
             let claimed = self.store.claim_replies(season, channel, sessions, per_second, now, lease).await?;
             if claimed.is_empty() {
                 break;
@@ -41,7 +40,19 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 let outcome = self.gateway.send(&self.parcel_of(&reply)).await.outcome;
                 (outcome == Outcome::Accepted, self.settled_reply(&reply, outcome))
             };
-            let ended = futures_util::future::join_all(claimed.into_iter().map(hand)).await;
+            let held: Vec<(i64, i64)> = claimed.iter().map(|reply| (reply.id, reply.number)).collect();
+            let mut all = pin!(futures_util::future::join_all(claimed.into_iter().map(hand)));
+            // One that takes long is held on to; what nobody holds on to is in doubt within 90 seconds.
+            let ended = loop {
+                tokio::select! {
+                    ended = &mut all => break ended,
+                    () = tokio::time::sleep(Duration::from_secs(RENEW_SECONDS)) => {
+                        if let Err(fault) = self.store.renew_replies(&held, self.lease_until(self.now())).await {
+                            tracing::warn!(%fault, channel = channel.word(), "replies could not be held on to");
+                        }
+                    }
+                }
+            };
             sent.attempted += ended.len();
             sent.accepted += ended.iter().filter(|(accepted, _)| *accepted).count();
             let settled: Vec<SettledReply> = ended.into_iter().map(|(_, settled)| settled).collect();

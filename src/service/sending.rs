@@ -29,7 +29,7 @@ const AHEAD: usize = 4;
 /// Claims in a row of which nothing could be attempted, after which a road leaves it until it is next looked at.
 const BARREN_MAX: usize = 20;
 /// How often what is claimed or under way is held on to, seconds: a third of the time after which it is given up.
-const RENEW_SECONDS: u64 = 20;
+pub(super) const RENEW_SECONDS: u64 = 20;
 /// At the end of the program, hand-overs under way get so long, seconds; of what is open then nobody knows.
 pub const LEAVING_SECONDS: u64 = 15;
 

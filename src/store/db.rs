@@ -11,16 +11,14 @@ use sqlx::sqlite::{
     SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteRow,
     SqliteSynchronous,
 };
-use sqlx::{
-    ConnectOptions as _, Connection as _, Executor as _, Postgres, Row as _, SqlStr, Sqlite, Transaction,
-};
+use sqlx::{Executor as _, Postgres, Row as _, SqlStr, Sqlite, Transaction};
 use std::collections::HashMap;
 use std::str::FromStr;
 use std::sync::{LazyLock, Mutex};
 use std::time::Duration;
 
 /// How long a writer waits for another before it is told that the database is busy, seconds.
-const BUSY_SECONDS: u64 = 5;
+pub(super) const BUSY_SECONDS: u64 = 5;
 /// Connections that only read.
 const READERS: u32 = 4;
 /// Connections to a PostgreSQL server.
@@ -240,32 +238,6 @@ const STEPS: &str = "SELECT COUNT(*) FROM _sqlx_migrations";
 
 fn was_upgraded(before: Option<i64>, after: Option<i64>) -> bool {
     before.is_some_and(|before| before > 0 && after.is_some_and(|after| after > before))
-}
-
-/// What is wrong inside a database file: its pages and rows (`PRAGMA quick_check`), and rows that belong to none. A few faults
-/// say enough.
-pub(super) async fn faults_of(file: &str) -> Result<Vec<String>, StoreFault> {
-    let options = SqliteConnectOptions::from_str(&format!("sqlite://{file}")).map_err(database)?;
-    let mut connection =
-        options.busy_timeout(Duration::from_secs(BUSY_SECONDS)).connect().await.map_err(database)?;
-    let looked = async {
-        let mut said: Vec<String> =
-            sqlx::query_scalar("PRAGMA quick_check(3)").fetch_all(&mut connection).await.map_err(database)?;
-        said.retain(|line| line != "ok");
-        let orphans =
-            sqlx::query("PRAGMA foreign_key_check").fetch_all(&mut connection).await.map_err(database)?;
-        if !orphans.is_empty() {
-            said.push(format!("{} rows belong to nothing", orphans.len()));
-        }
-        Ok(said)
-    }
-    .await;
-    let _ = connection.close().await;
-    // Where the damage is such that the engine cannot even look, that is what is wrong.
-    looked.or_else(|fault: StoreFault| match fault.to_string() {
-        words if words.contains("malformed") || words.contains("not a database") => Ok(vec![words]),
-        _ => Err(fault),
-    })
 }
 
 fn options(url: &str) -> Result<SqliteConnectOptions, StoreFault> {

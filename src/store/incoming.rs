@@ -307,6 +307,16 @@ pub(super) async fn claim_replies(
     Ok(claimed)
 }
 
+pub(super) async fn renew_replies(
+    store: &SqlStore,
+    held: &[(i64, i64)],
+    lease_until: Timestamp,
+) -> Result<(), StoreFault> {
+    let mut tx = store.db.begin().await?;
+    tx.run(sql::REPLY_RENEW, vec![set(&held)?, ms(lease_until).into()]).await?;
+    store.commit(tx, "renew_replies").await
+}
+
 pub(super) async fn settle_replies(store: &SqlStore, settled: &[SettledReply]) -> Result<(), StoreFault> {
     let mut tx = store.db.begin().await?;
     let rows: Vec<_> = settled.iter().map(|r| (&r.id, &r.number, r.to.word(), ms(r.ready), &r.why)).collect();

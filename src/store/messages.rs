@@ -316,7 +316,10 @@ pub(super) async fn claim(
         ms(now).into(),
         ms(lease_until).into(),
     ];
-    let rows = tx.fetch(sql::CLAIM, values).await?;
+    let mut rows = tx.fetch(sql::CLAIM, values.clone()).await?;
+    if rows.is_empty() {
+        rows = tx.fetch(sql::CLAIM_ALONE, values).await?;
+    }
     if rows.is_empty() {
         return Ok(Claimed::default());
     }

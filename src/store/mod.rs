@@ -17,6 +17,7 @@ mod people;
 mod placing;
 mod seasons;
 mod server;
+mod sound;
 pub mod sql;
 
 use crate::domain::book::Book;
@@ -63,7 +64,12 @@ impl SqlStore {
 
     /// What is wrong inside a database file, in the engine's words; nothing where it is sound.
     pub async fn faults_of(file: &str) -> Result<Vec<String>, StoreFault> {
-        db::faults_of(file).await
+        sound::faults_of(file).await
+    }
+
+    /// How many seasons are in a database file; one that has not our tables is refused.
+    pub async fn seasons_in(file: &str) -> Result<i64, StoreFault> {
+        sound::seasons_in(file).await
     }
 
     /// Closes all connections.
@@ -412,6 +418,10 @@ impl Store for SqlStore {
     ) -> Result<(), StoreFault> {
         incoming::put_reply(self, season, reply, guardians, now).await
     }
+    async fn renew_replies(&self, held: &[(i64, i64)], lease_until: Timestamp) -> Result<(), StoreFault> {
+        incoming::renew_replies(self, held, lease_until).await
+    }
+
     async fn settle_replies(&self, settled: &[SettledReply]) -> Result<(), StoreFault> {
         incoming::settle_replies(self, settled).await
     }

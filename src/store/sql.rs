@@ -50,6 +50,7 @@ pub const ALL: &[(&str, Statement)] = &[
     ("PARTS_OF", PARTS_OF),
     ("CLAIM", CLAIM),
     ("ATTEMPT", ATTEMPT),
+    ("CLAIM_ALONE", CLAIM_ALONE),
     ("RENEW", RENEW),
     ("PACE", PACE),
     ("HOLDS", HOLDS),
@@ -125,6 +126,7 @@ pub const ALL: &[(&str, Statement)] = &[
     ("REPLY_ADD", REPLY_ADD),
     ("REPLY_CLAIM", REPLY_CLAIM),
     ("REPLY_SETTLE", REPLY_SETTLE),
+    ("REPLY_RENEW", REPLY_RENEW),
     ("REPLY_DOUBT", REPLY_DOUBT),
     ("REPLY_EXPIRE", REPLY_EXPIRE),
     ("REPLY_UNWANTED", REPLY_UNWANTED),
@@ -302,15 +304,29 @@ pub(super) const PARTS_OF: Statement = s(
      WHERE message IN (SELECT CAST(value AS BIGINT) FROM json_each($1))",
 );
 
+/// What was in a claim that came to nothing twice may be what ends the program: it is left to [`CLAIM_ALONE`].
 pub(super) const CLAIM: Statement = s(
     5,
     "UPDATE message SET state = 'claimed', fence = fence + 1, claims = claims + 1, lease_ms = $5 \
      WHERE state IN ('planned', 'waiting_to_retry') AND id IN ( \
        SELECT id FROM message WHERE season = $1 AND channel = $2 AND state IN ('planned', 'waiting_to_retry') \
-       AND ready_ms <= $4 AND until_ms > $4 \
+       AND ready_ms <= $4 AND until_ms > $4 AND claims - attempts < 2 \
        AND EXISTS (SELECT 1 FROM course c WHERE c.season = $1 AND c.going = 1) \
        AND NOT EXISTS (SELECT 1 FROM hold) \
        ORDER BY until_ms, id LIMIT $3 /* skip locked */) \
+     RETURNING id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
+     attempts, why, spared",
+);
+/// When nothing else waits, one of those, by itself, so that no neighbour is set aside with it; the least suspicious first.
+pub(super) const CLAIM_ALONE: Statement = s(
+    5,
+    "UPDATE message SET state = 'claimed', fence = fence + 1, claims = claims + 1, lease_ms = $5 \
+     WHERE state IN ('planned', 'waiting_to_retry') AND id IN ( \
+       SELECT id FROM message WHERE season = $1 AND channel = $2 AND state IN ('planned', 'waiting_to_retry') \
+       AND ready_ms <= $4 AND until_ms > $4 AND claims - attempts >= 2 AND $3 > 0 \
+       AND EXISTS (SELECT 1 FROM course c WHERE c.season = $1 AND c.going = 1) \
+       AND NOT EXISTS (SELECT 1 FROM hold) \
+       ORDER BY claims - attempts, until_ms, id LIMIT 1 /* skip locked */) \
      RETURNING id, key, household, guardians, channel, wording, owes, at_once, due_ms, until_ms, state, fence, claims, \
      attempts, why, spared",
 );

@@ -13,6 +13,9 @@ use std::process::{Child, Command, Output, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
+/// Messages a second of each road: more than any test reaches.
+const RATE: &str = "100000.0";
+
 /// The program under test: the one just built, or another such as a release build.
 fn program() -> String {
     std::env::var("ALLHEARD_PROGRAM").unwrap_or_else(|_| env!("CARGO_BIN_EXE_allheard").to_owned())
@@ -200,10 +203,10 @@ impl Host {
             "[data]\nfolder = \"data\"\ndatabase = \"{database}\"\n[pages]\nlisten = \"127.0.0.1:0\"\n\
              [coordinator]\nmail = \"lead@example.org\"\n\
              [mail]\nby = \"smtp\"\nhost = \"127.0.0.1\"\nport = {mail}\nprotection = \"none\"\nfrom = \"Us <us@example.org>\"\n\
-             per_second = 100000.0\nsessions = 4\n\
+             per_second = {RATE}\nsessions = 4\n\
              [texts]\nby = \"http\"\n[[texts.gateways]]\nname = \"first\"\nurl = \"http://127.0.0.1:{text}/send\"\n\
              fields = {{ to = \"{{to}}\", text = \"{{text}}\", ref = \"{{reference}}\" }}\nid_at = \"pattern:id (\\\\S+)\"\n\
-             per_second = 100000.0\nsessions = 4\npatience_seconds = 30\n{more}"
+             per_second = {RATE}\nsessions = 4\npatience_seconds = 30\n{more}"
         );
         std::fs::write(folder.path().join("allheard.toml"), config).unwrap();
         let workbook = allheard::workbook::to_xlsx(book).unwrap();
@@ -214,6 +217,13 @@ impl Host {
             assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
         }
         host
+    }
+
+    /// Lets so many messages a second leave by each road.
+    pub fn paced(&self, rate: &str) {
+        let file = self.path().join("allheard.toml");
+        let config = std::fs::read_to_string(&file).unwrap();
+        std::fs::write(file, config.replace(RATE, rate)).unwrap();
     }
 
     pub fn path(&self) -> &Path {

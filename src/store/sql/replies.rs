@@ -22,11 +22,18 @@ pub(in crate::store) const REPLY_CLAIM: Statement = s(
          AND x.channel = reply.channel AND x.address = reply.address AND x.stopped = 1)) ORDER BY id LIMIT $2) \
      RETURNING id, channel, address, subject, words, in_reply_to, until_ms, attempts, reference",
 );
+/// What is learnt late still settles what was in doubt.
 pub(in crate::store) const REPLY_SETTLE: Statement = s(
     1,
     "UPDATE reply SET state = w.state, ready_ms = w.ready, lease_ms = 0, why = w.why \
      FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS number, value->>2 AS state, \
      CAST(value->>3 AS BIGINT) AS ready, value->>4 AS why FROM json_each($1)) AS w \
+     WHERE reply.id = w.id AND reply.attempts = w.number AND reply.state IN ('attempting', 'uncertain')",
+);
+pub(in crate::store) const REPLY_RENEW: Statement = s(
+    2,
+    "UPDATE reply SET lease_ms = $2 \
+     FROM (SELECT CAST(value->>0 AS BIGINT) AS id, CAST(value->>1 AS BIGINT) AS number FROM json_each($1)) AS w \
      WHERE reply.id = w.id AND reply.attempts = w.number AND reply.state = 'attempting'",
 );
 pub(in crate::store) const REPLY_DOUBT: Statement = s(
