@@ -99,22 +99,26 @@ fn half_said(view: &View, linked: &Linked) -> Option<&'static str> {
     if owed && !asks(view, body, sender) {
         return Some("asks for nothing");
     }
-    let urgent: Vec<&Event> = items
+    let urgent: Vec<(&Item, &Event)> = items
         .iter()
         .filter(|item| {
             let eve = |notice: &Notice| notice.days == Some(EVE_DAYS) && !notice.introduces;
             item.notice == CHANGE || notice(view, item).is_some_and(eve)
         })
-        .filter_map(|item| view.event(&item.event).filter(|event| view.times(&item.child, event).is_some()))
+        .filter_map(|item| Some((item, view.event(&item.event)?)))
+        .filter(|(item, event)| view.times(&item.child, event).is_some())
         .collect();
-    if urgent.is_empty() {
-        return None;
+    // Whether there are no wrong ones is looked at elsewhere; where one text tells of several days, the first is told whole.
+    let day = urgent.iter().map(|(_, event)| event.date).min()?;
+    let printed = printed_times(body);
+    let mut first = urgent.iter().filter(|(_, event)| event.date == day);
+    let untold = |(item, event): &(&Item, &Event)| {
+        view.times(&item.child, event).is_some_and(|times| !printed.contains(&view.wall(times.call)))
+    };
+    if first.any(untold) {
+        return Some("leaves out a time");
     }
-    // Whether they are the right ones is looked at elsewhere; where one text tells of several days, the first has its door.
-    if printed_times(body).is_empty() {
-        return Some("leaves out the time");
-    }
-    let mut doors = urgent.iter().flat_map(|event| &event.doors).peekable();
+    let mut doors = urgent.iter().flat_map(|(_, event)| &event.doors).peekable();
     let without = doors.peek().is_some() && !doors.any(|door| body.contains(door.as_str()));
     without.then_some("leaves out the door")
 }

@@ -61,12 +61,26 @@ enum Matter {
     Rules,
     Introduction,
     Events,
+    /// Other times.
     Change,
+    /// An event that does not take place.
+    Cancelled,
+    /// An event that takes place without them.
+    NotNeeded,
 }
 
 impl Matter {
+    /// Whether it tells what has changed: that waits for no day.
+    fn is_of_a_change(self) -> bool {
+        matches!(self, Matter::Change | Matter::Cancelled | Matter::NotNeeded)
+    }
+
     fn of(board: &Board, ask: &Ask) -> Matter {
         match (ask.notice, ask.item.event) {
+            (NoticeKey::Change(_), event) if board.facts(ask.item).is_cancelled() => {
+                let off = event.is_some_and(|event| board.season.events[event.at()].cancelled);
+                if off { Matter::Cancelled } else { Matter::NotNeeded }
+            }
             (NoticeKey::Change(_), _) => Matter::Change,
             (NoticeKey::Rule(_), None) => Matter::Rules,
             (NoticeKey::Rule(at), _) if board.season.notices[at].introduces() => Matter::Introduction,
@@ -268,7 +282,7 @@ fn merge<'a>(board: &'a Board, record: &Record, asks: Vec<Timed>, now: Timestamp
         let mut rest = group.as_slice();
         while let Some(first) = rest.first() {
             let close = first.due.saturating_add(window).unwrap_or(first.due);
-            let close = if board.season.settings.messages_a_day > 0 && matter != Matter::Change {
+            let close = if board.season.settings.messages_a_day > 0 && !matter.is_of_a_change() {
                 close.max(days::end_of_day(board, first.due))
             } else {
                 close.max(now)
@@ -293,7 +307,7 @@ fn gather_late(
     let zone = &board.season.zone;
     let date = |at| wall::local(zone, at).date();
     let today = date(now);
-    let bound = |letter: &Letter<'_>| letter.matter != Matter::Change;
+    let bound = |letter: &Letter<'_>| !letter.matter.is_of_a_change();
     let due = |letter: &Letter<'_>| letter.asks.iter().map(|t| t.due).min().map(date);
     let is_past = |letter: &Letter<'_>| bound(letter) && due(letter).is_some_and(|day| day < today);
     if board.season.settings.messages_a_day == 0 || !letters.iter().any(is_past) {
@@ -399,13 +413,13 @@ pub fn asks(board: &Board, item: Item, notice: NoticeKey) -> bool {
     owes(board, notice) && covers(board, item, notice)
 }
 
-/// What a part of a message tells beside its own item: with the season's house rules, when they are first told, every event
-/// of the child that is still to come.
-pub fn told_beside(board: &Board, item: Item, notice: NoticeKey, now: Timestamp) -> Vec<Item> {
+/// What a part of a message tells beside its own item: with the season's house rules, when they are first told (whichever
+/// notice of them comes first to these guardians), every event of the child that is still to come.
+pub fn told_beside(board: &Board, item: Item, notice: NoticeKey, first: bool, now: Timestamp) -> Vec<Item> {
     let first_letter = match notice {
         NoticeKey::Rule(at) => {
             let notice = &board.season.notices[at];
-            notice.about == About::Season && !notice.to.of_unheard()
+            notice.about == About::Season && (first || !notice.to.of_unheard())
         }
         NoticeKey::Change(_) => false,
     };

@@ -217,6 +217,8 @@ pub struct Record {
     pub covered: HashMap<Ask, Cover>,
     /// What each guardian was sent lately: when, about what, by which notice.
     pub last: HashMap<GuardianId, Vec<(Timestamp, Item, NoticeKey)>>,
+    /// When anybody was first told anything.
+    pub since: Option<Timestamp>,
     /// Numbers to which a text has gone.
     pub texted: HashSet<String>,
     /// Addresses whose owner said stop.
@@ -276,6 +278,7 @@ impl Record {
     }
 
     fn note_last(&mut self, ask: Ask, at: Timestamp) {
+        self.since = Some(self.since.map_or(at, |since| since.min(at)));
         let last = self.last.entry(ask.guardian).or_default();
         last.push((at, ask.item, ask.notice));
         let newest = last.iter().map(|(at, ..)| *at).max().unwrap_or(at);

@@ -134,7 +134,7 @@ impl Composing<'_> {
         let household = board
             .household(&message.household)
             .ok_or_else(|| unsent(State::Withdrawn, now, "the household is gone"))?;
-        let parts = told_with(board, &desk.record, &parts, now);
+        let parts = told_with(board, &desk.record, &guardians, &parts, now);
         let draft = Draft { board, record: &desk.record, old: self.old, now };
         let to = To { household, guardians: &guardians, channel: message.channel, due: message.due };
         let letter = draft.letter(&to, &parts, &Links { ways: self.ways, token });
@@ -261,7 +261,7 @@ pub fn preview(
     ways: &Ways,
     now: Timestamp,
 ) -> Result<Content, super::wording::Fault> {
-    let parts = told_with(board, record, &wanted.parts, now);
+    let parts = told_with(board, record, &wanted.guardians, &wanted.parts, now);
     let draft = Draft { board, record, old, now };
     let to = To {
         household: wanted.household,

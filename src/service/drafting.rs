@@ -62,12 +62,14 @@ struct Reader<'a> {
 pub(super) fn told_with(
     board: &Board,
     record: &Record,
+    guardians: &[GuardianId],
     parts: &[(Item, NoticeKey)],
     now: Timestamp,
 ) -> Vec<(Item, NoticeKey)> {
     let mut all = parts.to_vec();
     for (item, notice) in parts {
-        for beside in plan::told_beside(board, *item, *notice, now) {
+        let first = !guardians.iter().any(|guardian| record.told.contains_key(&(*guardian, *item)));
+        for beside in plan::told_beside(board, *item, *notice, first, now) {
             if !record.is_away(beside) && !all.contains(&(beside, *notice)) {
                 all.push((beside, *notice));
             }
@@ -136,7 +138,15 @@ impl Draft<'_> {
             code: (*token).to_owned(),
             one_phone: guardians.len() > 1,
             to_chaperone: items.iter().any(|item| item.who.is_chaperone()),
-            catch_up: self.now.duration_since(to.due) > CATCH_UP_AFTER && self.knows_nothing(guardians),
+            catch_up: kind != Kind::Introduction
+                && self.now.duration_since(to.due) > CATCH_UP_AFTER
+                && self.record.since.is_some_and(|since| self.now.duration_since(since) > CATCH_UP_AFTER)
+                && self.knows_nothing(guardians),
+            not_needed: kind == Kind::Cancelled
+                && items
+                    .iter()
+                    .filter_map(|item| item.event)
+                    .all(|event| !season.events[event.at()].cancelled),
             language: language.0,
         }
     }
@@ -153,7 +163,7 @@ impl Draft<'_> {
         let place = &season.places[event.place.at()];
         let it = board.itinerary(item);
         let changes = match reader.kind {
-            Kind::Change | Kind::Cancelled => self.changes(item, reader),
+            Kind::Change => self.changes(item, reader),
             _ => Vec::new(),
         };
         let said = |text: &str| season.phrases.said(text, &reader.language).to_owned();

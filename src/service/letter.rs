@@ -117,6 +117,8 @@ pub struct Letter {
     pub to_chaperone: bool,
     /// Whether it stands for notices that went before this guardian joined.
     pub catch_up: bool,
+    /// Whether its events take place without those it is about; only [`Kind::Cancelled`] may say so.
+    pub not_needed: bool,
 }
 
 /// One child at one event.

@@ -81,6 +81,15 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
     all.push(("two children at one event", siblings));
     all.push(("one child, two events", { letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Ana")]) }));
     all.push(("many events", many_events(kind)));
+    if kind == Kind::Cancelled {
+        for items in [vec![dress(kind, "Ana")], vec![dress(kind, "Ana"), photographs(kind, "Tomasz")]] {
+            all.push(("no longer needed", Letter { not_needed: true, ..letter(kind, items) }));
+        }
+        let items = many_events(kind).items;
+        all.push(("no longer needed at many", Letter { not_needed: true, ..letter(kind, items) }));
+        let relieved = Letter { to_chaperone: true, not_needed: true, ..sample(kind) };
+        all.push(("a chaperone no longer needed", relieved));
+    }
     if matches!(kind, Kind::Change | Kind::Cancelled) {
         let mut duty = Letter { to_chaperone: true, ..sample(kind) };
         duty.items.iter_mut().for_each(|item| item.shift = Some(shift()));
@@ -125,6 +134,7 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         one_phone: false,
         to_chaperone: kind == Kind::Duty,
         catch_up: false,
+        not_needed: false,
     }
 }
 

@@ -36,6 +36,8 @@ pub struct Sink {
     pub taken: Arc<Mutex<Vec<Taken>>>,
     pub pause: Arc<Mutex<Duration>>,
     pub status: Arc<Mutex<u16>>,
+    /// Texts it has and has not answered yet.
+    pub open: Arc<Mutex<usize>>,
 }
 
 impl Sink {
@@ -74,7 +76,14 @@ pub async fn take(
         sink.taken.lock().unwrap().push(taken);
     }
     let pause = *sink.pause.lock().unwrap();
-    tokio::time::sleep(pause).await;
+    *sink.open.lock().unwrap() += 1;
+    // Counted down by a task of its own, since a client that goes away ends this one.
+    let open = sink.open.clone();
+    let done = tokio::spawn(async move {
+        tokio::time::sleep(pause).await;
+        *open.lock().unwrap() -= 1;
+    });
+    done.await.unwrap();
     (axum::http::StatusCode::from_u16(status).unwrap(), format!("id {reference}"))
 }
 

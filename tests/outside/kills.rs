@@ -31,7 +31,7 @@ async fn kill_while_messages_leave(database: &str) {
     let host = Host::on(database, families, (mail.port, port), "");
     host.paced("20.0");
     let mut open: BTreeSet<(String, i64)> = BTreeSet::new();
-    let (mut while_sending, mut most) = (0, 0);
+    let (mut while_sending, mut most, mut truly) = (0, 0, (0, 0));
     for killed in 0..kills {
         let mut daemon = host.serve();
         let before = mail.count() + sink.count();
@@ -41,8 +41,10 @@ async fn kill_while_messages_leave(database: &str) {
         while mail.count() + sink.count() < before + share && began.elapsed() < Duration::from_secs(3) {
             tokio::time::sleep(Duration::from_millis(3)).await;
         }
-        tokio::time::sleep(Duration::from_millis(3 * (killed as u64 % 11))).await;
+        tokio::time::sleep(Duration::from_millis(37 * killed as u64 % 223)).await;
         while_sending += usize::from(mail.count() + sink.count() > before);
+        truly.0 += mail.seen().open;
+        truly.1 += *sink.open.lock().unwrap();
         daemon.child.kill().unwrap();
         daemon.child.wait().unwrap();
         // What was begun and not yet written down; some of it from the kill before. A server may still be at its last commit.
@@ -80,7 +82,7 @@ async fn kill_while_messages_leave(database: &str) {
     };
     println!(
         "{}: {kills} kills, {while_sending} of them while messages left; {families} mails and {families} texts due: {} and {} \
-         arrived, mails twice {}, texts twice {}; in flight at the kills {} mails and {} texts, at most {most} at one; left to a \
+         arrived, mails twice {}, texts twice {}; in flight at the kills {} mails and {} texts by the record, at most {most} at one, {} and {} by the carriers; left to a \
          person {} mails and {} texts, set aside {} and {}; settled {settled:?} after the last start",
         if database.is_empty() { "SQLite" } else { "PostgreSQL" },
         mails.len(),
@@ -89,6 +91,8 @@ async fn kill_while_messages_leave(database: &str) {
         doubled(&texts),
         in_flight("mail"),
         in_flight("text"),
+        truly.0,
+        truly.1,
         in_doubt("mail"),
         in_doubt("text"),
         aside("mail"),

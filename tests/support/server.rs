@@ -72,6 +72,8 @@ pub struct Seen {
     pub messages: Vec<String>,
     /// Messages that came through TLS.
     pub encrypted: usize,
+    /// Messages it has and has not answered yet.
+    pub open: usize,
 }
 
 /// The server; it ends with the test's runtime.
@@ -169,7 +171,9 @@ async fn session(socket: TcpStream, script: Script, log: Arc<Mutex<Seen>>) -> st
                     seen.messages.push(message);
                     seen.encrypted += usize::from(encrypted);
                 }
+                log.lock().unwrap().open += 1;
                 tokio::time::sleep(script.pause).await;
+                log.lock().unwrap().open -= 1;
                 if script.hang_up == HangUp::AfterData {
                     return Ok(());
                 }

@@ -65,7 +65,8 @@ pub(super) fn spread(
         };
         let last = want.until.checked_sub(HOURS_LEFT.hours()).unwrap_or(want.until);
         // What is overdue goes today; from which day it was put off is worked out as it was before.
-        let found = (0..=DAYS_LATER_MAX).find_map(|by| {
+        let overdue = i64::from(today.since(meant.date()).map_or(0, |span| span.get_days())).max(0);
+        let found = (0..=DAYS_LATER_MAX + overdue).find_map(|by| {
             let other = meant.date().checked_add(by.days()).ok()?;
             let moment =
                 if by == 0 { want.due } else { wall::instant(zone, other.to_datetime(meant.time())) };

@@ -205,9 +205,10 @@ impl<'a> Life<'a> {
             return;
         }
         for ask in asks {
+            let first = !self.record.told.contains_key(&(ask.guardian, ask.item));
             let told = plan::tells(board, ask.notice).then(|| board.fingerprint(ask.item));
             self.record.went(ask, told, plan::asks(board, ask.item, ask.notice), at);
-            for item in plan::told_beside(board, ask.item, ask.notice, at) {
+            for item in plan::told_beside(board, ask.item, ask.notice, first, at) {
                 self.record.went(Ask { item, ..ask }, Some(board.fingerprint(item)), false, at);
             }
         }

@@ -275,6 +275,7 @@ fn part_of(board: &Board, record: &Record, guardians: &BTreeSet<GuardianId>) -> 
             .map(|(k, v)| (*k, *v))
             .collect(),
         calls: HashMap::new(),
+        since: record.since,
         covered: record
             .covered
             .iter()

@@ -322,6 +322,7 @@ pub fn add_filters(env: &mut Environment<'static>, words: &Arc<Words>) {
     });
     env.add_filter("dates", dates);
     env.add_filter("days", days);
+    env.add_filter("soonest", soonest);
     let w = Arc::clone(words);
     env.add_filter("calls", move |state: &State<'_, '_>, items: Vec<Value>| calls(&w, state, &items));
     let w = Arc::clone(words);
@@ -380,6 +381,19 @@ fn days(items: Vec<Value>) -> Result<Vec<Value>, Error> {
         }
     }
     Ok(first)
+}
+
+/// The items of the first day, in order.
+fn soonest(items: Vec<Value>) -> Result<Vec<Value>, Error> {
+    let Some(first) = items.first() else { return Ok(items) };
+    let day = plain(&first.get_attr("date")?);
+    let mut of_that_day = Vec::new();
+    for item in items {
+        if plain(&item.get_attr("date")?) == day {
+            of_that_day.push(item);
+        }
+    }
+    Ok(of_that_day)
 }
 
 /// Every time to be there on the first day, in order: brothers and sisters may have two, and so may a day with two shows.
