@@ -212,6 +212,20 @@ fn the_limit_gives_way_where_no_day_is_left_and_a_change_never_waits() {
     assert_eq!(lines, ["03-18 12:00 mail G002", "03-18 12:00 text G002"]);
 }
 
+// A season that is brought late has much that is overdue: it does not all come on one day.
+#[test]
+fn what_is_overdue_waits_for_its_day_too() {
+    let board = board(&crowded());
+    let now = at("2027-03-21T09:00:00Z");
+    let lines = moments(&board, &Record::default(), now, "C005");
+    assert_eq!(lines.len(), 2, "{lines:?}");
+    let mut record = Record::default();
+    let dress = item(&board, "C005", "E001");
+    told(&board, &mut record, "G002", dress, NoticeKey::Rule(0), Channel::Mail, now);
+    let still = moments(&board, &record, at("2027-03-21T09:05:00Z"), "C005");
+    assert!(still.iter().all(|line| line > &"03-21 23".to_owned()), "{still:?}");
+}
+
 // Put off by a day it would come when the car is already on its way.
 #[test]
 fn the_word_of_the_eve_is_never_put_off_to_the_day_itself() {

@@ -162,7 +162,7 @@ fn only_those_told_hear_of_a_change_and_only_of_what_changed() {
     // That one is not needed any more and another comes earlier are two matters.
     for child in ["C001", "C002"] {
         let both = ["mail", "text"].map(|by| format!("{by} G001 {child}/E001/change"));
-        assert_eq!(with_word(&left, &wanted, &format!("{child}/E001")), both);
+        assert_eq!(with_word(&left, &wanted, &format!("{child}/E001/change")), both);
     }
     assert!(left.facts(item(&left, "C002", "E001")).is_cancelled());
     assert!(!left.facts(item(&left, "C001", "E001")).is_cancelled());
