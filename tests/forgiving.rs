@@ -156,11 +156,16 @@ fn one_cause_is_one_finding() {
     // A sheet that is not there at all.
     let gone = folder_checked(|folder| std::fs::remove_file(folder.join("children.csv")).unwrap());
     assert_eq!(reasons(&gone.problems), ["the sheet 'children' is missing"]);
-    // One that is in no alphabet we know.
-    let odd =
-        folder_checked(|folder| std::fs::write(folder.join("numbers.csv"), b"name\nCaf\xe9\n").unwrap());
-    let [one] = &odd.problems[..] else { panic!("{:#?}", odd.problems) };
-    assert!(one.reason.contains("not in UTF-8") && one.row == Some(2), "{one:?}");
+    // One as older spreadsheet programs write it: it is read, and what it says is shown.
+    let odd = folder_checked(|folder| {
+        let path = folder.join("numbers.csv");
+        let mut octets = std::fs::read(&path).unwrap();
+        let at = octets.windows(7).position(|some| some == b"Opening").unwrap();
+        octets.splice(at + 7..at + 7, *b" caf\xe9");
+        std::fs::write(path, octets).unwrap();
+    });
+    let one = odd.problems.iter().find(|one| one.reason.contains("not in UTF-8")).unwrap();
+    assert!(one.reason.contains("Opening café'") && one.weight == Weight::Warning, "{one:?}");
     // No country: its telephone numbers are not to blame.
     let mut nowhere = example();
     common::set(&mut nowhere, "season", "country", "value", "");
@@ -225,4 +230,74 @@ fn alike_findings_are_told_together_and_the_heaviest_first() {
     );
     assert!(all.contains("at 'Example Dress Rehearsal' and 'Example Show'"), "{all}");
     assert!(problems.len() < 9, "{all}");
+}
+
+/// What a hurried hand writes, and what is made of it: read, asked about, or refused with the place of the slip.
+#[test]
+fn what_a_hurried_hand_writes() {
+    let with = |sheet: &str, marked: &str, column: &str, value: &str| {
+        let mut book = example();
+        common::set(&mut book, sheet, marked, column, value);
+        reading::season(&book).1
+    };
+    let first = example().rows("children")[0].text("given name").to_owned();
+    let says = |problems: &[Problem], words: &str| problems.iter().any(|p| p.reason.contains(words));
+    let names: Vec<String> =
+        example().rows("numbers").iter().map(|row| row.text("name").to_owned()).collect();
+    // Numbers with anything between them that people put there.
+    for between in [", ", " and ", " & ", "/", " + "] {
+        let problems = with("children", &first, "numbers", &names[..2].join(between));
+        assert!(problems.iter().all(|p| p.weight != Weight::Error), "{between:?}: {problems:#?}");
+    }
+    assert!(says(&with("children", &first, "numbers", "Nothing, Nowhere"), "not on the sheet 'numbers'"));
+    // An abbreviation of a zone is not guessed, and one without a place is asked about.
+    let zone = with("season", "zone", "value", "BST");
+    assert!(zone[0].cure.contains("Europe/London") && !zone[0].cure.contains("EST"), "{zone:#?}");
+    assert!(says(&with("season", "zone", "value", "EST"), "whether and when the clocks change"));
+    assert!(says(&with("season", "telephone", "value", "01632 960100 (office)"), "read it as it stands"));
+    let place = example().rows("places")[0].text("name").to_owned();
+    assert!(says(&with("places", &place, "collect at", "same"), "Pick up: same"));
+}
+
+#[test]
+fn a_title_above_the_headings_is_passed_over() {
+    let read = folder_checked(|folder| {
+        for sheet in ["children", "places"] {
+            let path = folder.join(format!("{sheet}.csv"));
+            let text = std::fs::read_to_string(&path).unwrap();
+            let text = text.trim_start_matches('\u{FEFF}');
+            std::fs::write(&path, format!("Our {sheet} this spring\n\n{text}")).unwrap();
+        }
+    });
+    let untitled = folder_checked(|_| {});
+    let strip = |problems: &[Problem]| problems.iter().map(|p| p.reason.clone()).collect::<Vec<_>>();
+    assert_eq!(strip(&read.problems), strip(&untitled.problems));
+    assert!(read.season.is_some());
+}
+
+#[test]
+fn a_heading_of_another_list_is_named_as_ours() {
+    let read = folder_checked(|folder| {
+        let path = folder.join("children.csv");
+        let text = std::fs::read_to_string(&path).unwrap().replace("guardian 1 mobile", "Guardian 1 tel");
+        std::fs::write(&path, text).unwrap();
+    });
+    let one = read.problems.iter().find(|p| p.reason.contains("'Guardian 1 tel'")).unwrap();
+    assert_eq!(one.cure, "Did you mean 'guardian 1 mobile'?");
+}
+
+#[test]
+fn one_person_with_and_without_accents_is_one() {
+    let mut book = example();
+    let rows = &mut book.sheet_mut("children").rows;
+    for (row, name) in rows.iter_mut().zip(["María Núñez", "Maria Nunez"]) {
+        for (column, value) in
+            [("ref", ""), ("name", name), ("mobile", "(555) 010-0123"), ("e-mail", "maria@example.com")]
+        {
+            row.set(&format!("guardian 1 {column}"), value);
+        }
+    }
+    let season = reading::season(&book).0.unwrap();
+    let theirs: Vec<_> = season.guardians.iter().filter(|g| g.name.contains("Mar")).collect();
+    assert_eq!(theirs.len(), 1, "{theirs:?}");
 }

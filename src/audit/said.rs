@@ -111,12 +111,15 @@ fn half_said(view: &View, linked: &Linked) -> Option<&'static str> {
     // Whether there are no wrong ones is looked at elsewhere; where one text tells of several days, the first is told whole.
     let day = urgent.iter().map(|(_, event)| event.date).min()?;
     let printed = printed_times(body);
-    let mut first = urgent.iter().filter(|(_, event)| event.date == day);
-    let untold = |(item, event): &(&Item, &Event)| {
-        view.times(&item.child, event).is_some_and(|times| !printed.contains(&view.wall(times.call)))
-    };
-    if first.any(untold) {
-        return Some("leaves out a time");
+    if printed.is_empty() {
+        return Some("leaves out the time");
+    }
+    let first = urgent.iter().filter(|(_, event)| event.date == day);
+    let calls: BTreeSet<(i8, i8)> =
+        first.filter_map(|(item, event)| Some(view.wall(view.times(&item.child, event)?.call))).collect();
+    // Where none of them stands there, the times are wrong, which is counted elsewhere.
+    if !calls.is_subset(&printed) && !calls.is_disjoint(&printed) {
+        return Some("leaves out one of the times");
     }
     let mut doors = urgent.iter().flat_map(|(_, event)| &event.doors).peekable();
     let without = doors.peek().is_some() && !doors.any(|door| body.contains(door.as_str()));

@@ -93,7 +93,8 @@ pub fn date(text: &str) -> Result<Date, String> {
     let weekday = tokens.first().and_then(|t| weekday_named(t));
     let tokens = if weekday.is_some() { &tokens[1..] } else { &tokens[..] };
     let [a, b, c] = tokens[..] else {
-        return Err(bad());
+        let yearless = tokens.len() == 2 && tokens.iter().any(|token| month_named(token).is_some());
+        return Err(if yearless { format!("'{text}' has no year") } else { bad() });
     };
     let (year, month, day) = if let Some(month) = month_named(b) {
         (c, month, ordinal(a).ok_or_else(bad)?)

@@ -6,7 +6,7 @@
 use super::book::Book;
 use super::layout::{GUARDIANS_PER_CHILD, guardian_column};
 use super::phone::Phones;
-use super::words::key;
+use super::words::{bare, key};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// One guardian as written beside one child.
@@ -33,6 +33,8 @@ pub enum Doubt {
     TwoRefs(usize, usize),
     /// One ref under two names: taken as one person. Indices of mentions.
     TwoNames(usize, usize),
+    /// Two names with the same telephone number and the same mail address: taken as two people. Indices of mentions.
+    OneAddress(usize, usize),
 }
 
 /// Every guardian written in the workbook, row by row.
@@ -43,7 +45,7 @@ pub fn mentions(book: &Book, phones: &mut Phones) -> Vec<Mention> {
     let mut found = Vec::new();
     for (row, line) in book.rows("children").iter().enumerate() {
         for (at, [reference, name, mobile, mail]) in columns.iter().enumerate() {
-            let name = key(line.text(name));
+            let name = bare(line.text(name));
             if name.is_empty() {
                 continue;
             }
@@ -124,6 +126,7 @@ pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<Doubt>) {
         })
         .collect();
     doubts.extend(shared_names(mentions, &person));
+    doubts.extend(shared_contacts(mentions, &person));
     (person, doubts)
 }
 
@@ -151,6 +154,22 @@ fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt
             }
         }
     }
+}
+
+/// Two people with the same number and the same mail address are more often one person whose name was written twice.
+fn shared_contacts(mentions: &[Mention], person: &[usize]) -> Vec<Doubt> {
+    let mut by_contacts: BTreeMap<&[String], usize> = BTreeMap::new();
+    let mut doubts = Vec::new();
+    for (at, mention) in mentions.iter().enumerate().filter(|(_, m)| m.contacts.len() > 1) {
+        let first = *by_contacts.entry(&mention.contacts).or_insert(at);
+        let told = doubts.iter().any(|doubt| {
+            matches!(doubt, Doubt::OneAddress(a, b) if (person[*a], person[*b]) == (person[first], person[at]))
+        });
+        if person[first] != person[at] && mentions[first].name != mention.name && !told {
+            doubts.push(Doubt::OneAddress(first, at));
+        }
+    }
+    doubts
 }
 
 fn shared_names(mentions: &[Mention], person: &[usize]) -> Vec<Doubt> {
@@ -203,6 +222,11 @@ mod tests {
             ],
             &[0, 0, 0],
             0,
+        );
+        check(
+            &[mention(0, "", "ana o.", &["+1", "a@x"]), mention(1, "", "ana okafor", &["+1", "a@x"])],
+            &[0, 1],
+            1,
         );
         check(&[mention(0, "", "ana", &[]), mention(1, "", "ana", &["+2"])], &[0, 1], 1);
     }

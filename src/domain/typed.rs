@@ -2,7 +2,7 @@
 
 pub use super::calendar::{date, time};
 
-use super::words::key;
+use super::words::{bare, key};
 
 /// Seconds in the longest length a cell may hold: one hour.
 pub const LENGTH_MAX_SECONDS: u32 = 60 * 60;
@@ -14,7 +14,7 @@ pub const WALK_MAX_MINUTES: u32 = 240;
 /// `yes` and `no` in the forms people and spreadsheets write.
 pub fn yes_no(text: &str) -> Result<bool, String> {
     match key(text).as_str() {
-        "yes" | "y" | "true" | "x" | "1" | "✓" | "✔" => Ok(true),
+        "yes" | "y" | "true" | "x" | "1" | "✓" | "✔" | "sí" | "si" => Ok(true),
         "no" | "n" | "false" | "0" | "-" => Ok(false),
         _ => Err(format!("'{text}' is neither yes nor no")),
     }
@@ -92,8 +92,9 @@ pub fn length(text: &str) -> Result<u32, String> {
             .checked_mul(3600)
             .zip(minutes.checked_mul(60))
             .and_then(|(h, m)| h.checked_add(m)?.checked_add(seconds))
-    } else if plain.bytes().any(|b| b.is_ascii_alphabetic()) {
-        Some(length_in_units(&plain).ok_or_else(bad)?)
+    } else if plain.bytes().any(|b| b.is_ascii_alphabetic()) || plain.contains(['\'', '"']) {
+        let in_letters = plain.replace("''", "s").replace('\'', "m").replace('"', "s");
+        Some(length_in_units(&in_letters).ok_or_else(bad)?)
     } else {
         let bare = count(&plain).map_err(|_| bad())?;
         if (1..BARE_MIN_SECONDS).contains(&bare) {
@@ -107,9 +108,14 @@ pub fn length(text: &str) -> Result<u32, String> {
 fn length_in_units(plain: &str) -> Option<u32> {
     let mut rest = plain;
     let mut total: u32 = 0;
+    let mut minutes = false;
     while !rest.is_empty() {
-        let digits = rest.find(|c: char| !c.is_ascii_digit())?;
+        let digits = rest.find(|c: char| !c.is_ascii_digit()).unwrap_or(rest.len());
         let number: u32 = rest[..digits].parse().ok()?;
+        // What stands bare behind minutes is seconds: 2m30, 2 min 30.
+        if digits == rest.len() {
+            return total.checked_add(number).filter(|_| minutes && number < 60);
+        }
         rest = rest[digits..].trim_start();
         let end = rest.find(|c: char| !c.is_ascii_alphabetic()).unwrap_or(rest.len());
         let unit = match &rest[..end] {
@@ -117,6 +123,7 @@ fn length_in_units(plain: &str) -> Option<u32> {
             "s" | "sec" | "secs" | "second" | "seconds" => 1,
             _ => return None,
         };
+        minutes = unit == 60;
         total = total.checked_add(number.checked_mul(unit)?)?;
         rest = rest[end..].trim_start_matches(['.', ',', ' ']);
     }
@@ -161,9 +168,29 @@ pub fn mail(text: &str) -> Result<super::season::MailAddress, String> {
     Ok(super::season::MailAddress(format!("{local}@{}", domain.to_lowercase())))
 }
 
+/// Languages as people write them, without accents, and their tags (ISO 639-1).
+const LANGUAGES: [(&str, &str); 14] = [
+    ("english", "en"),
+    ("ingles", "en"),
+    ("spanish", "es"),
+    ("espanol", "es"),
+    ("castellano", "es"),
+    ("french", "fr"),
+    ("german", "de"),
+    ("italian", "it"),
+    ("polish", "pl"),
+    ("portuguese", "pt"),
+    ("romanian", "ro"),
+    ("welsh", "cy"),
+    ("arabic", "ar"),
+    ("chinese", "zh"),
+];
+
 /// A language tag such as `en`, `es` or `pt-BR`, given back in lower case.
 pub fn language(text: &str) -> Result<super::season::Language, String> {
     let plain = text.trim().replace('_', "-").to_lowercase();
+    let named = LANGUAGES.iter().find(|(name, _)| *name == bare(text));
+    let plain = named.map_or(plain, |(_, tag)| (*tag).to_owned());
     let mut parts = plain.split('-');
     let first_fits =
         parts.next().is_some_and(|p| (2..=3).contains(&p.len()) && p.bytes().all(|b| b.is_ascii_lowercase()));
@@ -195,7 +222,19 @@ mod tests {
     #[test]
     fn lengths_as_typed() {
         let check = |input: &str, expect: Option<u32>| assert_eq!(length(input).ok(), expect, "{input:?}");
-        for input in ["2:05", "125", "0:02:05", "2 min 5 s", "2m05s", "125 seconds", "02:05"] {
+        for input in [
+            "2:05",
+            "125",
+            "0:02:05",
+            "2 min 5 s",
+            "2m05s",
+            "125 seconds",
+            "02:05",
+            "2 min 5",
+            "2m05",
+            "2’05",
+            "2'05\"",
+        ] {
             check(input, Some(125));
         }
         check("0:20", Some(20));
@@ -216,6 +255,8 @@ mod tests {
             "59",
             "99999999:00",
             "5 h",
+            "2m75",
+            "5 s 5",
         ] {
             check(input, None);
         }
@@ -278,7 +319,14 @@ mod tests {
         {
             assert_eq!(ages(input).ok(), expect, "{input:?}");
         }
-        for (input, expect) in [("EN", Some("en")), ("pt_BR", Some("pt-br")), ("english", None), ("", None)] {
+        for (input, expect) in [
+            ("EN", Some("en")),
+            ("pt_BR", Some("pt-br")),
+            ("English", Some("en")),
+            ("Español", Some("es")),
+            ("elvish", None),
+            ("", None),
+        ] {
             assert_eq!(language(input).ok().map(|l| l.0).as_deref(), expect, "{input:?}");
         }
     }

@@ -1,5 +1,8 @@
 //! Comparing names as people type them: without case, extra spaces or the shape of quotes and dashes.
 
+use unicode_normalization::UnicodeNormalization as _;
+use unicode_normalization::char::is_combining_mark;
+
 /// The form two spellings of one name share: lower case, single spaces, plain quotes and dashes.
 pub fn key(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
@@ -15,6 +18,12 @@ pub fn key(text: &str) -> String {
         }
     }
     out
+}
+
+/// The same without accents: what two hands make of one name.
+pub fn bare(text: &str) -> String {
+    let key = key(text);
+    if key.is_ascii() { key } else { key.nfd().filter(|c| !is_combining_mark(*c)).collect() }
 }
 
 /// The letter that stands for a character in that form; the first, where one becomes several.
@@ -96,6 +105,14 @@ pub fn did_you_mean<'a>(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn accents_set_nobody_apart() {
+        for (a, b) in [("María Núñez", "maria nunez"), ("Hélène", "HELENE"), ("Zoe", "Zoë")] {
+            assert_eq!(bare(a), bare(b));
+            assert_ne!(key(a), key(b));
+        }
+    }
 
     #[test]
     fn one_name_has_one_key() {

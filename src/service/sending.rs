@@ -90,6 +90,16 @@ struct Round {
 impl<S: Store, G: Gateway> Office<S, G> {
     /// Frees what was left behind, expires what is useless, settles what rules settle.
     pub async fn tend_tick(&self) -> Result<Tended, OfficeFault> {
+        // What is known of an attempt is written down before it is taken for lost, as after a disk was full for long.
+        for channel in [Channel::Text, Channel::Mail] {
+            let ended = self.take_unrecorded(channel);
+            if !ended.is_empty()
+                && let Err(fault) = self.record(channel, &ended).await
+            {
+                self.keep_unrecorded(channel, ended);
+                return Err(fault);
+            }
+        }
         let season = self.desk().await?.season;
         let ms = |wait: jiff::SignedDuration| i64::try_from(wait.as_millis()).unwrap_or(i64::MAX);
         let rules = TendRules {

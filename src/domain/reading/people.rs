@@ -4,7 +4,9 @@ use super::super::book::{Book, Row};
 use super::super::kin::{self, Doubt, Mention};
 use super::super::layout::guardian_column;
 use super::super::phone::Phones;
-use super::super::season::{self, Casting, ChaperoneId, Child, Consent, Contact, Duty, Guardian, Side};
+use super::super::season::{
+    self, Casting, ChaperoneId, Child, Consent, Contact, Duty, Guardian, NumberId, Side,
+};
 use super::super::typed;
 use super::super::words::{key, list};
 use super::desk::{Desk, Names, Spot, row_list};
@@ -94,7 +96,7 @@ fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
         None
     });
     let mut castings: Vec<Casting> = Vec::new();
-    for part in list(row.text("numbers")) {
+    for part in numbers_listed(row.text("numbers"), &programme.number_names) {
         if let Some(casting) = casting(part, row, programme, desk) {
             if castings.iter().any(|c| c.number == casting.number) {
                 desk.error(
@@ -119,6 +121,23 @@ fn child(row: &Row, programme: &Programme, desk: &mut Desk) -> Child {
         also_collects: list(row.text("also collects")).map(str::to_owned).collect(),
         fetch_lead,
     }
+}
+
+/// The numbers of a cell: between semicolons; also between commas, line ends and "and" where every part is a number's name.
+fn numbers_listed<'a>(text: &'a str, names: &Names<NumberId>) -> Vec<&'a str> {
+    list(text)
+        .flat_map(|part| {
+            let parts: Vec<&str> = part
+                .split([',', '/', '&', '+', '\n', '\r'])
+                .flat_map(|some| some.split(" and "))
+                .flat_map(|some| some.split(" y "))
+                .map(str::trim)
+                .filter(|some| !some.is_empty())
+                .collect();
+            let all_known = parts.len() > 1 && !names.has(part) && parts.iter().all(|some| names.has(some));
+            if all_known { parts } else { vec![part] }
+        })
+        .collect()
 }
 
 /// `yes, seen by Mara Holt, 3 March 2027`: whether the named lead is fetched first, and who has seen the paper. Anything
@@ -226,6 +245,19 @@ fn tell_doubts(doubts: &[Doubt], mentions: &[Mention], rows: &[Row], desk: &mut 
                     Spot::named("children", number(*second), &column),
                     reason,
                     "If they are one person, write the same ref in both rows.",
+                );
+            }
+            Doubt::OneAddress(first, second) => {
+                let column = guardian_column(mentions[*second].slot, "name");
+                let reason = format!(
+                    "another name in row {} has the same telephone number and the same mail address; they are taken as two people, \
+                     and each is written to",
+                    number(*first)
+                );
+                desk.warn(
+                    Spot::named("children", number(*second), &column),
+                    reason,
+                    "If they are one person, write the name the same way.",
                 );
             }
             Doubt::TwoNames(first, second) => {

@@ -44,7 +44,7 @@ pub(super) fn places(book: &Book, head: &Head, desk: &mut Desk) -> (Vec<Place>, 
             reference: row.text("ref").to_owned(),
             name: name.to_owned(),
             door: row.text("door").to_owned(),
-            collect_at: row.text("collect at").to_owned(),
+            collect_at: collect_at(row, desk),
             sign_in_minutes: sign_in_minutes.min(MINUTES_MAX),
             ways: Vec::new(),
         });
@@ -221,4 +221,17 @@ fn lengths_taken(book: &Book, desk: &mut Desk) {
             "Take each with a watch and write minutes and seconds.",
         );
     }
+}
+
+/// Where children are collected. Families read it as it stands, so what only makes sense beside another cell is asked about.
+fn collect_at(row: &Row, desk: &mut Desk) -> String {
+    let text = row.text("collect at");
+    if ["same", "as above", "see above", "see map", "tbc", "tba", "-"].contains(&key(text).as_str()) {
+        desk.warn(
+            Spot::cell("places", row, "collect at"),
+            format!("families read it as it stands: 'Pick up: {text}'"),
+            "Leave it empty where it is the same door, else say where.",
+        );
+    }
+    text.to_owned()
 }

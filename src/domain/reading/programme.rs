@@ -23,6 +23,10 @@ const INTERVAL_MINUTES: u32 = 15;
 pub(super) const MINUTES_MAX: u32 = 240;
 /// Hours from start to announced end that cannot be meant.
 const EVENT_MAX_HOURS: i64 = 12;
+/// Hours from call to start that cannot be meant.
+const CALL_MAX_HOURS: i64 = 12;
+/// Hours from call to start that are asked about.
+const CALL_LONG_HOURS: i64 = 6;
 /// A call before this hour is asked about: pm may be missing.
 const EARLY_HOUR: i8 = 6;
 
@@ -542,11 +546,18 @@ fn event_times(event: &Event, row: &Row, desk: &mut Desk) {
             "Write a call that is earlier than the start.",
         );
     }
-    if event.call.hour() < EARLY_HOUR {
+    let waits = hours_between(event.date.to_datetime(event.call), event.date.to_datetime(event.starts));
+    let cure = "Write pm or the 24-hour clock if the afternoon is meant.";
+    let early = || format!("children are called {waits} hours before it starts");
+    if waits >= CALL_MAX_HOURS {
+        desk.error(Spot::cell("events", row, "call"), early(), cure);
+    } else if waits >= CALL_LONG_HOURS {
+        desk.warn(Spot::cell("events", row, "call"), early(), cure);
+    } else if event.call.hour() < EARLY_HOUR {
         desk.hint(
             Spot::cell("events", row, "call"),
             format!("the call is {} in the morning", event.call.strftime("%H:%M")),
-            "Write pm or the 24-hour clock if the afternoon is meant.",
+            cure,
         );
     }
     let starts = event.date.to_datetime(event.starts);

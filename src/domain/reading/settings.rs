@@ -68,6 +68,14 @@ impl Page<'_> {
         self.desk.error(spot, format!("{name}: {reason}"), cure);
     }
 
+    fn doubt(&mut self, name: &str, reason: String, cure: &str) {
+        let spot = match self.lines.get(name) {
+            Some(row) => Spot::named("season", row.number, "value"),
+            None => Spot::sheet("season"),
+        };
+        self.desk.warn(spot, format!("{name}: {reason}"), cure);
+    }
+
     /// A value by one of the readers of [`typed`]; a stand-in after a fault keeps the reading going.
     fn read<T>(
         &mut self,
@@ -131,6 +139,13 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
         );
     }
     let telephone = page.text("telephone");
+    if telephone.chars().any(char::is_alphabetic) {
+        page.doubt(
+            "telephone",
+            format!("families read it as it stands: 'ring {}'", typed::shown(&telephone)),
+            "Write the number alone.",
+        );
+    }
     let reference = page.text("ref").to_uppercase();
     if reference.len() > REF_MAX_CHARS || !reference.bytes().all(|b| b.is_ascii_alphanumeric()) {
         page.fault(
@@ -160,13 +175,25 @@ pub(super) fn read(book: &Book, desk: &mut Desk) -> Head {
     }
 }
 
+/// Letters of the longest abbreviation of a zone, such as BST: one may stand for several, and is never guessed.
+const ABBREVIATION_MAX: usize = 4;
+
 fn zone(page: &mut Page<'_>, name: &str) -> Option<(TimeZone, String)> {
     if name.is_empty() {
         return None;
     }
     if let Ok(zone) = TimeZone::get(name) {
         let name = zone.iana_name().unwrap_or(name).to_owned();
+        if !name.contains('/') && name != "UTC" {
+            let reason = format!("'{name}' does not say whether and when the clocks change");
+            page.doubt("zone", reason, "Write the place, such as Europe/London.");
+        }
         return Some((zone, name));
+    }
+    if name.len() <= ABBREVIATION_MAX && name.bytes().all(|b| b.is_ascii_alphabetic()) {
+        let reason = format!("'{}' is not a time zone", typed::shown(name));
+        page.fault("zone", reason, "Write the place, such as Europe/London or America/New_York.");
+        return None;
     }
     let known: Vec<String> = jiff::tz::db().available().map(|n| n.to_string()).collect();
     let spaced = name.replace(' ', "_");
