@@ -119,6 +119,17 @@ impl View {
         self.duties.iter().filter(move |duty| duty.chaperone == chaperone && event.has(duty))
     }
 
+    /// The earliest call of a child whom a chaperone signs in, whatever the child's number; none where nobody has a call of
+    /// their own, since all are then called together.
+    fn first_signed_in(&self, chaperone: &str, event: &Event) -> Option<Timestamp> {
+        let own = |slot: &Slot| matches!(slot, Slot::Number { call: Some(_), .. });
+        let name = self.chaperones.get(chaperone)?;
+        let theirs = self.children.keys().filter(|child| {
+            event.order.iter().any(own) && self.signers(child, event)[0] == Some(name.as_str())
+        });
+        theirs.filter_map(|child| Some(self.times(child, event)?.call)).min()
+    }
+
     /// A chaperone comes so long before the first call of their numbers, or of the event where one of them has no call of
     /// its own or there is none; the shift lasts as long as the event, and where children go after their slots as long as the
     /// last of their numbers.
@@ -135,11 +146,11 @@ impl View {
         let children = calls.into_iter().chain(whole).min().unwrap_or(event.call);
         let children = event.date.to_datetime(children);
         let lead = self.leads.get(event.kind.as_str()).copied().unwrap_or(0);
-        let call = self.instant(children.checked_sub(lead.minutes()).ok()?)?;
+        let called = self.instant(children)?;
+        let children = self.first_signed_in(chaperone, event).map_or(called, |first| first.min(called));
+        let call = children.checked_sub(lead.minutes()).ok()?;
         let curtain_up = self.instant(event.date.to_datetime(event.starts))?;
-        let within = |minutes: i64| {
-            self.instant(children.checked_sub(minutes.minutes()).ok()?).filter(|_| minutes < lead)
-        };
+        let within = |minutes: i64| children.checked_sub(minutes.minutes()).ok().filter(|_| minutes < lead);
         let after_slots =
             event.by_slots() && (event.dismissal.is_empty() || event.dismissal == "after own last number");
         let goes_after_own = after_slots && held.len() == numbers.len();

@@ -225,8 +225,15 @@ fn attendance(season: &Season, id: EventId, handed_in: &HandedIn) -> Attendance 
             all.put(it);
         }
     }
+    let mut signed_in: HashMap<ChaperoneId, DateTime> = HashMap::new();
+    for it in &all.itineraries {
+        if let Some(chaperone) = it.signs_in {
+            let first = signed_in.entry(chaperone).or_insert(it.call);
+            *first = it.call.min(*first);
+        }
+    }
     for chaperone in (0..season.chaperones.len()).map(|at| ChaperoneId(at as u32)) {
-        if let Some(it) = frame.shift(season, id, chaperone) {
+        if let Some(it) = frame.shift(season, id, chaperone, signed_in.get(&chaperone).copied()) {
             all.put(it);
         }
     }
@@ -321,8 +328,15 @@ impl<'a> Frame<'a> {
         })
     }
 
-    /// A chaperone's own itinerary; none where she has no duty.
-    fn shift(&self, season: &Season, id: EventId, chaperone: ChaperoneId) -> Option<Itinerary> {
+    /// A chaperone's own itinerary; none where she has no duty. She comes before her numbers' children and before the first
+    /// child whom she signs in, which may dance a number before hers that nobody leads.
+    fn shift(
+        &self,
+        season: &Season,
+        id: EventId,
+        chaperone: ChaperoneId,
+        signs_in: Option<DateTime>,
+    ) -> Option<Itinerary> {
         shift::duties_of(season, chaperone, id).next()?;
         let numbers = shift::numbers_of(season, chaperone, id);
         let own_calls = numbers.iter().filter_map(|n| self.calls.get(n)?.1).min();
@@ -331,6 +345,7 @@ impl<'a> Frame<'a> {
             let all_own = numbers.iter().all(|n| self.calls.get(n).is_some_and(|(_, call)| call.is_some()));
             if all_own { own } else { own.min(self.event.call) }
         }));
+        let children = signs_in.map_or(children, |first| first.min(children));
         let call = shift::arrives(season, self.event, children);
         let longest = self.place.ways.iter().map(|w| w.walk.1).max();
         let until = self.free_from(season, id, chaperone, &numbers);

@@ -62,18 +62,18 @@ fn check(book: &Book, chaperone: &str, event: &str, expect: &str) {
 }
 
 // Common practice, no source: chaperones come 60 minutes before the children at shows and 30 at rehearsals, the dress
-// rehearsal included; their briefing is 45 and their place at the door 15 minutes before the call. Children called at 17:00
-// and a walk of 20 minutes: there at 16:30, parked by 16:10, in place 16:45.
+// rehearsal included; their briefing is 45 and their place at the door 15 minutes before the call. A walk of 20 minutes and a
+// child she signs in at 16:30, for a later number that is called then: there at 16:00, parked by 15:40, in place 16:15.
 #[test]
 fn a_chaperones_times_are_counted_from_her_childrens_call() {
     let town = staffed();
-    check(&town, "V001", "E001", "16:30 | 16:10 |  | 16:45 | 18:30 | Kelp |  | Kelp | Kelp");
-    // Both of Ivo's numbers are called at 17:45, so he is.
+    check(&town, "V001", "E001", "16:00 | 15:40 |  | 16:15 | 18:30 | Kelp |  | Kelp | Kelp");
+    // Both of Ivo's numbers are called at 17:45, but a child he signs in is called at 16:30 for another.
     check(
         &town,
         "V002",
         "E001",
-        "17:15 | 16:55 |  | 17:30 | 18:30 | Gulls; Ropewalk |  | Gulls; Ropewalk | Gulls; Ropewalk",
+        "16:00 | 15:40 |  | 16:15 | 18:30 | Gulls; Ropewalk |  | Gulls; Ropewalk | Gulls; Ropewalk",
     );
     check(&town, "V003", "E001", "16:30 | 16:10 |  | 16:45 | 18:30 |  | stage door |  | ");
     // Nobody of Foghorn is marked as the one who signs, so its only chaperone does.
@@ -81,7 +81,7 @@ fn a_chaperones_times_are_counted_from_her_childrens_call() {
     check(&town, "V003", "E002", foghorn);
     let rehearsed = with(&town, "events", "E001", "kind", "rehearsal");
     // By slots she is free when hers is over; Gulls is called at 17:45 and begins an hour after its call, as the event does.
-    check(&rehearsed, "V001", "E001", "16:30 | 16:10 |  | 16:45 | 18:05 | Kelp |  | Kelp | Kelp");
+    check(&rehearsed, "V001", "E001", "16:00 | 15:40 |  | 16:15 | 18:05 | Kelp |  | Kelp | Kelp");
     check(&rehearsed, "V003", "E001", "16:30 | 16:10 |  | 16:45 | 18:55 |  | stage door |  | ");
     // Foghorn is called at 16:30, before the others.
     let early_call = with(&town, "duties", "stage door", "number", "Foghorn");

@@ -2,7 +2,7 @@
 
 use crate::common::{self, board, book as written, with};
 use allheard::demo::dice::Dice;
-use allheard::domain::board::Board;
+use allheard::domain::board::{Board, Item};
 use allheard::domain::book::{Book, Problem, Weight};
 use allheard::domain::day::Day;
 use allheard::domain::reading;
@@ -473,6 +473,11 @@ fn at_every_minute_exactly_one_adult_has_a_child_and_no_times_contradict() {
                     assert_eq!(hand_over.to.iter().copied().collect::<BTreeSet<_>>(), with);
                 }
             }
+            // Whoever signs a child in is there before.
+            let signer = Person::Chaperone(it.signs_in.unwrap());
+            let there = board.itinerary(Item { who: signer, event: Some(EventId(0)) }).unwrap();
+            let lead = board.season.settings.lead_minutes.at(event.kind);
+            assert!(there.call + i64::from(lead).minutes() <= it.call, "seed {seed}: {there:?} for {it:?}");
             let out = it.signs_out.unwrap();
             let back = backs.iter().find(|b| b.child == child);
             match back {

@@ -45,8 +45,9 @@ fn park_by_takes_the_longest_walk_and_rounds_down() {
 // Thirty minutes at rehearsals, the dress rehearsal included, and sixty at shows are common practice, no source.
 #[test]
 fn chaperones_are_called_before_the_children() {
+    // A child of hers whose next number is called at 16:30 is signed in by her, though the class itself is called at 17:00.
     for (kind, expect) in
-        [("dress rehearsal", "16:30"), ("show", "16:00"), ("rehearsal", "16:30"), ("class", "17:00")]
+        [("dress rehearsal", "16:00"), ("show", "15:30"), ("rehearsal", "16:00"), ("class", "17:00")]
     {
         let board = board(&with(&book(), "events", "E001", "kind", kind));
         let duty = board.itinerary(item(&board, "V001", "E001")).unwrap();
