@@ -3,7 +3,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a vector that cannot be read fails the test")]
 
-use allheard::inbound::letter::{Letter, Own, fails_for_good, read, recipients};
+use allheard::inbound::letter::{Letter, Own, fails_for_good, read, received, recipients};
 use serde_json::Value;
 
 fn vectors() -> Value {
@@ -94,4 +94,16 @@ fn mails_that_are_huge_or_broken_are_for_a_person() {
     let html = b"From: may@example.org\r\nContent-Type: text/html\r\n\r\n<p>Yes,&nbsp;thanks</p><blockquote>Call 17:30</blockquote>";
     let Letter::Note { words, .. } = read(html, &own("show.example")) else { panic!("a note") };
     assert!(words.starts_with("Yes,"), "{words}");
+}
+
+// Each server puts its own Received on top of those of the servers before it (RFC 5321 4.4); the topmost is of the one that keeps
+// the mailbox.
+#[test]
+fn the_topmost_received_says_when_a_mail_arrived() {
+    let mail = b"Return-Path: <may@example.org>\r\n\
+        Received: from mx.example.net (mx.example.net [192.0.2.7])\r\n\tby imap.school.example with LMTP id 1; Fri, 28 May 2027 13:20:05 +0100\r\n\
+        Received: from phone.example.org by mx.example.net with ESMTPSA id 2; Thu, 27 May 2027 09:00:00 +0000\r\n\
+        From: may@example.org\r\nDate: Thu, 27 May 2027 08:59:00 +0000\r\nSubject: yes\r\n\r\nyes\r\n";
+    assert_eq!(received(mail), Some("2027-05-28T12:20:05Z".parse().unwrap()));
+    assert_eq!(received(b"From: may@example.org\r\n\r\nyes\r\n"), None);
 }

@@ -22,6 +22,11 @@ const CLOCK_JUMP: SignedDuration = SignedDuration::from_mins(3);
 /// The whole plan is made again this often even if nothing is known to have changed.
 const PLAN_EVERY: SignedDuration = SignedDuration::from_hours(1);
 
+/// The database file is looked over again this often, and soon after the start where it was too large to look at before.
+const LOOK_OVER_EVERY: SignedDuration = SignedDuration::from_hours(24);
+/// After the start, so that what is due leaves first.
+const LOOK_OVER_FIRST: SignedDuration = SignedDuration::from_mins(5);
+
 /// Rounds that fail for so long end the program, so that the service manager starts it afresh.
 const GIVE_UP_AFTER: Duration = Duration::from_mins(15);
 
@@ -29,7 +34,9 @@ const GIVE_UP_AFTER: Duration = Duration::from_mins(15);
 pub async fn run(house: Arc<House>, wake: Arc<Wake>) -> bool {
     let mut tasks = JoinSet::new();
     let roads = [Channel::Text, Channel::Mail];
-    let works = std::iter::once(Work::Plan(Ticking::default()))
+    let first = house.now().saturating_add(LOOK_OVER_FIRST).unwrap_or(Timestamp::MAX);
+    let works = [Work::Plan(Ticking::default()), Work::LookOver(first)]
+        .into_iter()
         .chain(roads.map(Work::Road))
         .chain(roads.map(Work::Replies));
     for work in works {
@@ -48,6 +55,8 @@ pub async fn run(house: Arc<House>, wake: Arc<Wake>) -> bool {
 /// What one task does again and again.
 enum Work {
     Plan(Ticking),
+    /// Looks at the database file itself, next at that moment.
+    LookOver(Timestamp),
     Road(Channel),
     Replies(Channel),
 }
@@ -56,6 +65,7 @@ impl Work {
     fn name(&self) -> &'static str {
         match self {
             Work::Plan(_) => "planning",
+            Work::LookOver(_) => "looking over the database",
             Work::Road(Channel::Mail) => "mail",
             Work::Road(Channel::Text) => "texts",
             Work::Replies(Channel::Mail) => "replies by mail",
@@ -67,6 +77,13 @@ impl Work {
     async fn round(&mut self, house: &House, wake: &Wake) -> Result<Option<Timestamp>, OfficeFault> {
         match self {
             Work::Plan(ticking) => ticking.tick(house, wake).await,
+            Work::LookOver(next) => {
+                if house.now() >= *next {
+                    look_over(house).await?;
+                    *next = house.now().saturating_add(LOOK_OVER_EVERY).unwrap_or(Timestamp::MAX);
+                }
+                Ok(Some(*next))
+            }
             Work::Road(channel) => {
                 let sent = house.send_road(*channel).await?;
                 if sent.attempted > 0 {
@@ -118,6 +135,9 @@ async fn rounds(house: Arc<House>, wake: Arc<Wake>, mut work: Work) -> bool {
                 if matches!(fault, OfficeFault::Store(_)) {
                     house.raise_store_alarm("see the log").await;
                 }
+                if matches!(fault, OfficeFault::Store(StoreFault::Refused(_))) {
+                    return false;
+                }
                 let since = *failing.get_or_insert_with(std::time::Instant::now);
                 if since.elapsed() >= GIVE_UP_AFTER {
                     tracing::error!(
@@ -140,6 +160,16 @@ async fn rounds(house: Arc<House>, wake: Arc<Wake>, mut work: Work) -> bool {
         }
     }
     true
+}
+
+/// Looks at the database file itself, page by page; damage ends the program, so that nothing more is built upon it.
+async fn look_over(house: &House) -> Result<(), OfficeFault> {
+    match house.store.faults().await.map_err(fault)?.first() {
+        None => Ok(()),
+        Some(first) => Err(fault(StoreFault::Refused(format!(
+            "the database is damaged ({first}); put a copy back with `allheard restore`"
+        )))),
+    }
 }
 
 /// What ticks remember between them.

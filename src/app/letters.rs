@@ -74,6 +74,9 @@ pub async fn watch(house: Arc<House>, mailbox: Mailbox, own: Own, acted: Arc<Wak
     let take = |octets: Vec<u8>| {
         let (house, own, acted) = (house.clone(), own.clone(), acted.clone());
         async move {
+            if let Some(at) = letter::received(&octets) {
+                house.note_received(at);
+            }
             match take(&house, &octets, &own).await {
                 Ok(moved) => {
                     if moved {

@@ -7,7 +7,7 @@ use crate::domain::digest;
 use crate::domain::season::Channel;
 use crate::service::hearing::{INCOMING_CHARACTERS_MAX, Incoming};
 use jiff::Timestamp;
-use mail_parser::{Address, HeaderValue, Message, MessageParser, MimeHeaders as _, PartType};
+use mail_parser::{Address, HeaderName, HeaderValue, Message, MessageParser, MimeHeaders as _, PartType};
 
 /// Octets of a mail that are read; of a longer one only these, which hold its header.
 pub const MAIL_MAX_OCTETS: usize = 1024 * 1024;
@@ -100,6 +100,15 @@ pub fn read(octets: &[u8], own: &Own) -> Letter {
         automatic: is_automatic(&mail, &from),
         from,
     }
+}
+
+/// When the last server on its way took a mail in: its topmost `Received` (RFC 5321 4.4); none where it says no such time.
+pub fn received(octets: &[u8]) -> Option<Timestamp> {
+    let head = &octets[..octets.len().min(MAIL_MAX_OCTETS)];
+    let mail = MessageParser::default().parse_headers(head)?;
+    let topmost = mail.headers().iter().find(|header| header.name == HeaderName::Received)?;
+    let at = topmost.value.as_received()?.date()?.to_timestamp();
+    Timestamp::from_second(at).ok()
 }
 
 impl Letter {

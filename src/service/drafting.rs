@@ -15,7 +15,8 @@ use crate::domain::plan;
 use crate::domain::published::clocks;
 use crate::domain::record::{NoticeKey, Record};
 use crate::domain::season::{
-    Channel, ChaperoneId, Dismissal, EventId, GuardianId, HouseRule, HouseholdId, Language, NumberId, Person,
+    Channel, ChaperoneId, Dismissal, EventId, EventKind, GuardianId, HouseRule, HouseholdId, Language,
+    NumberId, Person,
 };
 use crate::domain::shift::Shift;
 use crate::domain::standing;
@@ -204,7 +205,9 @@ impl Draft<'_> {
             },
             changes,
             cancelled: it.is_none(),
-            no_early_release: event.dismissal == Dismissal::AfterLastNumber && !item.who.is_chaperone(),
+            no_early_release: event.dismissal == Dismissal::AfterLastNumber
+                && matches!(event.kind, EventKind::Dress | EventKind::Show)
+                && !item.who.is_chaperone(),
             shift: it.and_then(|it| it.shift.as_ref().map(|shift| letter_shift(board, it, shift, reader))),
         })
     }

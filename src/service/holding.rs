@@ -3,10 +3,18 @@
 
 use super::office::{Office, OfficeFault};
 use super::ports::{Doubt, Gateway, Hold, Journal, Lost, Store, Witness};
-use jiff::SignedDuration;
+use jiff::{SignedDuration, Timestamp};
+use std::sync::atomic::Ordering;
 
 /// From how much on our clock and another's count as different.
 pub const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_mins(2);
+/// From how much on a host whose clock differs from the database server's claims nothing: several go by one database, and
+/// each judges by its own clock whether another's claim has lapsed.
+const ASTRAY: SignedDuration = SignedDuration::from_secs(5);
+/// An answer that took longer says too little about the time.
+const ASKED_WITHIN: SignedDuration = SignedDuration::from_secs(2);
+/// What monitoring is told of a clock that is astray.
+const CLOCK_TASK: &str = "the clock of this host differs from the database server's";
 /// Attempts compared in one statement.
 const COMPARED_AT_ONCE: usize = 2_000;
 
@@ -60,12 +68,29 @@ impl<S: Store, G: Gateway> Office<S, G> {
     /// Holds our clock against the others that have been seen: one that differs holds sending, one that agrees since then
     /// ends that.
     pub async fn look_at_clocks(&self) -> Result<(), OfficeFault> {
-        let now = self.now();
+        let asked = self.now();
         if let Some(theirs) = self.store.their_clock().await? {
-            let who = "the database server".to_owned();
-            self.note_witness(Witness { who, at: now, ahead: now.duration_since(theirs) });
+            let now = self.now();
+            let took = now.duration_since(asked);
+            if !took.is_negative() && took < ASKED_WITHIN {
+                let ours = asked.saturating_add(took / 2).unwrap_or(now);
+                self.compare_to_server(Witness {
+                    who: "the database server".to_owned(),
+                    at: now,
+                    ahead: ours.duration_since(theirs),
+                })
+                .await;
+            }
         }
         self.gateway.witnesses().into_iter().for_each(|witness| self.note_witness(witness));
+        let held = self.store.holds().await?.into_iter().find(|hold| hold.doubt == Doubt::Clock);
+        if held.is_none()
+            && let Some(who) = self.held_for.lock().ok().and_then(|mut held_for| held_for.take())
+            && let Ok(mut overruled) = self.overruled.lock()
+        {
+            // Somebody has lifted it elsewhere, as by a command.
+            overruled.insert(who);
+        }
         let overruled = self.overruled.lock().map(|all| all.clone()).unwrap_or_default();
         let all: Vec<Witness> =
             self.witnesses().into_iter().filter(|witness| !overruled.contains(&witness.who)).collect();
@@ -73,17 +98,58 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let (minutes, which) =
                 (other.ahead.abs().as_mins(), if other.ahead.is_positive() { "ahead of" } else { "behind" });
             let why = format!("the clock of this host is {minutes} minutes {which} that of {}", other.who);
+            if let Ok(mut held_for) = self.held_for.lock() {
+                *held_for = Some(other.who.clone());
+            }
             return self.hold(Doubt::Clock, &why).await;
         }
-        let held = self.store.holds().await?.into_iter().find(|hold| hold.doubt == Doubt::Clock);
         // One that spoke before says nothing about a clock that has been set since.
         if let Some(hold) = held
             && all.iter().any(|witness| witness.at > hold.since)
             && self.store.lift(Doubt::Clock).await?
         {
+            if let Ok(mut held_for) = self.held_for.lock() {
+                *held_for = None;
+            }
             tracing::info!("the clock agrees with another again: sending goes on");
         }
         Ok(())
+    }
+
+    /// Takes in what the database server's clock said: this host claims nothing while it is astray from it.
+    async fn compare_to_server(&self, witness: Witness) {
+        let overruled = self.overruled.lock().is_ok_and(|all| all.contains(&witness.who));
+        let astray = witness.ahead.abs() > ASTRAY && !overruled;
+        let seconds = witness.ahead.as_secs();
+        self.note_witness(witness);
+        self.note_round(CLOCK_TASK, astray);
+        if self.astray.swap(astray, Ordering::Relaxed) == astray {
+            return;
+        }
+        if astray {
+            tracing::warn!(
+                seconds,
+                "this host's clock differs from the database server's: it claims nothing"
+            );
+            let words = format!(
+                "Allheard: the clock of one host is {seconds} seconds off that of the database server, so it sends nothing. Set \
+                 its clock right, and it goes on by itself."
+            );
+            self.tell_directly("Allheard: a host's clock is wrong", &words).await;
+        } else {
+            tracing::info!("this host's clock agrees with the database server's again");
+        }
+    }
+
+    /// When a mail that was just fetched was taken in by the server that keeps it: nothing arrives before it is sent, so one
+    /// of the future says that our clock is behind, and one of this moment that it is right. An older one may have lain
+    /// there and says nothing.
+    pub fn note_received(&self, at: Timestamp) {
+        let now = self.now();
+        let ahead = now.duration_since(at);
+        if ahead < CLOCKS_DIFFER {
+            self.note_witness(Witness { who: "the mail server of the answers".to_owned(), at: now, ahead });
+        }
     }
 
     /// Holds what a journal knows against the store. Attempts that the store does not know were made after the copy it was

@@ -208,7 +208,7 @@ pub struct Costume {
 }
 
 /// What several items have in common; what they have not is empty.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Default, Clone, PartialEq, Eq, Serialize)]
 pub struct Shared {
     /// Ways in.
     pub ways: Vec<Walk>,
@@ -276,7 +276,8 @@ impl Shared {
                 clear_if(&mut shift.tasks, &shared.tasks);
             }
         }
-        Some(shared)
+        let nothing = Shared::default();
+        (shared != nothing).then_some(shared)
     }
 }
 

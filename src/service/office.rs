@@ -195,6 +195,10 @@ pub struct Office<S, G> {
     pub(super) witnesses: Mutex<HashMap<String, Witness>>,
     /// Clocks that a person has overruled.
     pub(super) overruled: Mutex<BTreeSet<String>>,
+    /// Whose clock this program holds sending for.
+    pub(super) held_for: Mutex<Option<String>>,
+    /// Whether this host's clock differs from the database server's, which others on it go by.
+    pub(super) astray: AtomicBool,
     /// Where attempts are written down beside the store.
     pub(super) journal: OnceLock<Arc<dyn Journal>>,
     /// Set when the program is to end: nothing more is begun.
@@ -232,6 +236,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
             waiting: Mutex::new(VecDeque::new()),
             witnesses: Mutex::new(HashMap::new()),
             overruled: Mutex::new(BTreeSet::new()),
+            held_for: Mutex::new(None),
+            astray: AtomicBool::new(false),
             journal: OnceLock::new(),
             ending: CancellationToken::new(),
             failing: Mutex::new(BTreeSet::new()),

@@ -122,6 +122,8 @@ pub struct LedgerLine {
 pub trait Store: Send + Sync {
     /// Whether a write is taken at this moment; nothing is changed.
     fn probe(&self) -> impl Future<Output = Result<(), StoreFault>> + Send;
+    /// What is wrong inside the database file, in the engine's words; nothing where it is sound or a server looks after it.
+    fn faults(&self) -> impl Future<Output = Result<Vec<String>, StoreFault>> + Send;
     /// The season, if one has been brought.
     fn season(&self) -> impl Future<Output = Result<Option<StoredSeason>, StoreFault>> + Send;
     /// Puts a workbook in force if the revision is still `expected` (0 for none yet); false if it is not.

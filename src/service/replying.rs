@@ -10,6 +10,7 @@ use crate::domain::retry;
 use crate::domain::season::Channel;
 use jiff::{SignedDuration, Timestamp};
 use std::pin::pin;
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 /// Replies taken at once.
@@ -29,7 +30,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let sessions = u32::try_from(self.gateway.sessions(channel)).unwrap_or(1).clamp(1, REPLIES_AT_ONCE);
         let per_second = self.gateway.per_second(channel);
         let season = self.desk().await?.season;
-        while !self.ending.is_cancelled() {
+        while !self.ending.is_cancelled() && !self.astray.load(Ordering::Relaxed) {
             let now = self.now();
             let lease = self.lease_until(now);
             let claimed = self.store.claim_replies(season, channel, sessions, per_second, now, lease).await?;

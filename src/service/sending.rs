@@ -157,7 +157,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 }
             }
             let ending = self.ending.is_cancelled();
-            let open = round.fault.is_none() && !ending && self.rests_until(channel).is_none();
+            let astray = self.astray.load(Ordering::Relaxed);
+            let open = round.fault.is_none() && !ending && !astray && self.rests_until(channel).is_none();
             if open {
                 let most = if self.probes(channel) { 1 } else { sessions };
                 let free = most.saturating_sub(under_way.len());

@@ -152,6 +152,14 @@ impl Store for SqlStore {
     async fn probe(&self) -> Result<(), StoreFault> {
         self.db.try_write().await
     }
+    async fn faults(&self) -> Result<Vec<String>, StoreFault> {
+        match &self.db {
+            Db::Sqlite { readers, .. } => {
+                sound::faults_in(&mut *readers.acquire().await.map_err(db::database)?).await
+            }
+            Db::Postgres { .. } => Ok(Vec::new()),
+        }
+    }
     async fn season(&self) -> Result<Option<StoredSeason>, StoreFault> {
         seasons::read(self).await
     }

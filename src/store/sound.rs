@@ -16,19 +16,27 @@ async fn opened(file: &str) -> Result<SqliteConnection, StoreFault> {
 /// say enough.
 pub(super) async fn faults_of(file: &str) -> Result<Vec<String>, StoreFault> {
     let mut connection = opened(file).await?;
+    let found = faults_in(&mut connection).await;
+    let _ = connection.close().await;
+    found
+}
+
+/// The same on an open connection; others may write meanwhile.
+pub(super) async fn faults_in(connection: &mut SqliteConnection) -> Result<Vec<String>, StoreFault> {
     let looked = async {
-        let mut said: Vec<String> =
-            sqlx::query_scalar("PRAGMA quick_check(3)").fetch_all(&mut connection).await.map_err(database)?;
+        let mut said: Vec<String> = sqlx::query_scalar("PRAGMA quick_check(3)")
+            .fetch_all(&mut *connection)
+            .await
+            .map_err(database)?;
         said.retain(|line| line != "ok");
         let orphans =
-            sqlx::query("PRAGMA foreign_key_check").fetch_all(&mut connection).await.map_err(database)?;
+            sqlx::query("PRAGMA foreign_key_check").fetch_all(&mut *connection).await.map_err(database)?;
         if !orphans.is_empty() {
             said.push(format!("{} rows belong to nothing", orphans.len()));
         }
         Ok(said)
     }
     .await;
-    let _ = connection.close().await;
     // Where the damage is such that the engine cannot even look, that is what is wrong.
     looked.or_else(|fault: StoreFault| match fault.to_string() {
         words if words.contains("malformed") || words.contains("not a database") => Ok(vec![words]),

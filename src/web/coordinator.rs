@@ -471,6 +471,7 @@ fn number_row(board: &Board, list: &EventList, number: NumberId) -> NumberRow {
     NumberRow {
         name: season.numbers[number.at()].name.clone(),
         chaperones,
+        own: season.numbers[number.at()].own_chaperone,
         tally: Tally {
             marks: of_number(board, list, number).map(|line| shown::mark(line.standing)).collect(),
         },

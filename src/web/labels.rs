@@ -448,7 +448,7 @@ mod tests {
         assert_eq!(ENGLISH.number(12), "twelve");
         assert_eq!(ENGLISH.number(13), "13");
         assert_eq!(ENGLISH.number(0), "0");
-        assert_eq!(SPANISH.counted(&SPANISH.sheets_to_read, 1), "Una fecha por confirmar");
+        assert_eq!(SPANISH.counted(&SPANISH.sheets_to_read, 1), "Una cosa por confirmar");
     }
 
     #[test]

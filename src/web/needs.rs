@@ -267,6 +267,9 @@ fn no_way(board: &Board, guardian: GuardianId, children: &[ChildId]) -> NoWay {
     let contact = &season.guardians[guardian.at()].contact;
     let why = match (contact.mail.is_some(), contact.phone.is_some()) {
         (false, false) => "The workbook has neither a mail address nor a number.",
+        (false, true) if contact.text_to().is_none() => {
+            "There is no mail address, and the number may not be texted: it can be rung."
+        }
         _ if contact.mail_to().is_none() && contact.text_to().is_none() => {
             "We may use neither the mail address nor the number: see the columns 'texts' and 'mails'."
         }

@@ -168,6 +168,31 @@ fn only_those_told_hear_of_a_change_and_only_of_what_changed() {
     assert!(!left.facts(item(&left, "C001", "E001")).is_cancelled());
 }
 
+// A venue in another zone, or other rules of one: what waits is worked out anew from the local times, what went stays, and
+// nobody is told of a change, since the time on the wall is the same (reliability fault 30).
+#[test]
+fn another_zone_moves_what_waits_and_changes_nothing_that_was_told() {
+    let (here, there) = (board(&book()), board(&with(&book(), "season", "zone", "value", "Europe/Madrid")));
+    let mut record = Record { revised_at: at("2027-03-18T12:00:00Z"), ..Record::default() };
+    let now = at("2027-03-18T12:00:00Z");
+    let when = at("2027-03-18T10:00:00Z");
+    for (who, child) in [("G001", "C001"), ("G001", "C002"), ("G002", "C003")] {
+        told(&here, &mut record, who, item(&here, child, "E001"), NoticeKey::Rule(0), Channel::Mail, when);
+    }
+    let dues = |board: &Board| -> std::collections::BTreeMap<String, jiff::Timestamp> {
+        plan(board, &record, now).into_iter().map(|wanted| (wanted.key, wanted.due)).collect()
+    };
+    let (before, after) = (dues(&here), dues(&there));
+    assert!(!before.is_empty() && before.keys().eq(after.keys()), "the same messages");
+    let moved = before.iter().filter(|(key, due)| after[*key] != **due).count();
+    for (key, due) in &before {
+        let by = due.duration_since(after[key]);
+        assert!(by.is_zero() || by == jiff::SignedDuration::from_hours(1), "{key}: {by:?}");
+    }
+    assert!(moved * 2 > before.len(), "{moved} of {}", before.len());
+    check(&record, &there, now, "/change", &[]);
+}
+
 #[test]
 fn the_same_change_coming_again_is_news_again() {
     let (a, b) = (board(&book()), board(&with(&book(), "running order", "Ropewalk", "call", "17:15")));

@@ -1,5 +1,6 @@
 //! The host's clock set wrong while the daemon runs, by a library that changes what programs are told of the time (faketime).
 
+use super::database;
 use super::host::{Host, Sink, book_due, until};
 use super::support::server::{MailServer, Script};
 use jiff::{SignedDuration, Timestamp};
@@ -70,4 +71,73 @@ async fn a_clock_set_forward_sends_nothing_before_its_time() {
     tokio::time::sleep(SignedDuration::from_secs(8).unsigned_abs()).await;
     assert_eq!((families(&mail), sink.count()), (20, 20), "set back, nothing goes twice");
     drop(daemon);
+}
+
+/// Two daemons on one database judge each other's claims by their own clocks: one whose clock is a minute off the server's
+/// claims nothing and says so (reliability fault 28), and goes on when the clock is right.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_host_whose_clock_differs_from_the_servers_claims_nothing() {
+    let test = "a_host_whose_clock_differs_from_the_servers_claims_nothing";
+    let Some(library) = library(test) else { return };
+    let Some(cluster) = database::server(test) else { return };
+    let mail = MailServer::start(Script::default()).await;
+    let (sink, port) = Sink::start().await;
+    let host = Host::on(&cluster.database().await, 20, (mail.port, port), "");
+    let time = host.path().join("time");
+    std::fs::write(&time, "+60s").unwrap();
+    let (library, file) = (library.display().to_string(), time.display().to_string());
+    let daemon = host.serve_in(&[
+        ("LD_PRELOAD", &library),
+        ("FAKETIME_TIMESTAMP_FILE", &file),
+        ("FAKETIME_NO_CACHE", "1"),
+        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
+    ]);
+    until("the coordinator is told", Duration::from_secs(40), async || {
+        mail.seen().messages.iter().any(|mail| mail.contains("clock is wrong"))
+    })
+    .await;
+    let before = sink.count();
+    tokio::time::sleep(Duration::from_secs(3)).await;
+    assert!(
+        sink.count() == before && before < 20,
+        "{before} texts before the clocks were compared, none after"
+    );
+    let ready = daemon.get("/readyz");
+    assert!(ready.contains("503") && ready.contains("differs from the database server"), "{ready}");
+    std::fs::write(&time, "+0").unwrap();
+    until("all that is due", Duration::from_secs(60), async || sink.times().len() >= 20).await;
+    assert!(sink.times().values().all(|n| *n == 1));
+}
+
+/// Damage that comes while the daemon runs is found when the database is looked over by schedule, and ends it in one clear
+/// line (reliability fault 23).
+#[tokio::test(flavor = "multi_thread")]
+async fn damage_under_way_is_found_by_schedule() {
+    let Some(library) = library("damage_under_way_is_found_by_schedule") else { return };
+    let mail = MailServer::start(Script::default()).await;
+    let (_sink, port) = Sink::start().await;
+    let host = Host::with("", &book_due(60, ("14", &in_more_than_an_hour())), (mail.port, port), "");
+    let time = host.path().join("time");
+    std::fs::write(&time, "+0").unwrap();
+    let (library, file) = (library.display().to_string(), time.display().to_string());
+    let mut daemon = host.serve_in(&[
+        ("LD_PRELOAD", &library),
+        ("FAKETIME_TIMESTAMP_FILE", &file),
+        ("FAKETIME_NO_CACHE", "1"),
+        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
+    ]);
+    tokio::time::sleep(Duration::from_secs(1)).await;
+    use std::os::unix::fs::FileExt as _;
+    let database = std::fs::OpenOptions::new().write(true).open(host.database()).unwrap();
+    let pages = database.metadata().unwrap().len() / 4096;
+    let noise: Vec<u8> = (0..4096_u32).map(|n| (n * 37 % 251) as u8).collect();
+    for page in pages / 2..pages {
+        database.write_all_at(&noise, page * 4096).unwrap();
+    }
+    // Six minutes pass, as far as the daemon can tell.
+    std::fs::write(&time, "+6m").unwrap();
+    daemon.ends(Duration::from_secs(60));
+    let log = daemon.log.lock().unwrap().clone();
+    assert!(log.contains("is damaged") && log.contains("allheard restore"), "{log}");
+    assert!(!daemon.child.wait().unwrap().success());
 }

@@ -370,6 +370,7 @@ fn numbers(tally: &Tally) -> Vec<NumberRow> {
     for (at, part) in tally.marks.chunks(25).enumerate() {
         let chaperones = people.get(at % 7).map(|one| (*one).to_owned()).into_iter().collect();
         rows.push(NumberRow {
+            own: false,
             name: format!("{}{}", names[at % names.len()], if at < 7 { "" } else { ", older" }),
             chaperones,
             tally: Tally { marks: part.to_vec() },

@@ -61,7 +61,7 @@ async fn a_guardian_downloads_every_event_of_her_own_children() {
     // 17:30 in June is 16:30 UTC; the words are in her language and say the hour of the wall clock.
     assert_eq!(lines(&file.text, "DTSTART:")[0], "DTSTART:20270604T163000Z");
     let whole = file.text.replace("\r\n ", "");
-    assert!(whole.contains("Esté en la puerta: 17:30\\nEmpieza: 18:30"), "{whole}");
+    assert!(whole.contains("Esté allí: 17:30\\nEmpieza: 18:30"), "{whole}");
     assert!(whole.contains("REFRESH-INTERVAL;VALUE=DURATION:PT60M\r\n"));
     for other in ["Ada", "Nia", "Quill", "May"] {
         assert!(!whole.contains(other), "{other}");
@@ -96,7 +96,7 @@ async fn a_calendar_says_hours_and_doors_as_its_reader_does() {
     let file = house.get(&format!("{path}/calendar.ics")).await.text.replace("\r\n ", "");
     assert!(file.contains("SUMMARY:Ines: Ensayo general"), "{file}");
     assert!(file.contains("puerta de artistas") && !file.contains("stage door"), "{file}");
-    assert!(file.contains("Esté en la puerta: 5:30 pm\\nEmpieza: 6:30 pm"), "{file}");
+    assert!(file.contains("Esté allí: 5:30 pm\\nEmpieza: 6:30 pm"), "{file}");
     assert!(!file.contains(": 17:30"), "{file}");
 }
 

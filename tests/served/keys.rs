@@ -99,6 +99,20 @@ async fn a_wrong_clock_holds_everything_until_a_witness_or_a_person_agrees() {
     house.office.note_witness(Witness { who: "another gateway".to_owned(), ..witness(1) });
     house.office.look_at_clocks().await.unwrap();
     assert!(house.office.holds().await.unwrap().is_empty());
+    // A mail that was taken in ten minutes from now says that this clock is behind; an old one says nothing.
+    house.clock.set("2027-05-28T13:10:00Z");
+    house.office.note_received("2027-05-28T12:00:00Z".parse().unwrap());
+    house.office.look_at_clocks().await.unwrap();
+    assert!(house.office.holds().await.unwrap().is_empty());
+    house.office.note_received("2027-05-28T13:20:00Z".parse().unwrap());
+    house.office.look_at_clocks().await.unwrap();
+    let held = house.office.holds().await.unwrap();
+    assert!(held[0].why.contains("10 minutes behind that of the mail server"), "{held:?}");
+    // Lifted elsewhere, as by the command: whoever disagreed has been heard.
+    use allheard::service::ports::Store as _;
+    assert!(house.office.store.lift(Doubt::Clock).await.unwrap());
+    house.office.look_at_clocks().await.unwrap();
+    assert!(house.office.holds().await.unwrap().is_empty());
 }
 
 #[tokio::test]

@@ -86,6 +86,11 @@ impl Desk {
         self.put(Weight::Warning, spot, reason, cure, Some(alike));
     }
 
+    /// A hint that is told once for all cases alike.
+    pub(super) fn hint_alike(&mut self, spot: Spot<'_>, reason: String, alike: Alike, cure: &str) {
+        self.put(Weight::Hint, spot, reason, cure, Some(alike));
+    }
+
     /// An error that is told once for all cases alike.
     pub(super) fn error_alike(&mut self, spot: Spot<'_>, reason: String, alike: Alike, cure: &str) {
         self.errors = true;

@@ -1,12 +1,12 @@
 //! Who lives with whom, and who cares for whom from which household.
 
-use super::desk::{Desk, Spot};
+use super::desk::{Alike, CASES, COUNT, Desk, Spot};
 use super::people::index;
 use crate::domain::book::Row;
 use crate::domain::kin::Mention;
 use crate::domain::layout::guardian_column;
 use crate::domain::season::{Care, ChildId, Guardian, GuardianId, Household, HouseholdId, Person};
-use crate::domain::typed;
+use crate::domain::typed::{self, shown};
 use crate::domain::words::key;
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
@@ -122,6 +122,7 @@ pub(super) fn cares(
     }
     let (ids, households) = household_refs(members);
     let mut cares: Vec<Care> = Vec::new();
+    let mut unsaid: Vec<(usize, u32)> = Vec::new();
     let mut seen: HashSet<(usize, usize)> = HashSet::new();
     for (at, mention) in mentions.iter().enumerate() {
         let row = &rows[mention.row];
@@ -134,6 +135,9 @@ pub(super) fn cares(
             );
             continue;
         }
+        if row.text(&column("collects")).is_empty() {
+            unsaid.push((cares.len(), row.number));
+        }
         cares.push(Care {
             who: Person::Child(ChildId(index(mention.row))),
             guardian: GuardianId(index(person[at])),
@@ -142,7 +146,35 @@ pub(super) fn cares(
             collects: typed::yes_no(row.text(&column("collects"))).unwrap_or(false),
         });
     }
+    collecting(&cares, &unsaid, guardians, desk);
     (households, cares)
+}
+
+/// Where one of a home collects and of another nothing is said: that family reads that only the first may.
+fn collecting(cares: &[Care], unsaid: &[(usize, u32)], guardians: &[Guardian], desk: &mut Desk) {
+    let mut told: HashSet<GuardianId> = HashSet::new();
+    let name = |care: &Care| shown(&guardians[care.guardian.at()].name);
+    for (at, row) in unsaid {
+        let care = &cares[*at];
+        let beside =
+            |other: &&Care| other.who == care.who && other.household == care.household && other.collects;
+        let Some(other) = cares.iter().find(beside) else { continue };
+        if !told.insert(care.guardian) {
+            continue;
+        }
+        desk.hint_alike(
+            Spot::row("children", *row),
+            format!("nothing is said of whether {} collects; the family reads that {} may", name(care), name(other)),
+            Alike {
+                many: format!(
+                    "nothing is said of whether {COUNT} guardians collect, beside another of their home who does: {CASES}; \
+                     these families read that only the other may"
+                ),
+                case: name(care),
+            },
+            "Write yes or no under 'collects'.",
+        );
+    }
 }
 
 /// Refs of those who make up a household.

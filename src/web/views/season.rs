@@ -55,6 +55,8 @@ pub struct NumberRow {
     pub name: String,
     /// Full names of the chaperones who look after it; empty is said in words.
     pub chaperones: Vec<String>,
+    /// Whether its children stay with their own.
+    pub own: bool,
     /// Its children.
     pub tally: Tally,
 }
@@ -62,7 +64,9 @@ pub struct NumberRow {
 impl NumberRow {
     /// Who looks after it, in words.
     pub fn with(&self) -> String {
-        if self.chaperones.is_empty() {
+        if self.chaperones.is_empty() && self.own {
+            "children stay with their own".to_owned()
+        } else if self.chaperones.is_empty() {
             "no chaperone yet".to_owned()
         } else {
             ENGLISH.list(&self.chaperones)
