@@ -35,7 +35,7 @@ fn seasons() -> u64 {
 
 #[test]
 fn promises_hold_in_every_season_whatever_crashes() {
-    let (next, crashed, totals) = (AtomicU64::new(0), Mutex::new(BTreeSet::new()), Mutex::new((0, 0, 0, 0)));
+    let (next, crashed, totals) = (AtomicU64::new(0), Mutex::new(BTreeSet::new()), Mutex::new((0, 0, 0, 0, 0)));
     let broken: Mutex<Vec<String>> = Mutex::new(Vec::new());
     std::thread::scope(|scope| {
         for _ in 0..WORKERS {
@@ -54,18 +54,19 @@ fn promises_hold_in_every_season_whatever_crashes() {
                     totals.1 += outcome.offers;
                     totals.2 += outcome.answers;
                     totals.3 += outcome.digests;
+                    totals.4 += outcome.held;
                 }
             });
         }
     });
     let broken = broken.into_inner().unwrap();
-    let (steps, offers, answers, digests) = totals.into_inner().unwrap();
+    let (steps, offers, answers, digests, held) = totals.into_inner().unwrap();
     println!(
-        "{} seasons: {steps} steps, {offers} parcels and {digests} digests offered, {answers} answers",
+        "{} seasons: {steps} steps, {offers} parcels and {digests} digests offered, {answers} answers, held {held} times",
         seasons()
     );
     assert!(broken.is_empty(), "{} breaches:\n{}", broken.len(), broken[..broken.len().min(12)].join("\n"));
-    assert!(offers > 0 && answers > 0 && digests > 0, "something happened");
+    assert!(offers > 0 && answers > 0 && digests > 0 && held > 0, "something happened");
     let crashed = crashed.into_inner().unwrap();
     let missed: Vec<_> = crash_points().into_iter().filter(|p| !crashed.contains(p)).collect();
     assert!(seasons() < SEASONS || missed.is_empty(), "never crashed at {missed:?}");

@@ -13,7 +13,9 @@ use allheard::domain::season::Channel;
 use allheard::domain::standing::standing;
 use allheard::service::answering::Noted;
 use allheard::service::office::{Office, OfficeFault, Ways};
-use allheard::service::ports::{CrashPoint, Decided, Hand, LinkKind, NewLink, Store, StoreFault};
+use allheard::service::ports::{
+    CrashPoint, Decided, Doubt, Hand, LinkKind, NewLink, Store, StoreFault, Witness,
+};
 use allheard::service::wording::Wording;
 use allheard::store::SqlStore;
 use allheard::store::db::{Db, Statement};
@@ -25,6 +27,8 @@ use std::sync::Arc;
 const STEPS_MAX: usize = 20_000;
 /// Crash points of one season.
 const CRASHES: usize = 6;
+/// Holds of one season.
+const HOLDS: usize = 3;
 /// The longest time between two looks at the office.
 const LONGEST_PAUSE: SignedDuration = SignedDuration::from_hours(6);
 /// How long a person lets an uncertain message lie.
@@ -61,6 +65,8 @@ pub struct Setup {
     pub ends: Timestamp,
     /// Crash points with the passing at which they strike.
     pub crashes: BTreeMap<CrashPoint, u32>,
+    /// Steps at which sending is held because of the clock, with for how many.
+    pub holds: BTreeMap<usize, usize>,
     /// Whether the carriers take everything.
     pub calm: bool,
     /// Whether people answer at all.
@@ -82,6 +88,7 @@ impl Setup {
             begins: at(school::BEGINS),
             ends: at(school::ENDS),
             crashes: BTreeMap::new(),
+            holds: BTreeMap::new(),
             calm: seed.is_multiple_of(4),
             answers: true,
             twice: false,
@@ -114,6 +121,9 @@ impl Setup {
         let points = crash_points();
         let mut dice = Dice::new(seed, "crashes");
         let mut setup = Setup::small(seed);
+        for _ in 0..HOLDS {
+            setup.holds.insert(5 + dice.below(60), 1 + dice.below(4));
+        }
         for nth in 0..CRASHES {
             let point = points[(seed as usize * CRASHES + nth) % points.len()];
             let rare = ["put_season", "set_stopped", "decide", "put_link", "claim_replies", "settle_replies"]
@@ -134,6 +144,8 @@ pub struct Outcome {
     pub trace: String,
     pub crashed: BTreeSet<CrashPoint>,
     pub breaches: Vec<String>,
+    /// How often sending was held.
+    pub held: usize,
     pub offers: usize,
     /// Digests offered to the carriers.
     pub digests: usize,
@@ -203,6 +215,9 @@ pub struct Run {
     said: BTreeSet<(String, String, String, AnswerKindWord)>,
     recorded: BTreeSet<(String, String, String, AnswerKindWord)>,
     repeats_granted: BTreeMap<i64, usize>,
+    /// The step at which the hold in force ends.
+    held_until: Option<usize>,
+    held: usize,
     trace: Vec<String>,
     dice: Dice,
     _dir: tempfile::TempDir,
@@ -254,6 +269,8 @@ impl Run {
             said: BTreeSet::new(),
             recorded: BTreeSet::new(),
             repeats_granted: BTreeMap::new(),
+            held_until: None,
+            held: 0,
             trace: Vec::new(),
             dice: Dice::new(setup.seed, "people"),
             setup,
@@ -320,7 +337,14 @@ impl Run {
             {
                 self.put(book).await;
             }
-            if self.step(steps).await {
+            self.clock_in_doubt(steps).await;
+            let held = self.held_until.is_some();
+            let before = self.handed_over();
+            let done = self.step(steps).await;
+            if held && self.handed_over() != before {
+                self.world.breach(format!("messages left while sending was held, at step {steps}"));
+            }
+            if done {
                 if planned_at_first.is_empty() {
                     planned_at_first = self.keys().await;
                 }
@@ -333,9 +357,48 @@ impl Run {
                 self.clock.set(next);
             }
         }
+        // Nobody leaves a hold for ever.
+        if self.held_until.take().is_some() {
+            self.office().settle_doubt(Doubt::Clock).await.expect("the store answers");
+        }
         // A last round, so that what people decided at the end is carried out.
         while !self.step(steps).await {}
         self.close(steps, planned_at_first).await
+    }
+
+    /// Planned messages that were handed over so far.
+    fn handed_over(&self) -> usize {
+        self.world.offers.lock().unwrap().iter().filter(|offer| offer.parcel.message != 0).count()
+    }
+
+    /// At some steps the clock is in doubt; a witness or a person ends that, by turns.
+    async fn clock_in_doubt(&mut self, step: usize) {
+        if let Some(length) = self.setup.holds.get(&step).filter(|_| self.held_until.is_none()) {
+            self.held_until = Some(step + length);
+            self.held += 1;
+            self.office().hold(Doubt::Clock, "the clock was set").await.expect("the store answers");
+            self.trace.push(format!("held at step {step}"));
+        }
+        if self.held_until.is_some_and(|until| step >= until) {
+            self.held_until = None;
+            if step.is_multiple_of(2) {
+                self.office().settle_doubt(Doubt::Clock).await.expect("the store answers");
+            } else {
+                let at = self.now() + SignedDuration::from_secs(1);
+                self.clock.set(at);
+                self.office().note_witness(Witness {
+                    who: "a gateway".to_owned(),
+                    at,
+                    ahead: SignedDuration::ZERO,
+                });
+                self.office().look_at_clocks().await.expect("the store answers");
+            }
+            let holds = self.office().holds().await.expect("the store answers");
+            if !holds.is_empty() {
+                self.world.breach(format!("a hold that was settled stays: {holds:?}"));
+            }
+            self.trace.push(format!("goes on at step {step}"));
+        }
     }
 
     /// Puts a workbook in force; after a crash it looks whether that happened, and does it again if not.
@@ -677,7 +740,8 @@ impl Run {
             tried.insert(row.text(0).expect("a key"), row.int(1).expect("a count"));
         }
         let (mut offered, mut taken, mut days) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
-        for offer in self.world.offers.lock().unwrap().iter().filter(|offer| offer.parcel.message == 0) {
+        let direct = |offer: &&Offer| offer.parcel.message == 0 && !offer.parcel.reference.starts_with("alarm");
+        for offer in self.world.offers.lock().unwrap().iter().filter(direct) {
             let Offer { parcel, .. } = offer;
             *offered.entry(parcel.reference.clone()).or_insert(0) += 1;
             *taken.entry(parcel.reference.clone()).or_insert(0) += i64::from(offer.taken());
@@ -781,11 +845,13 @@ impl Run {
         Outcome {
             trace: digest::hex(&digest::sha256(self.trace.join("\n").as_bytes())),
             crashed: self.crashed,
+            held: self.held,
             breaches: self.world.breaches.lock().unwrap().clone(),
             offers: planned().count(),
             digests: offers
                 .iter()
-                .filter(|o| o.parcel.message == 0 && !o.parcel.reference.starts_with("reply"))
+                .filter(|o| o.parcel.message == 0)
+                .filter(|o| !["reply", "alarm"].iter().any(|begin| o.parcel.reference.starts_with(begin)))
                 .count(),
             references: planned().map(|o| o.parcel.reference.clone()).collect(),
             planned_at_first,
