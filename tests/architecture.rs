@@ -5,6 +5,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a source that cannot be read fails its test")]
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
@@ -45,6 +46,12 @@ const CRATES_OF_THE_CORE: &[&str] = &[
 /// Parts of the standard library that reach outside the program.
 const OUTSIDE: &[&str] = &["env", "fs", "io", "net", "os", "process", "thread"];
 
+/// Names that several parts declare on purpose, each with its reason.
+const DECLARED_TWICE: &[(&str, &str)] = &[];
+
+/// The part that says the workbook's words over again in types of its own, on purpose: it shares no code with the rest.
+const SPEAKS_FOR_ITSELF: &str = "audit/";
+
 /// How a statement begins that only the store may hold.
 const SQL: &[&str] = &["SELECT ", "INSERT INTO ", "INSERT OR ", "UPDATE ", "DELETE FROM ", "CREATE TABLE "];
 
@@ -64,6 +71,41 @@ fn no_file_is_too_long_to_read() {
         .filter(|(_, lines)| *lines > LINES_PER_FILE)
         .collect();
     assert!(long.is_empty(), "more than {LINES_PER_FILE} lines: {long:?}");
+}
+
+// One word has one meaning: whoever reads a type's name need not ask which of two it is.
+#[test]
+fn no_public_type_name_is_declared_twice() {
+    let files = sources();
+    let twice = declared_twice(files.iter().map(|(path, text)| (path.as_str(), text.as_str())));
+    assert!(twice.is_empty(), "{twice:#?}");
+    let planted = [
+        ("domain/a.rs", "pub struct Call {\n}\n"),
+        ("web/b.rs", "/// Words: pub struct Other;\npub enum Call {\n}\n"),
+        ("audit/c.rs", "pub struct Call;\n"),
+    ];
+    assert_eq!(declared_twice(planted.into_iter()), ["Call: domain/a.rs, web/b.rs"]);
+}
+
+/// Public names of types that more than one file declares, with the files.
+fn declared_twice<'a>(files: impl Iterator<Item = (&'a str, &'a str)>) -> Vec<String> {
+    let mut declared: BTreeMap<String, Vec<&str>> = BTreeMap::new();
+    for (path, text) in files.filter(|(path, _)| !path.starts_with(SPEAKS_FOR_ITSELF)) {
+        for line in split(text).0.lines() {
+            let mut words = line.trim_start().split(|c: char| !is_word(c)).filter(|word| !word.is_empty());
+            if let (Some("pub"), Some("struct" | "enum" | "trait" | "type"), Some(name)) =
+                (words.next(), words.next(), words.next())
+            {
+                declared.entry(name.to_owned()).or_default().push(path);
+            }
+        }
+    }
+    let allowed = |name: &String| DECLARED_TWICE.iter().any(|(excepted, _)| excepted == name);
+    declared
+        .into_iter()
+        .filter(|(name, paths)| paths.len() > 1 && !allowed(name))
+        .map(|(name, paths)| format!("{name}: {}", paths.join(", ")))
+        .collect()
 }
 
 #[test]

@@ -3,15 +3,15 @@
 
 #![allow(clippy::unwrap_used, reason = "a vector that cannot be read fails the test")]
 
-use allheard::inbound::letter::{Letter, Own, fails_for_good, read, received, recipients};
+use allheard::inbound::letter::{IncomingMail, OwnMail, fails_for_good, read, received, recipients};
 use serde_json::Value;
 
 fn vectors() -> Value {
     serde_json::from_str(include_str!("vectors/dsn.json")).unwrap()
 }
 
-fn own(domain: &str) -> Own {
-    Own { domain: domain.to_owned(), base_url: "https://show.example".to_owned() }
+fn own(domain: &str) -> OwnMail {
+    OwnMail { domain: domain.to_owned(), base_url: "https://show.example".to_owned() }
 }
 
 #[test]
@@ -32,8 +32,12 @@ fn every_delivery_report_says_what_the_standard_says() {
         let hard = wanted.iter().any(|(action, status)| action == "failed" && status.starts_with('5'));
         assert_eq!(fails_for_good(raw), hard, "{}", one["id"]);
         let letter = read(raw.replace('\n', "\r\n").as_bytes(), &own("reminders.example.org"));
-        assert!(matches!(letter, Letter::Returned(_) | Letter::Report), "{}: {letter:?}", one["id"]);
-        assert!(hard || letter == Letter::Report, "{}: only what failed for good came back", one["id"]);
+        assert!(
+            matches!(letter, IncomingMail::Returned(_) | IncomingMail::Report),
+            "{}: {letter:?}",
+            one["id"]
+        );
+        assert!(hard || letter == IncomingMail::Report, "{}: only what failed for good came back", one["id"]);
     }
 }
 
@@ -48,8 +52,11 @@ fn a_returned_mail_names_our_message() {
              --b\r\n\r\nSorry.\r\n--b\r\nContent-Type: message/delivery-status\r\n\r\nReporting-MTA: dns; mx.example\r\n\r\n\
              Final-Recipient: rfc822; a@b.example\r\nAction: failed\r\nStatus: 5.1.1\r\n\r\n--b\r\n{returned}\r\n--b--\r\n"
         );
-        assert_eq!(read(mail.as_bytes(), &own("show.example")), Letter::Returned(vec!["k77".to_owned()]));
-        assert_eq!(read(mail.as_bytes(), &own("other.example")), Letter::Report, "it is not ours");
+        assert_eq!(
+            read(mail.as_bytes(), &own("show.example")),
+            IncomingMail::Returned(vec!["k77".to_owned()])
+        );
+        assert_eq!(read(mail.as_bytes(), &own("other.example")), IncomingMail::Report, "it is not ours");
     }
 }
 
@@ -67,14 +74,16 @@ fn every_mark_of_automatic_mail_is_known() {
         }
         mail.push_str("\r\nYES\r\n");
         let letter = read(mail.as_bytes(), &own("reminders.example.org"));
-        let automatic = matches!(letter, Letter::Note { automatic: true, .. });
+        let automatic = matches!(letter, IncomingMail::Note { automatic: true, .. });
         match one["treat_as"].as_str().unwrap() {
             "automatic" | "do-not-answer" => assert!(automatic, "{}: {letter:?}", one["id"]),
-            "human" => assert!(matches!(letter, Letter::Note { automatic: false, .. }), "{}", one["id"]),
-            "dsn" => assert_eq!(letter, Letter::Report, "{}", one["id"]),
-            "mdn" => assert_eq!(letter, Letter::ReadReceipt, "{}", one["id"]),
+            "human" => {
+                assert!(matches!(letter, IncomingMail::Note { automatic: false, .. }), "{}", one["id"])
+            }
+            "dsn" => assert_eq!(letter, IncomingMail::Report, "{}", one["id"]),
+            "mdn" => assert_eq!(letter, IncomingMail::ReadReceipt, "{}", one["id"]),
             // Its subject alone proves nothing: without a token of ours it goes to a person and is never counted.
-            "suspect" => assert!(matches!(letter, Letter::Note { token: None, .. }), "{}", one["id"]),
+            "suspect" => assert!(matches!(letter, IncomingMail::Note { token: None, .. }), "{}", one["id"]),
             other => panic!("{other} is no way to treat a mail"),
         }
     }
@@ -84,15 +93,15 @@ fn every_mark_of_automatic_mail_is_known() {
 fn mails_that_are_huge_or_broken_are_for_a_person() {
     let mut huge = b"From: may@example.org\r\nMessage-ID: <big@example.org>\r\n\r\n".to_vec();
     huge.extend(std::iter::repeat_n(b"YES\r\n".as_slice(), 2 << 20).flatten());
-    let Letter::Note { words, external, automatic, .. } = read(&huge, &own("show.example")) else {
+    let IncomingMail::Note { words, external, automatic, .. } = read(&huge, &own("show.example")) else {
         panic!("a note")
     };
     assert!(words.starts_with("(This mail is too long") && !automatic);
     assert_eq!(external, "big@example.org");
     let broken = b"From: may@example.org\r\nContent-Type: multipart/mixed; boundary=x\r\n\r\n--x\r\nContent-Transfer-Encoding: base64\r\n\r\n!!!";
-    assert!(matches!(read(broken, &own("show.example")), Letter::Note { .. }));
+    assert!(matches!(read(broken, &own("show.example")), IncomingMail::Note { .. }));
     let html = b"From: may@example.org\r\nContent-Type: text/html\r\n\r\n<p>Yes,&nbsp;thanks</p><blockquote>Call 17:30</blockquote>";
-    let Letter::Note { words, .. } = read(html, &own("show.example")) else { panic!("a note") };
+    let IncomingMail::Note { words, .. } = read(html, &own("show.example")) else { panic!("a note") };
     assert!(words.starts_with("Yes,"), "{words}");
 }
 

@@ -17,7 +17,7 @@ use allheard::domain::standing::Standing;
 use allheard::gateway::smtp::Smtp;
 use allheard::gateway::tls::client_config;
 use allheard::gateway::{Carrier, Gateways, Road, Texts};
-use allheard::inbound::letter::Own;
+use allheard::inbound::letter::OwnMail;
 use allheard::inbound::mailbox::{Mailbox, Protection};
 use allheard::service::ports::{Gateway as _, Outcome, Parcel, Store as _};
 use house::House;
@@ -96,7 +96,7 @@ async fn answers_by_mail_come_in_whatever_happens_to_the_connection() {
     let servers = Servers::start(&BTreeSet::from([ANSWERS.to_owned()]));
     let house = House::told().await;
     let office = house.office.clone();
-    let own = Own { domain: "school.example".to_owned(), base_url: office.ways.base_url.clone() };
+    let own = OwnMail { domain: "school.example".to_owned(), base_url: office.ways.base_url.clone() };
     let (stop, acted) = (CancellationToken::new(), Arc::new(Wake::default()));
     let watching = tokio::spawn(letters::watch(office.clone(), mailbox(&servers), own, acted, stop.clone()));
     let heard = async || {

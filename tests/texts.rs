@@ -283,7 +283,7 @@ async fn another_gateway_stands_in_only_where_nothing_was_taken() {
 async fn an_inbox_is_looked_into_for_hosts_that_cannot_be_reached() {
     use allheard::inbound::fields::Places;
     use allheard::inbound::poll::Inbox;
-    use allheard::service::hearing::Told;
+    use allheard::service::hearing::CarrierNews;
     let (at, seen) = scripted(|seen| match seen.path.as_str() {
         "/inbox" => says(
             200,
@@ -316,7 +316,7 @@ async fn an_inbox_is_looked_into_for_hosts_that_cannot_be_reached() {
     let answers: Vec<_> = told
         .iter()
         .map(|one| match one {
-            Told::Answer(answer) => (answer.words.as_str(), answer.external.as_str(), answer.at),
+            CarrierNews::Answer(answer) => (answer.words.as_str(), answer.external.as_str(), answer.at),
             _ => panic!("not an answer"),
         })
         .collect();

@@ -36,13 +36,13 @@ pub enum ConfigFault {
 #[serde(default, deny_unknown_fields)]
 pub struct Config {
     /// Pages.
-    pub pages: Pages,
+    pub pages: PagesConfig,
     /// Data.
     pub data: Data,
     /// Mail.
-    pub mail: Mail,
+    pub mail: MailConfig,
     /// Texts.
-    pub texts: Texts,
+    pub texts: TextsConfig,
     /// The coordinator.
     pub coordinator: Coordinator,
     /// Files that hold secrets.
@@ -74,7 +74,7 @@ impl Coordinator {
 /// Where pages are served.
 #[derive(Debug, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-pub struct Pages {
+pub struct PagesConfig {
     /// Address and port to listen on.
     pub listen: SocketAddr,
     /// What families see in front of their links.
@@ -85,9 +85,9 @@ pub struct Pages {
     pub proxies: Vec<std::net::IpAddr>,
 }
 
-impl Default for Pages {
+impl Default for PagesConfig {
     fn default() -> Self {
-        Pages {
+        PagesConfig {
             listen: SocketAddr::from(([127, 0, 0, 1], 8420)),
             address: "http://127.0.0.1:8420".to_owned(),
             public: true,
@@ -128,7 +128,7 @@ impl Data {
 /// How something leaves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum By {
+pub enum Means {
     /// Into a folder.
     Folder,
     /// To a mail server.
@@ -140,9 +140,9 @@ pub enum By {
 /// Mail.
 #[derive(Debug, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-pub struct Mail {
+pub struct MailConfig {
     /// How it leaves.
-    pub by: By,
+    pub by: Means,
     /// Mail server.
     pub host: String,
     /// Its port.
@@ -222,10 +222,10 @@ impl Default for Answers {
     }
 }
 
-impl Default for Mail {
+impl Default for MailConfig {
     fn default() -> Self {
-        Mail {
-            by: By::Folder,
+        MailConfig {
+            by: Means::Folder,
             host: String::new(),
             port: 587,
             protection: "starttls".to_owned(),
@@ -244,7 +244,7 @@ impl Default for Mail {
     }
 }
 
-impl Mail {
+impl MailConfig {
     /// Whether words sent back by mail come in.
     pub fn answers_come_in(&self) -> bool {
         self.answers.by != "none"
@@ -260,9 +260,9 @@ impl Mail {
 /// Texts.
 #[derive(Debug, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-pub struct Texts {
+pub struct TextsConfig {
     /// How they leave.
-    pub by: By,
+    pub by: Means,
     /// Texts a second into the folder; gateways have rates of their own.
     pub per_second: f64,
     /// Whether whoever gets a text can answer its sender; no for a sender that is a name, such as ASHLARMERE.
@@ -275,10 +275,10 @@ pub struct Texts {
     pub inboxes: Vec<InboxConfig>,
 }
 
-impl Default for Texts {
+impl Default for TextsConfig {
     fn default() -> Self {
-        Texts {
-            by: By::Folder,
+        TextsConfig {
+            by: Means::Folder,
             per_second: 1.0,
             answerable: true,
             gateways: Vec::new(),
@@ -288,7 +288,7 @@ impl Default for Texts {
     }
 }
 
-impl Texts {
+impl TextsConfig {
     /// Whether words sent back by text come in.
     pub fn answers_come_in(&self) -> bool {
         self.answerable && (!self.inboxes.is_empty() || self.hooks.iter().any(|hook| hook.tells == "answers"))
@@ -365,16 +365,16 @@ impl Config {
             ));
         }
         faults.extend(self.mail.protection().err());
-        if self.mail.by == By::Smtp && self.mail.host.is_empty() {
+        if self.mail.by == Means::Smtp && self.mail.host.is_empty() {
             faults.push("mail.host is empty; name the mail server, or set mail.by to folder".to_owned());
         }
-        if self.texts.by == By::Smtp {
+        if self.texts.by == Means::Smtp {
             faults.push("texts.by is smtp; texts leave by folder or http".to_owned());
         }
-        if self.mail.by == By::Http {
+        if self.mail.by == Means::Http {
             faults.push("mail.by is http; mail leaves by folder or smtp".to_owned());
         }
-        if self.texts.by == By::Http && self.texts.gateways.is_empty() {
+        if self.texts.by == Means::Http && self.texts.gateways.is_empty() {
             faults.push("texts.by is http and there is no [[texts.gateways]]; describe one".to_owned());
         }
         let by = self.mail.answers.by.as_str();

@@ -8,7 +8,7 @@ use super::chance::SeededRandom;
 use super::clock::SetClock;
 use super::{House, StartFault};
 use crate::audit::{self, Line, Violations};
-use crate::demo::{self, Act, Families, Fate};
+use crate::demo::{self, Families, FamilyAct, MessageFate};
 use crate::domain::board::NO_EVENT;
 use crate::domain::book::Book;
 use crate::domain::graph::State;
@@ -51,7 +51,7 @@ const LEDGER_PAGE: u32 = 500;
 /// Something a family, or a mail server, will do.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 enum Coming {
-    Act { token: String, act: Act },
+    Act { token: String, act: FamilyAct },
     Bounce { key: String },
 }
 
@@ -110,7 +110,7 @@ pub struct Demo {
 
 /// What one step did.
 #[derive(Debug, Default, Clone, Copy)]
-pub struct Step {
+pub struct DemoStep {
     /// Messages handed over.
     pub sent: usize,
     /// Answers given.
@@ -170,9 +170,9 @@ impl Demo {
     }
 
     /// One step at the clock's present instant.
-    pub async fn step(&mut self) -> Result<Step, DemoFault> {
+    pub async fn step(&mut self) -> Result<DemoStep, DemoFault> {
         let now = self.clock.now();
-        let mut step = Step { changed: self.take_changes(now).await?, ..Step::default() };
+        let mut step = DemoStep { changed: self.take_changes(now).await?, ..DemoStep::default() };
         let digests = step.changed || self.digest_due.is_some_and(|at| at <= now);
         let idle = !step.changed && !digests && self.due.is_none_or(|at| at > now);
         let season = self.plan_if_needed(idle).await?;
@@ -284,7 +284,7 @@ impl Demo {
     }
 
     async fn arrive(&mut self, channel: Channel, letter: Arrived, now: Timestamp) -> Result<(), DemoFault> {
-        if self.families.gateway_fate(channel.word(), &letter.to) == Fate::Bounce {
+        if self.families.gateway_fate(channel.word(), &letter.to) == MessageFate::Bounce {
             self.push(now + BOUNCE_AFTER, Coming::Bounce { key: letter.key });
             return Ok(());
         }
@@ -315,10 +315,10 @@ impl Demo {
             Coming::Act { token, act } => (token, act),
         };
         let kind = match act {
-            Act::Heard => AnswerKind::Heard,
-            Act::CantCome => AnswerKind::CantCome,
-            Act::Question => AnswerKind::Question,
-            Act::StopTexts => return Ok(self.house.set_stopped_by_link(&token, true).await?),
+            FamilyAct::Heard => AnswerKind::Heard,
+            FamilyAct::CantCome => AnswerKind::CantCome,
+            FamilyAct::Question => AnswerKind::Question,
+            FamilyAct::StopTexts => return Ok(self.house.set_stopped_by_link(&token, true).await?),
         };
         let Some(page) = self.house.guardian_data(&token).await? else { return Ok(false) };
         // They answer what the message asked, and leave the rest of the page as it is.
@@ -528,7 +528,8 @@ fn gateways(outbox: &Path, book: &Book, seed: u64) -> Result<Gateways, DemoFault
     };
     let carrier = |channel: Channel| -> Result<Carrier, DemoFault> {
         let families = Families::new(book, seed);
-        let refuses = Box::new(move |to: &str| families.gateway_fate(channel.word(), to) == Fate::Refuse);
+        let refuses =
+            Box::new(move |to: &str| families.gateway_fate(channel.word(), to) == MessageFate::Refuse);
         let folder = Folder::open(outbox, identity.clone())?.refusing(refuses);
         Ok(Carrier { road: Road::Folder(folder), per_second: CARRIER_PER_SECOND, sessions: CARRIER_SESSIONS })
     };

@@ -3,7 +3,7 @@
 use super::House;
 use super::wake::Wake;
 use crate::inbound::poll::Inbox;
-use crate::service::hearing::{Became, Told};
+use crate::service::hearing::{Became, CarrierNews};
 use crate::service::office::OfficeFault;
 use std::sync::Arc;
 use std::time::Duration;
@@ -48,15 +48,15 @@ pub async fn watch(
 }
 
 /// Takes everything in; whether anything was new.
-pub async fn take(house: &House, told: Vec<Told>) -> Result<bool, OfficeFault> {
+pub async fn take(house: &House, told: Vec<CarrierNews>) -> Result<bool, OfficeFault> {
     let mut new = false;
     for one in told {
         match one {
-            Told::Answer(incoming) => new |= house.hear(&incoming).await? != Became::Known,
-            Told::Receipt(receipt) => {
+            CarrierNews::Answer(incoming) => new |= house.hear(&incoming).await? != Became::Known,
+            CarrierNews::Receipt(receipt) => {
                 house.told_by_gateway(&receipt).await?;
             }
-            Told::Nothing => {}
+            CarrierNews::Nothing => {}
         }
     }
     Ok(new)

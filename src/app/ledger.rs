@@ -11,7 +11,7 @@ const PAGE: u32 = 5_000;
 
 /// What the check found.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Verdict {
+pub enum LedgerVerdict {
     /// Nothing was changed, removed in between or put in.
     Whole {
         /// Number of lines.
@@ -34,22 +34,23 @@ pub enum Verdict {
 ///
 /// # Errors
 /// The database cannot be opened or read.
-pub async fn verify_stored(config: &Config) -> Result<Verdict, StoreFault> {
+pub async fn verify_stored(config: &Config) -> Result<LedgerVerdict, StoreFault> {
     let store = SqlStore::open(&config.data.database(), Box::new(HostRandom)).await?;
     verify(&store).await
 }
 
 /// Checks the record of the season in force.
-pub async fn verify(store: &impl Store) -> Result<Verdict, StoreFault> {
-    let Some(season) = store.season().await? else { return Ok(Verdict::NoSeason) };
+pub async fn verify(store: &impl Store) -> Result<LedgerVerdict, StoreFault> {
+    let Some(season) = store.season().await? else { return Ok(LedgerVerdict::NoSeason) };
     let (mut last, mut hash, mut erased) = (0, chain::seed(&season.id.to_string()), 0);
     loop {
         let page = store.ledger(season.id, last, PAGE).await?;
         if page.is_empty() {
-            return Ok(Verdict::Whole { lines: last, erased });
+            return Ok(LedgerVerdict::Whole { lines: last, erased });
         }
         for line in page {
-            let broken = |reason: &str| Ok(Verdict::Broken { seq: line.seq, reason: reason.to_owned() });
+            let broken =
+                |reason: &str| Ok(LedgerVerdict::Broken { seq: line.seq, reason: reason.to_owned() });
             if line.seq != last + 1 {
                 return broken("a line before it is missing");
             }

@@ -4,7 +4,7 @@ use super::config::{Config, secret};
 use super::texts::tls;
 use super::wake::Wake;
 use super::{House, StartFault};
-use crate::inbound::letter::{self, Letter, Own};
+use crate::inbound::letter::{self, IncomingMail, OwnMail};
 use crate::inbound::mailbox::{self, Mailbox, Protection};
 use crate::service::hearing::Became;
 use crate::service::office::OfficeFault;
@@ -15,11 +15,11 @@ use std::time::Duration;
 use tokio_util::sync::CancellationToken;
 
 /// What our own mails look like, as configured.
-pub fn own(config: &Config) -> Result<Own, StartFault> {
+pub fn own(config: &Config) -> Result<OwnMail, StartFault> {
     let from: Sender = config.mail.from.parse().map_err(|_| {
         StartFault::Setting(format!("mail.from is '{}'; write a name and an address", config.mail.from))
     })?;
-    Ok(Own { domain: from.email.domain().to_owned(), base_url: config.pages.address.clone() })
+    Ok(OwnMail { domain: from.email.domain().to_owned(), base_url: config.pages.address.clone() })
 }
 
 /// The mailbox as configured; none if answers do not come in by one.
@@ -52,17 +52,17 @@ pub fn mailbox(config: &Config) -> Result<Option<Mailbox>, StartFault> {
 }
 
 /// Takes one mail in; an error means that it must be kept and brought again.
-pub async fn take(house: &House, octets: &[u8], own: &Own) -> Result<bool, OfficeFault> {
+pub async fn take(house: &House, octets: &[u8], own: &OwnMail) -> Result<bool, OfficeFault> {
     match letter::read(octets, own) {
-        Letter::Returned(keys) => {
+        IncomingMail::Returned(keys) => {
             let mut moved = false;
             for key in keys {
                 moved |= house.bounced(&key).await?;
             }
             Ok(moved)
         }
-        Letter::Report | Letter::ReadReceipt => Ok(false),
-        note @ Letter::Note { .. } => match note.incoming(house.now()) {
+        IncomingMail::Report | IncomingMail::ReadReceipt => Ok(false),
+        note @ IncomingMail::Note { .. } => match note.incoming(house.now()) {
             Some(incoming) => Ok(!matches!(house.hear(&incoming).await?, Became::Known | Became::Ignored)),
             None => Ok(false),
         },
@@ -70,7 +70,13 @@ pub async fn take(house: &House, octets: &[u8], own: &Own) -> Result<bool, Offic
 }
 
 /// Looks into the mailbox until told to stop.
-pub async fn watch(house: Arc<House>, mailbox: Mailbox, own: Own, acted: Arc<Wake>, stop: CancellationToken) {
+pub async fn watch(
+    house: Arc<House>,
+    mailbox: Mailbox,
+    own: OwnMail,
+    acted: Arc<Wake>,
+    stop: CancellationToken,
+) {
     let take = |octets: Vec<u8>| {
         let (house, own, acted) = (house.clone(), own.clone(), acted.clone());
         async move {

@@ -29,7 +29,7 @@ use crate::service::wording::{Fault as WordingFault, Wording};
 use crate::store::SqlStore;
 use chance::HostRandom;
 use clock::HostClock;
-use config::{By, Config};
+use config::{Config, Means};
 use lettre::Address;
 use lettre::message::Mailbox;
 use std::path::Path;
@@ -201,17 +201,17 @@ fn gateways(config: &Config) -> Result<Gateways, StartFault> {
     let identity = identity(config)?;
     let outbox = config.data.folder.join("outbox");
     let mail = match config.mail.by {
-        By::Folder | By::Http => Road::Folder(folder(&outbox, identity.clone())?),
-        By::Smtp => Road::Smtp(Box::new(smtp(config, identity.clone())?)),
+        Means::Folder | Means::Http => Road::Folder(folder(&outbox, identity.clone())?),
+        Means::Smtp => Road::Smtp(Box::new(smtp(config, identity.clone())?)),
     };
     let texts = match config.texts.by {
-        By::Http => config
+        Means::Http => config
             .texts
             .gateways
             .iter()
             .map(|gateway| gateway.carrier(&config.pages.address))
             .collect::<Result<Vec<_>, _>>()?,
-        By::Folder | By::Smtp => {
+        Means::Folder | Means::Smtp => {
             let road = Road::Folder(folder(&outbox, identity)?);
             vec![Carrier { road, per_second: config.texts.per_second, sessions: FOLDER_SESSIONS }]
         }

@@ -2,7 +2,7 @@
 
 use super::wake::Wake;
 use super::{House, StartFault};
-use crate::inbound::hook::{Hook, Refused, Request};
+use crate::inbound::hook::{Hook, HookCall, Refused};
 use crate::web::hook::{HookRead, HookRequest};
 use crate::web::routes::{WebWays, router};
 use crate::workbook;
@@ -57,7 +57,7 @@ impl Pages {
 /// What a request to one of the hooks tells.
 fn read(hooks: &[Hook], request: &HookRequest<'_>) -> HookRead {
     let Some(hook) = hooks.iter().find(|hook| hook.name == request.name) else { return HookRead::NoSuch };
-    let raw = Request { headers: request.headers.clone(), query: request.query, body: request.body };
+    let raw = HookCall { headers: request.headers.clone(), query: request.query, body: request.body };
     match hook.read(&raw, request.now) {
         Ok(told) => HookRead::Told(told, hook.answer.clone()),
         Err(Refused::Unproven) => HookRead::Unproven,

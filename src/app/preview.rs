@@ -15,7 +15,7 @@ use std::collections::{BTreeMap, HashMap};
 
 /// Texts of a plan by one gateway.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Cost {
+pub struct PreviewCost {
     /// Name of the gateway; empty where none is configured.
     pub gateway: String,
     /// Texts.
@@ -29,12 +29,17 @@ pub struct Cost {
 }
 
 /// What the texts of a plan come to, by gateway in order of name.
-pub fn costs(lines: &[Leaving]) -> Vec<Cost> {
-    let mut costs: BTreeMap<String, Cost> = BTreeMap::new();
+pub fn costs(lines: &[Leaving]) -> Vec<PreviewCost> {
+    let mut costs: BTreeMap<String, PreviewCost> = BTreeMap::new();
     for line in lines.iter().filter(|line| line.wanted.channel == Channel::Text) {
         let gateway = line.gateway.clone().unwrap_or_default();
-        let fresh =
-            Cost { gateway: gateway.clone(), texts: 0, segments: 0, price: 0.0, bill: Bill::default() };
+        let fresh = PreviewCost {
+            gateway: gateway.clone(),
+            texts: 0,
+            segments: 0,
+            price: 0.0,
+            bill: Bill::default(),
+        };
         let cost = costs.entry(gateway).or_insert(fresh);
         cost.texts += 1;
         cost.segments += line.segments.len();
@@ -45,7 +50,7 @@ pub fn costs(lines: &[Leaving]) -> Vec<Cost> {
 }
 
 /// A season's plan at an instant as if nothing had happened yet.
-pub struct Plan {
+pub struct PlanPreview {
     /// The season and all that follows from it.
     pub board: Board,
     /// Every message, in order of due time.
@@ -55,14 +60,14 @@ pub struct Plan {
 }
 
 /// Plans a season at an instant as if nothing had happened yet.
-pub fn plan(season: Season, wording: &Wording, ways: &Ways, paces: Paces, at: Timestamp) -> Plan {
+pub fn plan(season: Season, wording: &Wording, ways: &Ways, paces: Paces, at: Timestamp) -> PlanPreview {
     let board = Board::of(season);
     let record = Record { revised_at: at, ..Record::default() };
     let looking = Looking { wording, ways, paces, old: &HashMap::new(), mails: true };
     let wanted = plan::plan(&board, &record, at);
     let lines = leavings(&board, &record, &looking, wanted, at);
     let bursts = bursts(&board, &lines, paces, at);
-    Plan { board, lines, bursts }
+    PlanPreview { board, lines, bursts }
 }
 
 /// A message as JSON: who, what, when and why then, by which channel, at what cost.

@@ -1,6 +1,6 @@
 //! What the configuration says of costs and rates, for plans.
 
-use super::config::{By, Config};
+use super::config::{Config, Means};
 use crate::domain::departures::Pace;
 use crate::domain::money::Money;
 use crate::service::outlook::{Paces, Tariff, Tariffs};
@@ -42,12 +42,12 @@ impl Config {
     pub fn paces(&self) -> Paces {
         let text = match self.texts.by {
             // The slowest sets the pace, as it does in sending.
-            By::Http => {
+            Means::Http => {
                 let gateways = &self.texts.gateways;
                 let rate = gateways.iter().map(|gateway| gateway.per_second).fold(f64::MAX, f64::min);
                 Pace::of(rate, gateways.iter().map(|gateway| gateway.sessions).min().unwrap_or(1))
             }
-            By::Folder | By::Smtp => Pace::of(self.texts.per_second, 1),
+            Means::Folder | Means::Smtp => Pace::of(self.texts.per_second, 1),
         };
         Paces { mail: Pace::of(self.mail.per_second, self.mail.sessions), text }
     }

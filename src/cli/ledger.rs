@@ -1,7 +1,7 @@
 //! `allheard ledger`: the record, checked.
 
 use super::{ConfigFile, Exit, block_on_exit, say, tell};
-use crate::app::ledger::{Verdict, verify_stored};
+use crate::app::ledger::{LedgerVerdict, verify_stored};
 
 #[derive(Debug, clap::Subcommand)]
 pub(super) enum What {
@@ -20,15 +20,15 @@ pub(super) fn run(what: &What) -> Exit {
     let Some(config) = options.file.read() else { return Exit::Config };
     block_on_exit(async {
         match verify_stored(&config).await {
-            Ok(Verdict::Whole { lines, erased }) => {
+            Ok(LedgerVerdict::Whole { lines, erased }) => {
                 say(format!("the record is whole: {lines} lines, the words of {erased} erased"));
                 Exit::Done
             }
-            Ok(Verdict::Broken { seq, reason }) => {
+            Ok(LedgerVerdict::Broken { seq, reason }) => {
                 say(format!("the record is broken at line {seq}: {reason}"));
                 Exit::Wrong
             }
-            Ok(Verdict::NoSeason) => {
+            Ok(LedgerVerdict::NoSeason) => {
                 tell("no workbook has been loaded yet; there is no record");
                 Exit::Wrong
             }

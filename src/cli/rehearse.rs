@@ -6,7 +6,7 @@ use crate::app::rehearse::{Report, Wish, rehearse, so_far};
 use crate::app::ways;
 use crate::domain::board::Board;
 use crate::domain::record::Record;
-use crate::domain::rehearsal::outlook::{Gain, Paired, Spread};
+use crate::domain::rehearsal::outlook::{Gain, OutlookSpread, Paired};
 use crate::domain::season::{ChaperoneId, EventId};
 use crate::domain::wall;
 use crate::service::office::Ways;
@@ -192,7 +192,7 @@ impl Told<'_> {
     fn chaperone_lines(&self) -> Vec<String> {
         let (stage, outlook) = (&self.0.stage, &self.0.outlook);
         let season = &stage.board.season;
-        let mut rows: BTreeMap<ChaperoneId, BTreeMap<EventId, &Spread>> = BTreeMap::new();
+        let mut rows: BTreeMap<ChaperoneId, BTreeMap<EventId, &OutlookSpread>> = BTreeMap::new();
         for ((event, chaperone), (ring, _)) in stage.lists.iter().zip(&outlook.lists) {
             rows.entry(*chaperone).or_default().insert(*event, ring);
         }
@@ -270,13 +270,13 @@ fn beyond(paired: &Paired) -> Ordering {
     if paired.mean().abs() > within { paired.mean().total_cmp(&0.0) } else { Ordering::Equal }
 }
 
-fn counted(spread: &Spread) -> String {
+fn counted(spread: &OutlookSpread) -> String {
     let (low, high) = spread.range();
     format!("{:.0} ({low}-{high})", spread.mean())
 }
 
 /// As [`counted`], for small counts.
-fn finely(spread: &Spread) -> String {
+fn finely(spread: &OutlookSpread) -> String {
     let (low, high) = spread.range();
     format!("{:.1} ({low}-{high})", spread.mean())
 }

@@ -38,7 +38,7 @@ const MORNING_MINUTES: usize = 120;
 
 /// What a family does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Act {
+pub enum FamilyAct {
     /// Acknowledges.
     Heard,
     /// Says the child can't come.
@@ -55,12 +55,12 @@ pub struct Reaction {
     /// When.
     pub at: Timestamp,
     /// What.
-    pub act: Act,
+    pub act: FamilyAct,
 }
 
 /// What a gateway says to an address.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Fate {
+pub enum MessageFate {
     /// Takes the message.
     Accept,
     /// Refuses it for good.
@@ -125,7 +125,7 @@ impl Families {
     /// Hands a message to a family: `channel` is `mail` or `text`, `owes` whether an answer is wanted. Answers what the
     /// family does and when; none when it does nothing.
     pub fn receive(&mut self, at: Timestamp, channel: &str, address: &str, owes: bool) -> Option<Reaction> {
-        if self.gateway_fate(channel, address) != Fate::Accept {
+        if self.gateway_fate(channel, address) != MessageFate::Accept {
             return None;
         }
         let address = plain(address);
@@ -138,7 +138,7 @@ impl Families {
             (habits.chance(NEVER_ANSWERS), habits.chance(STOPS_TEXTS), 2 + habits.below(4));
         let text = channel == "text";
         if text && stops && had.messages >= patience {
-            let act = (had.messages == patience).then_some(Act::StopTexts)?;
+            let act = (had.messages == patience).then_some(FamilyAct::StopTexts)?;
             return Some(Reaction { at: self.moment(at, text, &mut dice), act });
         }
         if !owes || never {
@@ -151,20 +151,20 @@ impl Families {
         had.unanswered = 0;
         let (cant, question) = CANT_COME_AND_QUESTION;
         let act = match dice.weighted(&[1.0 - cant - question, cant, question]) {
-            0 => Act::Heard,
-            1 => Act::CantCome,
-            _ => Act::Question,
+            0 => FamilyAct::Heard,
+            1 => FamilyAct::CantCome,
+            _ => FamilyAct::Question,
         };
         Some(Reaction { at: self.moment(at, text, &mut dice), act })
     }
 
     /// What the gateway of a channel says to an address; the same for every message of the season.
-    pub fn gateway_fate(&self, channel: &str, address: &str) -> Fate {
+    pub fn gateway_fate(&self, channel: &str, address: &str) -> MessageFate {
         let mut dice = Dice::new(self.seed, &format!("fate {channel} {}", plain(address)));
         match (dice.chance(DEAD), dice.chance(0.5)) {
-            (false, _) => Fate::Accept,
-            (true, false) => Fate::Refuse,
-            (true, true) => Fate::Bounce,
+            (false, _) => MessageFate::Accept,
+            (true, false) => MessageFate::Refuse,
+            (true, true) => MessageFate::Bounce,
         }
     }
 
@@ -301,11 +301,11 @@ mod tests {
                 all += 1;
                 let fate = families.gateway_fate("text", &address);
                 assert_eq!(fate, families.gateway_fate("text", &address));
-                dead += usize::from(fate != Fate::Accept);
+                dead += usize::from(fate != MessageFate::Accept);
                 let acts =
                     (0..8).filter_map(|_| families.receive(SENT.parse().unwrap(), "text", &address, false));
-                let acts: Vec<Act> = acts.map(|r| r.act).collect();
-                assert!(acts.is_empty() || acts == [Act::StopTexts], "nothing was owed: {acts:?}");
+                let acts: Vec<FamilyAct> = acts.map(|r| r.act).collect();
+                assert!(acts.is_empty() || acts == [FamilyAct::StopTexts], "nothing was owed: {acts:?}");
                 stops += acts.len();
             }
         }

@@ -16,7 +16,7 @@ pub mod translations;
 pub mod words;
 
 pub use changes::{changes, span};
-pub use families::{Act, Families, Fate, Reaction};
+pub use families::{Families, FamilyAct, MessageFate, Reaction};
 pub use season::book;
 
 #[cfg(test)]

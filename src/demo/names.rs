@@ -2,7 +2,7 @@
 
 /// Names that go together.
 #[derive(Debug)]
-pub struct Names {
+pub struct DemoNames {
     /// Language tag a guardian of these families may ask for.
     pub language: &'static str,
     /// Share of families, in parts that need not add up.
@@ -19,8 +19,8 @@ pub struct Names {
 
 /// Shares follow one idea: about 18 in 100 families speak another language at home and half of those want messages in it
 /// (Spanish 4 in 100, Polish 1.5, Arabic 1, Chinese 1, others 1.5): an assumption, no source.
-pub const NAMES: &[Names] = &[
-    Names {
+pub const NAMES: &[DemoNames] = &[
+    DemoNames {
         language: "en",
         weight: 62.0,
         wants: 0.0,
@@ -150,7 +150,7 @@ pub const NAMES: &[Names] = &[
             "Hargreaves",
         ],
     },
-    Names {
+    DemoNames {
         language: "es",
         weight: 7.0,
         wants: 0.57,
@@ -185,7 +185,7 @@ pub const NAMES: &[Names] = &[
             "Núñez-Prado",
         ],
     },
-    Names {
+    DemoNames {
         language: "pl",
         weight: 4.0,
         wants: 0.37,
@@ -201,7 +201,7 @@ pub const NAMES: &[Names] = &[
             "Krzemień",
         ],
     },
-    Names {
+    DemoNames {
         language: "ar",
         weight: 4.0,
         wants: 0.25,
@@ -209,7 +209,7 @@ pub const NAMES: &[Names] = &[
         adults: &["Khadija", "Omar", "Samira", "Hisham", "Nadia", "Walid", "Fatima", "Mahmoud"],
         families: &["al-Rashidi", "Bouzid", "Haddad-Nasser", "Mansour", "El Amrani", "Khalil", "Ziani"],
     },
-    Names {
+    DemoNames {
         language: "zh",
         weight: 3.0,
         wants: 0.33,
@@ -217,7 +217,7 @@ pub const NAMES: &[Names] = &[
         adults: &["Wei", "Li Na", "Guo", "Xiuying", "Jianhua", "Yan", "Siu-Fong"],
         families: &["Zhao", "Lau", "Ouyang", "Tsang", "Xu", "Cheung", "Feng"],
     },
-    Names {
+    DemoNames {
         language: "pt",
         weight: 2.5,
         wants: 0.15,
@@ -225,7 +225,7 @@ pub const NAMES: &[Names] = &[
         adults: &["Fátima", "Gonçalo", "Lurdes", "Sérgio", "Patrícia", "Nuno", "Célia"],
         families: &["Magalhães", "Simões", "Araújo", "Leitão", "Brandão", "Gusmão"],
     },
-    Names {
+    DemoNames {
         language: "uk",
         weight: 2.0,
         wants: 0.25,
@@ -233,7 +233,7 @@ pub const NAMES: &[Names] = &[
         adults: &["Oksana", "Vasyl", "Halyna", "Mykola", "Iryna", "Ostap"],
         families: &["Kovalchuk", "Bondarenko", "Lysenko", "Tkachuk", "Melnychenko"],
     },
-    Names {
+    DemoNames {
         language: "fr",
         weight: 2.0,
         wants: 0.1,
@@ -241,7 +241,7 @@ pub const NAMES: &[Names] = &[
         adults: &["Hélène", "Benoît", "Gaëlle", "Jérôme", "Maïté", "Cédric"],
         families: &["L'Hermitte", "Lefèvre", "d'Aubigny", "Guérin-Roux", "Chêne", "Côté"],
     },
-    Names {
+    DemoNames {
         language: "tr",
         weight: 1.5,
         wants: 0.1,
@@ -249,7 +249,7 @@ pub const NAMES: &[Names] = &[
         adults: &["Gülşen", "Hakan", "Ayşegül", "Uğur", "Şebnem"],
         families: &["Yıldırım", "Öztürk", "Kılıç", "Çelikkaya", "Doğan"],
     },
-    Names {
+    DemoNames {
         language: "vi",
         weight: 1.5,
         wants: 0.1,
@@ -257,7 +257,7 @@ pub const NAMES: &[Names] = &[
         adults: &["Phượng", "Đức", "Tuyết", "Hùng", "Ngọc"],
         families: &["Nguyễn", "Trần", "Phạm", "Đặng", "Võ"],
     },
-    Names {
+    DemoNames {
         language: "en",
         weight: 5.5,
         wants: 0.0,
@@ -265,7 +265,7 @@ pub const NAMES: &[Names] = &[
         adults: &["Abimbola", "Emeka", "Yewande", "Kojo", "Chiamaka", "Segun", "Efua", "Obinna"],
         families: &["Adeyemi", "Nwosu", "Boateng", "Okonjo", "Mensah-Clarke", "Eze", "Balogun"],
     },
-    Names {
+    DemoNames {
         language: "en",
         weight: 5.0,
         wants: 0.0,

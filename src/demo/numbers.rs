@@ -2,7 +2,7 @@
 
 /// Age band of a class: its label in the workbook, and the share of children in it (an assumption, no source).
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Band {
+pub struct AgeGroup {
     /// Label, such as `5-6`.
     pub ages: &'static str,
     /// Share of children in hundredths.
@@ -14,13 +14,13 @@ pub struct Band {
 }
 
 /// Bands from youngest to oldest.
-pub const BANDS: &[Band] = &[
-    Band { ages: "3-4", share: 12, mean_seconds: 110.0, cap: 10 },
-    Band { ages: "5-6", share: 20, mean_seconds: 122.0, cap: 12 },
-    Band { ages: "7-8", share: 21, mean_seconds: 125.0, cap: 12 },
-    Band { ages: "9-11", share: 25, mean_seconds: 127.0, cap: 12 },
-    Band { ages: "12-14", share: 14, mean_seconds: 132.0, cap: 12 },
-    Band { ages: "15-17", share: 8, mean_seconds: 135.0, cap: 12 },
+pub const BANDS: &[AgeGroup] = &[
+    AgeGroup { ages: "3-4", share: 12, mean_seconds: 110.0, cap: 10 },
+    AgeGroup { ages: "5-6", share: 20, mean_seconds: 122.0, cap: 12 },
+    AgeGroup { ages: "7-8", share: 21, mean_seconds: 125.0, cap: 12 },
+    AgeGroup { ages: "9-11", share: 25, mean_seconds: 127.0, cap: 12 },
+    AgeGroup { ages: "12-14", share: 14, mean_seconds: 132.0, cap: 12 },
+    AgeGroup { ages: "15-17", share: 8, mean_seconds: 135.0, cap: 12 },
 ];
 
 /// Who dances a number.
@@ -36,7 +36,7 @@ pub enum Dancers {
 
 /// One number as planned.
 #[derive(Debug)]
-pub struct Plan {
+pub struct NumberPlan {
     /// Title.
     pub name: &'static str,
     /// Who dances it.
@@ -62,8 +62,8 @@ const fn plan(
     class: &'static str,
     pieces: &'static str,
     teacher: &'static str,
-) -> Plan {
-    Plan { name, dancers, class, pieces, teacher }
+) -> NumberPlan {
+    NumberPlan { name, dancers, class, pieces, teacher }
 }
 
 const A: Dancers = Dancers::Band(0);
@@ -78,7 +78,7 @@ const TELL: &str = "Madame Tellier-Bright";
 const ODUYA: &str = "Miss Oduya-Finch";
 
 /// All numbers, in running order. The bands are spread so that a class rarely dances twice within three numbers.
-pub const PLANS: &[Plan] = &[
+pub const PLANS: &[NumberPlan] = &[
     plan("Folding the First Sheet", D, "Modern 3", "white smock; paper collar; black leggings", MARSH),
     plan("Tiny Scissors", A, "First Steps Red", "silver tunic; soft shoes", QUILL),
     plan("Ink Spill", C, "Ballet 2", "navy leotard; net skirt; blue gloves", TELL),

@@ -1,7 +1,7 @@
 //! Families of the demo season: children, guardians, households and how each guardian can be reached.
 
 use super::dice::Dice;
-use super::names::{NAMES, Names};
+use super::names::{DemoNames, NAMES};
 use super::numbers::{BANDS, Dancers, FINALE, PLANS, PRODUCTIONS};
 use super::planted;
 use super::words::{EVENING_CAST, MATINEE_CAST};
@@ -62,8 +62,8 @@ impl Adult {
 
 /// One adult's part in one child's life.
 #[derive(Debug, Clone)]
-pub struct Care {
-    /// Position in [`People::adults`].
+pub struct DemoCare {
+    /// Position in [`DemoPeople::adults`].
     pub adult: usize,
     /// Household word.
     pub household: String,
@@ -89,7 +89,7 @@ pub struct Kid {
     /// Numbers from 0 without the finale, ascending.
     pub numbers: Vec<usize>,
     /// Guardians.
-    pub cares: Vec<Care>,
+    pub cares: Vec<DemoCare>,
     /// Numbers the child should have; 0 for a planted child, who keeps those given.
     wanted: usize,
 }
@@ -112,7 +112,7 @@ impl Kid {
 
 /// Everybody, while the season is being made.
 #[derive(Debug)]
-pub struct People {
+pub struct DemoPeople {
     /// Adults, each once.
     pub adults: Vec<Adult>,
     /// Children.
@@ -123,9 +123,9 @@ pub struct People {
     addresses: usize,
 }
 
-impl People {
+impl DemoPeople {
     /// All families of a seed, with numbers and casts given out.
-    pub fn new(seed: u64) -> People {
+    pub fn new(seed: u64) -> DemoPeople {
         let mut dice = Dice::new(seed, "people");
         // 07700 900000 to 900999 and 01632 960000 to 960999 are kept for drama (Ofcom list); 01632 960100 and 960101 are the school's.
         let mut mobiles: Vec<u32> = (0..1000).collect();
@@ -133,7 +133,7 @@ impl People {
         dice.shuffle(&mut mobiles);
         dice.shuffle(&mut landlines);
         let mut people =
-            People { adults: Vec::new(), kids: Vec::new(), dice, mobiles, landlines, addresses: 100 };
+            DemoPeople { adults: Vec::new(), kids: Vec::new(), dice, mobiles, landlines, addresses: 100 };
         planted::plant(&mut people);
         people.families();
         people.casts();
@@ -142,7 +142,7 @@ impl People {
         for kid in &mut people.kids {
             kid.numbers.sort_unstable();
         }
-        let People { kids, dice, .. } = &mut people;
+        let DemoPeople { kids, dice, .. } = &mut people;
         dice.shuffle(kids);
         people
     }
@@ -237,11 +237,11 @@ impl People {
     fn guardians(
         &mut self,
         at: usize,
-        names: &Names,
+        names: &DemoNames,
         family: &str,
         language: &'static str,
         taken: &mut BTreeSet<String>,
-    ) -> Vec<Care> {
+    ) -> Vec<DemoCare> {
         let count = 1 + self.dice.weighted(&[22.0, 66.0, 7.0, 5.0]);
         let apart = match count {
             1 => false,
@@ -255,7 +255,7 @@ impl People {
             let name = format!("{} {surname}", self.unused(names.adults, surname, taken));
             let adult = self.reachable(&name, language);
             let house = if apart && nth % 2 == 1 { "b" } else { "a" };
-            cares.push(Care {
+            cares.push(DemoCare {
                 adult,
                 household: format!("H{:03}{house}", at + 1),
                 brings: nth == 0 || self.dice.chance(0.5),

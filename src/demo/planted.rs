@@ -1,6 +1,6 @@
 //! The awkward cases every demo season has, by name, so that tests and readers can find them.
 
-use super::people::{Adult, Care, Kid, People, Roads};
+use super::people::{Adult, DemoCare, DemoPeople, Kid, Roads};
 use super::words::{EVENING_CAST, MATINEE_CAST};
 
 /// Twins whose names differ in one letter.
@@ -70,7 +70,7 @@ pub const PLANTED: &[(&str, &[&str])] = &[
 pub const FAMILIES: usize = 22;
 
 /// Adds the planted families to an empty season.
-pub fn plant(people: &mut People) {
+pub fn plant(people: &mut DemoPeople) {
     let both = Roads { mobile: true, mail: true };
     for name in TWINS {
         kid(people, name, 2, &[2], &["Marguerite Vanterpool", "Joost Vanterpool"], "V1", both);
@@ -115,7 +115,7 @@ pub fn plant(people: &mut People) {
     kid(people, "Casimir Stavebrook", 3, &[36], &[LAPSING_CHAPERONE], "S1", both);
 }
 
-fn one_phone(people: &mut People) {
+fn one_phone(people: &mut DemoPeople) {
     let both = Roads { mobile: true, mail: true };
     kid(people, "Dulcie Brankley", 3, &[28], &ONE_PHONE_ONE_HOUSEHOLD, "B1", both);
     same_phone(people, ONE_PHONE_ONE_HOUSEHOLD);
@@ -124,7 +124,7 @@ fn one_phone(people: &mut People) {
     same_phone(people, ONE_PHONE_TWO_HOUSEHOLDS);
 }
 
-fn other_scripts(people: &mut People) {
+fn other_scripts(people: &mut DemoPeople) {
     let both = Roads { mobile: true, mail: true };
     kid(people, RIGHT_TO_LEFT[0], 1, &[14], &["مريم الهاشمي", "كريم الهاشمي"], "H1", both);
     cast(people, MATINEE_CAST);
@@ -137,7 +137,7 @@ fn other_scripts(people: &mut People) {
 
 /// Adds a child with guardians; an adult already known by that name is shared.
 fn kid(
-    people: &mut People,
+    people: &mut DemoPeople,
     name: &str,
     band: usize,
     numbers: &[usize],
@@ -156,24 +156,24 @@ fn kid(
     }
 }
 
-fn guardian(people: &mut People, adult: Adult, household: &str) {
+fn guardian(people: &mut DemoPeople, adult: Adult, household: &str) {
     people.adults.push(adult);
     care(people, people.adults.len() - 1, household);
 }
 
-fn care(people: &mut People, adult: usize, household: &str) {
+fn care(people: &mut DemoPeople, adult: usize, household: &str) {
     if let Some(kid) = people.kids.last_mut() {
-        kid.cares.push(Care { adult, household: household.to_owned(), brings: true, collects: true });
+        kid.cares.push(DemoCare { adult, household: household.to_owned(), brings: true, collects: true });
     }
 }
 
-fn cast(people: &mut People, cast: &str) {
+fn cast(people: &mut DemoPeople, cast: &str) {
     if let Some(kid) = people.kids.last_mut() {
         kid.cast = cast.to_owned();
     }
 }
 
-fn language(people: &mut People, tag: &'static str) {
+fn language(people: &mut DemoPeople, tag: &'static str) {
     let Some(kid) = people.kids.last() else {
         return;
     };
@@ -182,7 +182,7 @@ fn language(people: &mut People, tag: &'static str) {
     }
 }
 
-fn same_phone(people: &mut People, names: [&str; 2]) {
+fn same_phone(people: &mut DemoPeople, names: [&str; 2]) {
     let mobile = people.adults.iter().find(|a| a.name == names[0]).and_then(|a| a.mobile.clone());
     if let Some(second) = people.adults.iter_mut().find(|a| a.name == names[1]) {
         second.mobile = mobile;

@@ -1,9 +1,9 @@
 //! The workbook of the demo season.
 
 use super::dice::Dice;
-use super::names::{NAMES, Names};
+use super::names::{DemoNames, NAMES};
 use super::numbers::{BANDS, Dancers, FINALE, FIRST_ACT, PLANS, PRODUCTIONS};
-use super::people::{Adult, Kid, People};
+use super::people::{Adult, DemoPeople, Kid};
 use super::team::{Member, QUICK_CHANGES, team};
 use super::translations::SPANISH;
 use super::words;
@@ -39,7 +39,7 @@ const AGREED: &str = "enrolment form, 9 January 2027";
 
 /// The workbook of a seed: canonical text in every cell, every ref filled in.
 pub fn book(seed: u64) -> Book {
-    let mut people = People::new(seed);
+    let mut people = DemoPeople::new(seed);
     let members = team(seed, &mut people);
     let order = Order::new(seed);
     let mut book = Book::default();
@@ -237,7 +237,7 @@ impl Lines<'_> {
     }
 }
 
-fn children(book: &mut Book, people: &People, seed: u64) {
+fn children(book: &mut Book, people: &DemoPeople, seed: u64) {
     let mut dice = Dice::new(seed, "line-up");
     // Dice of their own, so that the rest of the season stays what it was.
     let mut newcomers = Dice::new(seed, "newcomers");
@@ -305,7 +305,7 @@ fn chaperones(book: &mut Book, team: &[Member], seed: u64) {
         chaperone.set("ref", format!("V{:03}", at + 1));
         contact(&member.adult, &mut |column, text| chaperone.set(column, text));
         if tongues.chance(BILINGUAL_SHARE) {
-            let others: Vec<&Names> = NAMES.iter().filter(|names| names.wants > 0.0).collect();
+            let others: Vec<&DemoNames> = NAMES.iter().filter(|names| names.wants > 0.0).collect();
             let weights: Vec<f64> = others.iter().map(|names| names.weight).collect();
             chaperone.set("speaks", others[tongues.weighted(&weights)].language);
         }

@@ -3,7 +3,7 @@
 use super::dice::Dice;
 use super::names::{NAMES, VOLUNTEERS};
 use super::numbers::{Dancers, FINALE, PLANS};
-use super::people::{Adult, People, Roads};
+use super::people::{Adult, DemoPeople, Roads};
 use super::planted::{GUARDIAN_CHAPERONE, GUARDIAN_CHAPERONE_NUMBER, LAPSING_CHAPERONE, LAPSING_DATE};
 use std::collections::BTreeSet;
 
@@ -43,7 +43,7 @@ const POSTS: &[(&str, usize)] =
     &[(QUICK_CHANGES, 3), ("stage door", 3), ("sign-out table", 2), ("float", 6), ("runner", 3)];
 
 /// The whole team, in the order of the workbook.
-pub fn team(seed: u64, people: &mut People) -> Vec<Member> {
+pub fn team(seed: u64, people: &mut DemoPeople) -> Vec<Member> {
     let mut dice = Dice::new(seed, "team");
     let mut team = Vec::new();
     let mut taken: BTreeSet<String> =
@@ -121,7 +121,7 @@ fn posts_with_numbers() -> Vec<(usize, &'static str, bool, bool)> {
 fn chaperone(
     number: usize,
     first: bool,
-    people: &mut People,
+    people: &mut DemoPeople,
     dice: &mut Dice,
     taken: &mut BTreeSet<String>,
 ) -> Adult {
@@ -153,7 +153,7 @@ fn chaperone(
 }
 
 /// A chaperone without a child in the season.
-fn volunteer(people: &mut People, dice: &mut Dice, taken: &mut BTreeSet<String>) -> Adult {
+fn volunteer(people: &mut DemoPeople, dice: &mut Dice, taken: &mut BTreeSet<String>) -> Adult {
     let families = NAMES.first().map_or(&[][..], |names| names.families);
     loop {
         let name = format!("{} {}", dice.pick(VOLUNTEERS, "Doreen"), dice.pick(families, "Lane"));

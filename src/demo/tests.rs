@@ -5,7 +5,7 @@ use super::planted::*;
 use super::season::book;
 use super::words::*;
 use crate::domain::book::{Book, Cell, Row, Weight};
-use crate::domain::layout::{self, Kind};
+use crate::domain::layout::{self, ColumnKind};
 use std::collections::{BTreeMap, BTreeSet};
 
 const SEEDS: [u64; 4] = [1, 7, 42, 2027];
@@ -153,15 +153,15 @@ fn every_cell_is_of_its_kind_and_every_ref_is_filled() {
                 assert!(!column.required || !text.is_empty(), "{} {number} {}", sheet.name, column.name);
                 let good = text.is_empty()
                     || match column.kind {
-                        Kind::Count => text.parse::<u32>().is_ok(),
-                        Kind::Date => text.len() == 10 && text.parse::<jiff::civil::Date>().is_ok(),
-                        Kind::Time => text.len() == 5 && text.parse::<jiff::civil::Time>().is_ok(),
-                        Kind::Length => text
+                        ColumnKind::Count => text.parse::<u32>().is_ok(),
+                        ColumnKind::Date => text.len() == 10 && text.parse::<jiff::civil::Date>().is_ok(),
+                        ColumnKind::Time => text.len() == 5 && text.parse::<jiff::civil::Time>().is_ok(),
+                        ColumnKind::Length => text
                             .split_once(':')
                             .is_some_and(|(m, s)| m.parse::<u32>().is_ok() && s.len() == 2),
-                        Kind::YesNo => text == "yes" || text == "no",
-                        Kind::Choice(words) => words.contains(&text),
-                        Kind::Text | Kind::Phone | Kind::Mail => text == text.trim(),
+                        ColumnKind::YesNo => text == "yes" || text == "no",
+                        ColumnKind::Choice(words) => words.contains(&text),
+                        ColumnKind::Text | ColumnKind::Phone | ColumnKind::Mail => text == text.trim(),
                     };
                 assert!(good, "{} {number} {}: {text}", sheet.name, column.name);
             }

@@ -8,7 +8,7 @@ use jiff::Timestamp;
 
 /// What one entry says.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Entry {
+pub struct LedgerEntry {
     /// When.
     pub at: Timestamp,
     /// What happened, one word.
@@ -25,7 +25,7 @@ pub fn seed(season: &str) -> String {
 }
 
 /// The hash of an entry after the one before it.
-pub fn link(before: &str, seq: i64, entry: &Entry) -> String {
+pub fn link(before: &str, seq: i64, entry: &LedgerEntry) -> String {
     let text = format!(
         "{before}\n{seq}\n{}\n{}\n{}\n{}",
         entry.at.as_millisecond(),

@@ -15,7 +15,7 @@ const LOOKED_AT: usize = 10_000;
 
 /// One moment of a rule at which a digest goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Moment {
+pub struct DigestMoment {
     /// The moment the rule says: the digest's name, whenever it really leaves.
     pub of: Timestamp,
     /// When it leaves: that moment, or the next of permitted hours.
@@ -33,7 +33,7 @@ pub fn moment(
     window: Window,
     considered: Option<Timestamp>,
     now: Timestamp,
-) -> Option<Moment> {
+) -> Option<DigestMoment> {
     let today = wall::local(zone, now);
     // A day on: where the clock was put back, the hour on it may be earlier than what it showed when a moment passed.
     let times = rule.instants(zone, today.saturating_sub(BACK_DAYS.days()), today.saturating_add(1.day()));
@@ -49,12 +49,12 @@ pub fn next(rule: &CronRule, zone: &TimeZone, window: Window, now: Timestamp) ->
 }
 
 /// What is sent once at a moment, such as a list to greet by: from the first permitted instant to the end of that day.
-pub fn placed(zone: &TimeZone, window: Window, of: Timestamp) -> Moment {
+pub fn placed(zone: &TimeZone, window: Window, of: Timestamp) -> DigestMoment {
     let due = window.next_permitted(zone, of);
     let day = wall::local(zone, due).date();
     let closes = wall::instant(zone, day.to_datetime(window.until));
     let midnight = day.saturating_add(1.day()).to_datetime(Time::midnight());
-    Moment { of, due, until: if closes > due { closes } else { wall::instant(zone, midnight) } }
+    DigestMoment { of, due, until: if closes > due { closes } else { wall::instant(zone, midnight) } }
 }
 
 /// One line of what a digest saw, by refs and plain words: an event, what of it, and how that stood.

@@ -134,7 +134,7 @@ pub enum Step {
 
 /// One row of the graph: a step, the states it may be taken from, and the state it leads to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Row {
+pub struct Edge {
     /// What happens.
     pub step: Step,
     /// Where it may happen.
@@ -143,12 +143,12 @@ pub struct Row {
     pub to: State,
 }
 
-const fn row(step: Step, from: &'static [State], to: State) -> Row {
-    Row { step, from, to }
+const fn row(step: Step, from: &'static [State], to: State) -> Edge {
+    Edge { step, from, to }
 }
 
 /// The whole graph, a row for each step.
-pub const TABLE: [Row; 17] = [
+pub const TABLE: [Edge; 17] = [
     row(Step::Claim, &[Planned, WaitingToRetry], Claimed),
     row(Step::Release, &[Claimed], Planned),
     row(Step::Attempt, &[Claimed], Attempting),

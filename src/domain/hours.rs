@@ -8,7 +8,7 @@
 
 use super::itinerary::{Itinerary, Programme};
 use super::published::Source;
-use super::published::hours::{Band, Table};
+use super::published::hours::{Band, HoursTable};
 use super::release::Release;
 use super::season::{ChildId, Event, EventId, EventKind, NumberId, Season};
 use super::wall;
@@ -17,7 +17,7 @@ use jiff::{Timestamp, ToSpan};
 
 /// Which limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Rule {
+pub enum HoursRule {
     /// Minutes at the place in a day.
     AtPlace,
     /// Minutes performing and rehearsing in a day.
@@ -42,7 +42,7 @@ pub struct Breach {
     /// At which event; of a whole day, its last.
     pub event: EventId,
     /// Which limit.
-    pub rule: Rule,
+    pub rule: HoursRule,
     /// Youngest and oldest age the limit is for; none where it is for every age.
     pub ages: Option<(u8, u8)>,
     /// The limit, in the rule's unit.
@@ -66,7 +66,7 @@ struct Spell<'a> {
 }
 
 /// Everything beyond a limit, by event, rule and child.
-pub fn breaches(season: &Season, programme: &Programme, table: &Table) -> Vec<Breach> {
+pub fn breaches(season: &Season, programme: &Programme, table: &HoursTable) -> Vec<Breach> {
     let mut found = Vec::new();
     for (at, child) in (0_u32..).zip(&season.children) {
         let Some(band) = child.ages.and_then(|(youngest, _)| table.band(youngest)) else { continue };
@@ -128,16 +128,16 @@ fn by_the_clock(season: &Season, date: Date, at: Timestamp) -> i64 {
 
 struct Judge<'a> {
     season: &'a Season,
-    table: &'a Table,
+    table: &'a HoursTable,
     band: &'a Band,
     child: ChildId,
     found: &'a mut Vec<Breach>,
 }
 
 impl Judge<'_> {
-    fn tell(&mut self, event: EventId, rule: Rule, limit: i64, found: i64, source: Source) {
+    fn tell(&mut self, event: EventId, rule: HoursRule, limit: i64, found: i64, source: Source) {
         let ages = match rule {
-            Rule::Overnight | Rule::DaysRunning | Rule::DaysInWeek => None,
+            HoursRule::Overnight | HoursRule::DaysRunning | HoursRule::DaysInWeek => None,
             _ => Some(self.band.ages),
         };
         self.found.push(Breach { event, rule, ages, limit, found, child: self.child, source });
@@ -154,24 +154,24 @@ impl Judge<'_> {
             reached = reached.max(spell.until);
         }
         if let Some(limit) = self.band.at_place.filter(|limit| begun(there) > limit.minutes) {
-            self.tell(last.id, Rule::AtPlace, limit.minutes, begun(there), limit.source);
+            self.tell(last.id, HoursRule::AtPlace, limit.minutes, begun(there), limit.source);
         }
         let danced: i64 = day.iter().filter_map(|spell| spell.performing).sum();
         let free = matches!(date.weekday(), Weekday::Saturday | Weekday::Sunday);
         let performing = self.band.performing_no_school.filter(|_| free).or(self.band.performing);
         if let Some(limit) = performing.filter(|limit| begun(danced) > limit.minutes) {
-            self.tell(last.id, Rule::Performing, limit.minutes, begun(danced), limit.source);
+            self.tell(last.id, HoursRule::Performing, limit.minutes, begun(danced), limit.source);
         }
         let free_next = matches!(date.weekday(), Weekday::Friday | Weekday::Saturday);
         let latest = self.band.latest_no_school.filter(|_| free_next).or(self.band.latest);
         for spell in day {
             let comes = by_the_clock(self.season, date, spell.from);
             if let Some(limit) = self.band.earliest.filter(|limit| comes < limit.minutes) {
-                self.tell(spell.id, Rule::Earliest, limit.minutes, comes, limit.source);
+                self.tell(spell.id, HoursRule::Earliest, limit.minutes, comes, limit.source);
             }
             let goes = by_the_clock(self.season, date, spell.until);
             if let Some(limit) = latest.filter(|limit| goes > limit.minutes) {
-                self.tell(spell.id, Rule::Latest, limit.minutes, goes, limit.source);
+                self.tell(spell.id, HoursRule::Latest, limit.minutes, goes, limit.source);
             }
         }
     }
@@ -181,9 +181,9 @@ impl Judge<'_> {
             let (before, after) = (&pair[0], &pair[1]);
             let rest = seconds(before.until, after.from).div_euclid(60).max(0);
             let (rule, limit) = if before.event.date != after.event.date {
-                (Rule::Overnight, self.table.overnight)
+                (HoursRule::Overnight, self.table.overnight)
             } else if before.event.kind == EventKind::Show && after.event.kind == EventKind::Show {
-                (Rule::BetweenShows, self.band.between_shows)
+                (HoursRule::BetweenShows, self.band.between_shows)
             } else {
                 continue;
             };
@@ -201,12 +201,12 @@ impl Judge<'_> {
             let follows = at > 0 && days[at - 1][0].event.date.saturating_add(1.day()) == date;
             running = if follows { running + 1 } else { 1 };
             if let Some(limit) = self.table.days_running.filter(|limit| running > limit.days) {
-                self.tell(first, Rule::DaysRunning, limit.days as i64, running as i64, limit.source);
+                self.tell(first, HoursRule::DaysRunning, limit.days as i64, running as i64, limit.source);
             }
             let week = date.saturating_sub(6.days());
             let in_week = days[..=at].iter().filter(|day| day[0].event.date >= week).count();
             if let Some(limit) = self.table.days_in_week.filter(|limit| in_week > limit.days) {
-                self.tell(first, Rule::DaysInWeek, limit.days as i64, in_week as i64, limit.source);
+                self.tell(first, HoursRule::DaysInWeek, limit.days as i64, in_week as i64, limit.source);
             }
         }
     }

@@ -26,7 +26,7 @@ pub struct Mention {
 
 /// What a person should look at.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Doubt {
+pub enum KinDoubt {
     /// One name in several places with no shared contact: taken as different people. Indices of mentions.
     SameName(Vec<usize>),
     /// Name and contact agree but the refs differ: kept apart. Indices of mentions.
@@ -102,7 +102,7 @@ impl Sets {
 }
 
 /// The person each mention belongs to, numbered by first appearance, and what is doubtful.
-pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<Doubt>) {
+pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<KinDoubt>) {
     let mut sets = Sets {
         parent: (0..mentions.len()).collect(),
         reference: mentions.iter().map(|m| m.reference.clone()).collect(),
@@ -113,7 +113,7 @@ pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<Doubt>) {
         let first = *by_ref.entry(&mention.reference).or_insert(at);
         sets.join(first, at);
         if mentions[first].name != mention.name {
-            doubts.push(Doubt::TwoNames(first, at));
+            doubts.push(KinDoubt::TwoNames(first, at));
         }
     }
     join_by_contact(mentions, &mut sets, &mut doubts);
@@ -130,7 +130,7 @@ pub fn group(mentions: &[Mention]) -> (Vec<usize>, Vec<Doubt>) {
     (person, doubts)
 }
 
-fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt>) {
+fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<KinDoubt>) {
     let mut holders: HashMap<(&str, &str), Vec<usize>> = HashMap::new();
     // Mentions with a ref come first, so that one without joins a person already known.
     let (known, fresh): (Vec<usize>, Vec<usize>) =
@@ -147,7 +147,7 @@ fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt
             }
             let alone = holders.iter().all(|&other| sets.root(other) != sets.root(at));
             if let (true, Some(other)) = (alone, apart) {
-                doubts.push(Doubt::TwoRefs(other, at));
+                doubts.push(KinDoubt::TwoRefs(other, at));
             }
             if alone {
                 holders.push(at);
@@ -157,22 +157,22 @@ fn join_by_contact(mentions: &[Mention], sets: &mut Sets, doubts: &mut Vec<Doubt
 }
 
 /// Two people with the same number and the same mail address are more often one person whose name was written twice.
-fn shared_contacts(mentions: &[Mention], person: &[usize]) -> Vec<Doubt> {
+fn shared_contacts(mentions: &[Mention], person: &[usize]) -> Vec<KinDoubt> {
     let mut by_contacts: BTreeMap<&[String], usize> = BTreeMap::new();
     let mut doubts = Vec::new();
     for (at, mention) in mentions.iter().enumerate().filter(|(_, m)| m.contacts.len() > 1) {
         let first = *by_contacts.entry(&mention.contacts).or_insert(at);
         let told = doubts.iter().any(|doubt| {
-            matches!(doubt, Doubt::OneAddress(a, b) if (person[*a], person[*b]) == (person[first], person[at]))
+            matches!(doubt, KinDoubt::OneAddress(a, b) if (person[*a], person[*b]) == (person[first], person[at]))
         });
         if person[first] != person[at] && mentions[first].name != mention.name && !told {
-            doubts.push(Doubt::OneAddress(first, at));
+            doubts.push(KinDoubt::OneAddress(first, at));
         }
     }
     doubts
 }
 
-fn shared_names(mentions: &[Mention], person: &[usize]) -> Vec<Doubt> {
+fn shared_names(mentions: &[Mention], person: &[usize]) -> Vec<KinDoubt> {
     let mut by_name: BTreeMap<&str, BTreeMap<usize, usize>> = BTreeMap::new();
     for (at, mention) in mentions.iter().enumerate() {
         by_name.entry(&mention.name).or_default().entry(person[at]).or_insert(at);
@@ -183,7 +183,7 @@ fn shared_names(mentions: &[Mention], person: &[usize]) -> Vec<Doubt> {
         .map(|people| people.into_values().collect::<BTreeSet<_>>().into_iter().collect())
         .collect();
     doubts.sort();
-    doubts.into_iter().map(Doubt::SameName).collect()
+    doubts.into_iter().map(KinDoubt::SameName).collect()
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use super::board::{Board, Item};
 use super::due::{Due, first_show};
 use super::plan::Wanted;
-use super::published::reminders::Step;
+use super::published::reminders::ReminderStep;
 use super::record::{NoticeKey, Record};
 use super::season::{Anchor, Offset, Season};
 use super::wall;
@@ -68,19 +68,19 @@ pub fn rests_on<'a>(
 }
 
 /// What people do beside the messages, each with the local day it begins; nothing while there is no show to count from.
-pub fn beside(season: &Season) -> Vec<(Date, Step)> {
+pub fn beside(season: &Season) -> Vec<(Date, ReminderStep)> {
     let Some(first) = first_show(season).map(|at| wall::local(&season.zone, at).date()) else {
         return Vec::new();
     };
-    let begins = |step: Step| {
+    let begins = |step: ReminderStep| {
         let days = match step {
-            Step::ClassDoor => season.settings.class_door_days,
-            Step::Calls => season.settings.calls_days,
-            Step::OnlyChanges => 0,
+            ReminderStep::ClassDoor => season.settings.class_door_days,
+            ReminderStep::Calls => season.settings.calls_days,
+            ReminderStep::OnlyChanges => 0,
         };
         (first.saturating_sub(i64::from(days).days()), step)
     };
-    let mut all: Vec<(Date, Step)> = Step::ALL.into_iter().map(begins).collect();
+    let mut all: Vec<(Date, ReminderStep)> = ReminderStep::ALL.into_iter().map(begins).collect();
     all.sort_by_key(|(day, _)| *day);
     all
 }

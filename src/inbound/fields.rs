@@ -2,7 +2,7 @@
 
 use crate::domain::digest;
 use crate::domain::season::Channel;
-use crate::service::hearing::{Incoming, Told};
+use crate::service::hearing::{CarrierNews, Incoming};
 use crate::service::ports::{NewReceipt, News};
 use jiff::Timestamp;
 use serde_json::Value;
@@ -46,23 +46,23 @@ pub enum Places {
 
 /// The fields of one item: of a form, of an address, or of a JSON object.
 #[derive(Debug, Clone)]
-pub enum Item<'a> {
+pub enum FieldItem<'a> {
     /// Names and values.
     Flat(&'a BTreeMap<String, String>),
     /// A JSON value.
     Json(&'a Value),
 }
 
-impl Item<'_> {
+impl FieldItem<'_> {
     /// The value at a place; none if there is nothing.
     pub fn at(&self, place: &str) -> Option<String> {
         if place.is_empty() {
             return None;
         }
         let value = match self {
-            Item::Flat(fields) => return fields.get(place).cloned(),
-            Item::Json(value) if place.starts_with('/') => value.pointer(place),
-            Item::Json(value) => value.get(place),
+            FieldItem::Flat(fields) => return fields.get(place).cloned(),
+            FieldItem::Json(value) if place.starts_with('/') => value.pointer(place),
+            FieldItem::Json(value) => value.get(place),
         };
         match value? {
             Value::String(text) => Some(text.clone()),
@@ -80,7 +80,7 @@ pub fn items<'a>(whole: &'a Value, list: &str) -> Option<&'a [Value]> {
 }
 
 /// What an item tells that came by the hook or inbox of a name; an error names what is missing.
-pub fn read(by: &str, places: &Places, item: &Item<'_>, now: Timestamp) -> Result<Told, String> {
+pub fn read(by: &str, places: &Places, item: &FieldItem<'_>, now: Timestamp) -> Result<CarrierNews, String> {
     let need =
         |place: &str, what: &str| item.at(place).ok_or_else(|| format!("it has no {what} at '{place}'"));
     match places {
@@ -96,7 +96,7 @@ pub fn read(by: &str, places: &Places, item: &Item<'_>, now: Timestamp) -> Resul
             let at = told_at.as_deref().and_then(instant).map_or(now, |at| at.min(now));
             // Two gateways may number alike.
             let external = format!("{by} {external}");
-            Ok(Told::Answer(Incoming {
+            Ok(CarrierNews::Answer(Incoming {
                 channel: Channel::Text,
                 from,
                 words,
@@ -117,10 +117,10 @@ pub fn read(by: &str, places: &Places, item: &Item<'_>, now: Timestamp) -> Resul
             } else if says(failed) {
                 News::Failed
             } else {
-                return Ok(Told::Nothing);
+                return Ok(CarrierNews::Nothing);
             };
             let external = item.at(id).unwrap_or_default();
-            Ok(Told::Receipt(NewReceipt {
+            Ok(CarrierNews::Receipt(NewReceipt {
                 gateway: gateway.clone(),
                 external: format!("{reference} {} {external}", news.word()),
                 reference,

@@ -4,9 +4,9 @@
 //! that the configuration spells out; comparison takes the same time whatever differs, and several secrets may be good at
 //! once so that one can be changed for the next.
 
-use super::fields::{self, Item, Places};
+use super::fields::{self, FieldItem, Places};
 use crate::domain::digest;
-use crate::service::hearing::Told;
+use crate::service::hearing::CarrierNews;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use jiff::{SignedDuration, Timestamp};
@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 
 /// A request as it came.
 #[derive(Debug, Clone)]
-pub struct Request<'a> {
+pub struct HookCall<'a> {
     /// Header fields, names in lower case.
     pub headers: BTreeMap<String, String>,
     /// What stands after the question mark.
@@ -96,7 +96,7 @@ pub enum Refused {
 
 impl Hook {
     /// What a request tells.
-    pub fn read(&self, request: &Request<'_>, now: Timestamp) -> Result<Vec<Told>, Refused> {
+    pub fn read(&self, request: &HookCall<'_>, now: Timestamp) -> Result<Vec<CarrierNews>, Refused> {
         let body = std::str::from_utf8(request.body);
         let flat = match self.form {
             Form::Query => fields::form(request.query),
@@ -113,7 +113,7 @@ impl Hook {
         }
         if self.form != Form::Json {
             return Ok(vec![
-                fields::read(&self.name, &self.places, &Item::Flat(&flat), now)
+                fields::read(&self.name, &self.places, &FieldItem::Flat(&flat), now)
                     .map_err(Refused::Unreadable)?,
             ]);
         }
@@ -124,12 +124,13 @@ impl Hook {
             .ok_or_else(|| Refused::Unreadable(format!("it has no list at '{}'", self.list)))?
             .iter()
             .map(|item| {
-                fields::read(&self.name, &self.places, &Item::Json(item), now).map_err(Refused::Unreadable)
+                fields::read(&self.name, &self.places, &FieldItem::Json(item), now)
+                    .map_err(Refused::Unreadable)
             })
             .collect()
     }
 
-    fn proven(&self, request: &Request<'_>, flat: &BTreeMap<String, String>, now: Timestamp) -> bool {
+    fn proven(&self, request: &HookCall<'_>, flat: &BTreeMap<String, String>, now: Timestamp) -> bool {
         let is_secret = |given: &str| {
             // Hashes are compared, so that neither length nor place of a difference shows in the time it takes.
             let given = digest::sha256(given.as_bytes());
@@ -167,7 +168,7 @@ impl Hook {
 }
 
 /// The octets that are hashed; the body goes in as it came.
-fn signed(over: &str, request: &Request<'_>, timestamp: &str, id: &str) -> Vec<u8> {
+fn signed(over: &str, request: &HookCall<'_>, timestamp: &str, id: &str) -> Vec<u8> {
     let mut out = Vec::new();
     let mut rest = over;
     while !rest.is_empty() {
@@ -225,7 +226,7 @@ mod tests {
     const BODY: &[u8] = br#"{"from":"+441632960001","message":{"text":"YES"},"id":"m1","at":1812043800}"#;
     const NOW: &str = "2027-06-03T17:30:00Z";
 
-    fn request(secret: &str, body: &'static [u8], timestamp: &str) -> Request<'static> {
+    fn request(secret: &str, body: &'static [u8], timestamp: &str) -> HookCall<'static> {
         let mut whole = format!("e7.{timestamp}.").into_bytes();
         whole.extend_from_slice(body);
         let mac = digest::hex(&digest::hmac_sha256(secret.as_bytes(), &whole));
@@ -234,7 +235,7 @@ mod tests {
             ("x-timestamp", timestamp.to_owned()),
             ("x-id", "e7".to_owned()),
         ];
-        Request { headers: headers.map(|(n, v)| (n.to_owned(), v)).into(), query: "", body }
+        HookCall { headers: headers.map(|(n, v)| (n.to_owned(), v)).into(), query: "", body }
     }
 
     #[test]
@@ -244,7 +245,7 @@ mod tests {
         let hook = hook(hmac(), &["the next secret", "the old secret"]);
         for secret in ["the old secret", "the next secret"] {
             let told = hook.read(&request(secret, BODY, &at), now).expect("a good request");
-            let Some(Told::Answer(incoming)) = told.first() else { panic!("no answer") };
+            let Some(CarrierNews::Answer(incoming)) = told.first() else { panic!("no answer") };
             assert_eq!((incoming.from.as_str(), incoming.words.as_str()), ("+441632960001", "YES"));
             assert_eq!(incoming.external, "answers m1");
         }
@@ -254,7 +255,7 @@ mod tests {
         let mut tampered = request("the old secret", BODY, &at);
         tampered.body = br#"{"from":"+441632960002","message":{"text":"YES"},"id":"m1"}"#;
         assert_eq!(hook.read(&tampered, now).err(), Some(Refused::Unproven));
-        let bare = Request { headers: BTreeMap::new(), query: "", body: BODY };
+        let bare = HookCall { headers: BTreeMap::new(), query: "", body: BODY };
         assert_eq!(hook.read(&bare, now).err(), Some(Refused::Unproven));
     }
 
@@ -262,7 +263,7 @@ mod tests {
     fn what_cannot_be_read_says_what_is_missing() {
         let now: Timestamp = NOW.parse().expect("an instant");
         let hook = hook(Proof::Header { name: "x-key".to_owned() }, &["k"]);
-        let with = |body: &'static [u8]| Request {
+        let with = |body: &'static [u8]| HookCall {
             headers: [("x-key".to_owned(), "k".to_owned())].into(),
             query: "",
             body,

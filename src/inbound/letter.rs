@@ -1,4 +1,4 @@
-//! A mail that came in, read for what a person wrote in it. Pure: octets in, a [`Letter`] out, never a panic.
+//! A mail that came in, read for what a person wrote in it. Pure: octets in, a [`IncomingMail`] out, never a panic.
 //!
 //! Standards: RFC 5322 (mail), RFC 3834 (automatic mail is never answered), RFC 3464 and 6522 (delivery reports), RFC 8098
 //! (read receipts), RFC 5233 (the detail of an address).
@@ -31,7 +31,7 @@ const QUOTED_FROM_HERE: [&str; 5] = [
 
 /// A mail as far as it matters.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Letter {
+pub enum IncomingMail {
     /// Somebody wrote it, or a machine did that says so.
     Note {
         /// What to hear.
@@ -59,7 +59,7 @@ pub enum Letter {
 
 /// What our own mails look like, to know answers to them.
 #[derive(Debug, Clone)]
-pub struct Own {
+pub struct OwnMail {
     /// Right side of our Message-IDs.
     pub domain: String,
     /// Where links begin.
@@ -67,12 +67,12 @@ pub struct Own {
 }
 
 /// Reads a mail.
-pub fn read(octets: &[u8], own: &Own) -> Letter {
+pub fn read(octets: &[u8], own: &OwnMail) -> IncomingMail {
     let whole = octets.len() <= MAIL_MAX_OCTETS;
     let octets = &octets[..octets.len().min(MAIL_MAX_OCTETS)];
     let fallback = || format!("sha256:{}", digest::hex(&digest::sha256(octets)));
     let Some(mail) = MessageParser::default().parse(octets) else {
-        return Letter::Note {
+        return IncomingMail::Note {
             from: String::new(),
             words: String::from_utf8_lossy(octets).chars().take(INCOMING_CHARACTERS_MAX).collect(),
             external: fallback(),
@@ -85,13 +85,13 @@ pub fn read(octets: &[u8], own: &Own) -> Letter {
     if let Some(report) = report_type(&mail) {
         return match report.as_str() {
             "delivery-status" => delivery_report(&mail, own),
-            "disposition-notification" => Letter::ReadReceipt,
-            _ => Letter::Report,
+            "disposition-notification" => IncomingMail::ReadReceipt,
+            _ => IncomingMail::Report,
         };
     }
     let text = plain_text(&mail);
     let from = sender(&mail);
-    Letter::Note {
+    IncomingMail::Note {
         words: if whole { own_words(&text) } else { TOO_LONG.to_owned() },
         external: mail.message_id().map_or_else(fallback, str::to_owned),
         at: mail.date().and_then(|date| Timestamp::from_second(date.to_timestamp()).ok()),
@@ -111,10 +111,12 @@ pub fn received(octets: &[u8]) -> Option<Timestamp> {
     Timestamp::from_second(at).ok()
 }
 
-impl Letter {
+impl IncomingMail {
     /// As something to be heard; none for reports.
     pub fn incoming(self, now: Timestamp) -> Option<Incoming> {
-        let Letter::Note { from, words, external, at, token, about, automatic } = self else { return None };
+        let IncomingMail::Note { from, words, external, at, token, about, automatic } = self else {
+            return None;
+        };
         let at = at.map_or(now, |at| at.min(now));
         Some(Incoming { channel: Channel::Mail, from, words, at, external, token, about, automatic })
     }
@@ -179,7 +181,7 @@ fn token_in_addresses(mail: &Message<'_>) -> Option<String> {
 }
 
 /// A token behind one of our links, or in the line with the code that our mails ask to be left in.
-fn token_in_text(text: &str, own: &Own) -> Option<String> {
+fn token_in_text(text: &str, own: &OwnMail) -> Option<String> {
     let after = |start: &str| {
         text.match_indices(start).find_map(|(at, _)| {
             let rest = &text[at + start.len()..];
@@ -196,7 +198,7 @@ fn token_in_text(text: &str, own: &Own) -> Option<String> {
 }
 
 /// Key of the first of our messages it refers to (RFC 5322 3.6.4).
-fn referred(mail: &Message<'_>, own: &Own) -> Option<String> {
+fn referred(mail: &Message<'_>, own: &OwnMail) -> Option<String> {
     let ids = |value: &HeaderValue<'_>| -> Vec<String> {
         match value {
             HeaderValue::Text(id) => vec![id.to_string()],
@@ -209,7 +211,7 @@ fn referred(mail: &Message<'_>, own: &Own) -> Option<String> {
 }
 
 /// The key in a Message-ID of ours.
-fn key(id: &str, own: &Own) -> Option<String> {
+fn key(id: &str, own: &OwnMail) -> Option<String> {
     let (left, domain) = id.trim_matches(['<', '>', ' ']).rsplit_once('@')?;
     domain.eq_ignore_ascii_case(&own.domain).then(|| left.to_owned())
 }
@@ -254,7 +256,7 @@ pub fn own_words(text: &str) -> String {
 }
 
 /// What a delivery report says of our mails (RFC 3464).
-fn delivery_report(mail: &Message<'_>, own: &Own) -> Letter {
+fn delivery_report(mail: &Message<'_>, own: &OwnMail) -> IncomingMail {
     let mut for_good = false;
     let mut keys: Vec<String> = Vec::new();
     for part in &mail.parts {
@@ -278,7 +280,7 @@ fn delivery_report(mail: &Message<'_>, own: &Own) -> Letter {
     }
     keys.sort();
     keys.dedup();
-    if for_good && !keys.is_empty() { Letter::Returned(keys) } else { Letter::Report }
+    if for_good && !keys.is_empty() { IncomingMail::Returned(keys) } else { IncomingMail::Report }
 }
 
 fn message_id_line(text: &str) -> Option<String> {
@@ -314,8 +316,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn own() -> Own {
-        Own { domain: "show.example".to_owned(), base_url: "https://show.example".to_owned() }
+    fn own() -> OwnMail {
+        OwnMail { domain: "show.example".to_owned(), base_url: "https://show.example".to_owned() }
     }
 
     #[test]
@@ -353,7 +355,8 @@ mod tests {
             ),
             mail("answers@show.example", &format!("> Code: {token}")),
         ] {
-            let Letter::Note { from, words, external, token: found, about, automatic, .. } = letter else {
+            let IncomingMail::Note { from, words, external, token: found, about, automatic, .. } = letter
+            else {
                 panic!("a note")
             };
             assert_eq!(
@@ -362,7 +365,7 @@ mod tests {
             );
             assert_eq!((found.as_deref(), about.as_deref(), automatic), (Some(token), Some("k77"), false));
         }
-        let Letter::Note { token, .. } =
+        let IncomingMail::Note { token, .. } =
             mail("answers+other@show.example", "https://elsewhere.example/r/b7Qm2Xw9Zk4cVh1TnR5sYp")
         else {
             panic!("a note")

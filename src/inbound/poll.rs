@@ -1,7 +1,7 @@
 //! Answers fetched from a gateway's inbox, for hosts that gateways cannot reach.
 
-use super::fields::{self, Item, Places};
-use crate::service::hearing::Told;
+use super::fields::{self, FieldItem, Places};
+use crate::service::hearing::CarrierNews;
 use jiff::Timestamp;
 use reqwest::header::HeaderName;
 use reqwest::{Client, StatusCode};
@@ -34,7 +34,7 @@ impl Inbox {
     ///
     /// # Errors
     /// What went wrong, in a few words without personal data.
-    pub async fn fetch(&self, client: &Client, now: Timestamp) -> Result<Vec<Told>, String> {
+    pub async fn fetch(&self, client: &Client, now: Timestamp) -> Result<Vec<CarrierNews>, String> {
         let mut request = client.get(&self.url);
         for (name, value) in &self.headers {
             request = request.header(name, value);
@@ -61,7 +61,7 @@ impl Inbox {
             fields::items(&whole, &self.list).ok_or_else(|| format!("it has no list at '{}'", self.list))?;
         let mut told = Vec::with_capacity(items.len());
         for item in items {
-            match fields::read(&self.name, &self.places, &Item::Json(item), now) {
+            match fields::read(&self.name, &self.places, &FieldItem::Json(item), now) {
                 Ok(one) => told.push(one),
                 Err(why) => tracing::warn!(inbox = self.name, why, "an item of the inbox cannot be read"),
             }

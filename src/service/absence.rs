@@ -182,7 +182,11 @@ fn staff_name(board: &Board, item: Item) -> Option<String> {
 }
 
 /// A reply about some things, in a language.
-pub(super) fn blank_reply(board: &Board, language: &Language, about: Vec<super::reply::About>) -> Reply {
+pub(super) fn blank_reply(
+    board: &Board,
+    language: &Language,
+    about: Vec<super::reply::ReplyMatter>,
+) -> Reply {
     let season = &board.season;
     let mut children: Vec<Option<String>> = about.iter().map(|one| one.child.clone()).collect();
     children.sort();

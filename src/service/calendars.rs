@@ -42,7 +42,7 @@ pub enum Whose {
 
 /// One line of a calendar.
 #[derive(Debug, Clone)]
-pub struct Day {
+pub struct CalendarDay {
     /// At what.
     pub event: EventId,
     /// The item, for a child's day.
@@ -59,7 +59,7 @@ pub struct CalendarData {
     /// Whose.
     pub whose: Whose,
     /// The days, soonest first, those called off among them.
-    pub days: Vec<Day>,
+    pub days: Vec<CalendarDay>,
 }
 
 /// What was found behind a private address.
@@ -237,11 +237,15 @@ fn calendar(desk: &Desk, whose: Whose) -> CalendarData {
         }
         Whose::Chaperone(chaperone) => &season.chaperones[chaperone.at()].contact.language,
     };
-    let mut days: Vec<Day> = match &whose {
+    let mut days: Vec<CalendarDay> = match &whose {
         Whose::Family { household, guardians } => family_items(desk, *household, guardians)
             .into_iter()
             .filter_map(|item| {
-                Some(Day { event: item.event?, item: Some(item), entry: entry(board, item, at, language)? })
+                Some(CalendarDay {
+                    event: item.event?,
+                    item: Some(item),
+                    entry: entry(board, item, at, language)?,
+                })
             })
             .collect(),
         Whose::Chaperone(chaperone) => {
@@ -249,7 +253,7 @@ fn calendar(desk: &Desk, whose: Whose) -> CalendarData {
             let events: BTreeSet<EventId> = duties.map(|duty| duty.event).collect();
             let day = |event| {
                 let item = Item { who: Person::Chaperone(*chaperone), event: Some(event) };
-                Some(Day { event, item: None, entry: entry(board, item, at, language)? })
+                Some(CalendarDay { event, item: None, entry: entry(board, item, at, language)? })
             };
             events.into_iter().filter_map(day).collect()
         }

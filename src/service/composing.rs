@@ -2,7 +2,7 @@
 
 use super::calendars;
 use super::drafting::{Draft, Links, To, told_with};
-use super::letter::{Kind, Letter};
+use super::letter::{Letter, LetterKind};
 use super::office::{Desk, Office, Ways, facts_told, notice_key};
 use super::ports::{
     Content, Gateway, LinkKind, MailContent, NewAttempt, NewLink, Parcel, Store, StoredMessage, Unsent,
@@ -325,7 +325,7 @@ fn calendar(
     now: Timestamp,
 ) -> String {
     // An introduction says nothing of times.
-    if letter.kind == Kind::Introduction {
+    if letter.kind == LetterKind::Introduction {
         return String::new();
     }
     let mut items: Vec<Item> = parts.iter().map(|(item, _)| *item).filter(|i| i.event.is_some()).collect();

@@ -64,7 +64,7 @@ pub struct Digest {
     /// Her events that families have been asked about and that are still ahead, soonest first.
     pub events: Vec<Listed>,
     /// What is otherwise than in her last list.
-    pub news: News,
+    pub news: DigestNews,
     /// Her own list, an absolute URL; empty where pages cannot be opened.
     pub link: String,
 }
@@ -102,7 +102,7 @@ pub struct Children {
 
 /// What has moved since the last list.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
-pub struct News {
+pub struct DigestNews {
     /// Children heard from.
     pub heard: Children,
     /// Children who can't come.

@@ -2,7 +2,7 @@
 //! to say; and to each chaperone, when she has been introduced, the families she is to greet.
 
 use super::composing::token_hash;
-use super::digest::{Children, Digest, DigestKind, Listed, News};
+use super::digest::{Children, Digest, DigestKind, DigestNews, Listed};
 use super::lists::{child_line, children_of};
 use super::office::{Office, OfficeFault};
 use super::overview;
@@ -13,7 +13,7 @@ use super::wording;
 use crate::domain::board::Board;
 use crate::domain::cron_rule::CronRule;
 use crate::domain::digest as hashing;
-use crate::domain::digests::{self, Moment, Seen, worth_saying};
+use crate::domain::digests::{self, DigestMoment, Seen, worth_saying};
 use crate::domain::due::window;
 use crate::domain::introduction::{Greeting, greetings};
 use crate::domain::published::clocks;
@@ -49,7 +49,7 @@ type Last = HashMap<(String, String), StoredDigest>;
 struct Turn<'a> {
     holder: &'a str,
     kind: &'a str,
-    moment: Moment,
+    moment: DigestMoment,
 }
 
 /// Where a letter goes and what is in it, before it has a key.
@@ -145,7 +145,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
             };
             let (holder, kind) = (holder(greeting), kind(greeting));
             let day = digests::placed(&season.zone, window(season), now);
-            let moment = Moment { of: greeting.due.at, due: now, until: day.until.min(greeting.due.until) };
+            let moment =
+                DigestMoment { of: greeting.due.at, due: now, until: day.until.min(greeting.due.until) };
             let turn = Turn { holder: &holder, kind: &kind, moment };
             let said = if due.iter().any(|other| newer(&other)) {
                 None
@@ -269,7 +270,12 @@ fn said(board: &Board, turn: &Turn<'_>, letter: Words, form: String, now: Timest
     }
 }
 
-fn moment(board: &Board, rule: &CronRule, last: Option<&StoredDigest>, now: Timestamp) -> Option<Moment> {
+fn moment(
+    board: &Board,
+    rule: &CronRule,
+    last: Option<&StoredDigest>,
+    now: Timestamp,
+) -> Option<DigestMoment> {
     let season = &board.season;
     digests::moment(rule, &season.zone, window(season), last.map(|d| d.of), now)
 }
@@ -303,7 +309,7 @@ fn bare(board: &Board, chaperone: ChaperoneId, now: Timestamp) -> Digest {
         all: 0,
         families: 0,
         events: Vec::new(),
-        news: News::default(),
+        news: DigestNews::default(),
         link: String::new(),
     }
 }
@@ -372,7 +378,7 @@ fn list(
             let children = season.children.iter().filter(|child| moved.contains(child.reference.as_str()));
             named(board, &children.collect::<Vec<_>>())
         };
-        digest.news = News {
+        digest.news = DigestNews {
             heard: turned(Standing::Heard),
             cannot_come: turned(Standing::CantCome),
             asked_again: turned(Standing::HeardBefore),

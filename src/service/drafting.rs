@@ -2,8 +2,8 @@
 
 use super::composing::stop_token;
 use super::letter::{
-    Appearance, Change, Costume, Introduction, Item as LetterItem, Kind, Letter, Rule, Shared,
-    Shift as LetterShift, Walk, What,
+    Appearance, Costume, Introduction, Letter, LetterItem, LetterKind, LetterShift, Shared, ToldChange,
+    ToldRule, Walk, What,
 };
 use super::office::Ways;
 use crate::domain::board::{Board, Item};
@@ -56,7 +56,7 @@ struct Reader<'a> {
     household: HouseholdId,
     guardians: &'a [GuardianId],
     language: Language,
-    kind: Kind,
+    kind: LetterKind,
 }
 
 /// The parts of a message with those that are told beside them, each once: what asks first, in their order.
@@ -97,11 +97,11 @@ impl Draft<'_> {
         children.dedup();
         let asked: Vec<(Item, NoticeKey)> =
             parts.iter().copied().filter(|(item, notice)| plan::covers(board, *item, *notice)).collect();
-        let kind = Kind::from_folder(&plan::wording(board, &asked)).unwrap_or(Kind::Reminder);
+        let kind = LetterKind::from_folder(&plan::wording(board, &asked)).unwrap_or(LetterKind::Reminder);
         let reader = Reader { household: to.household, guardians, language: language.clone(), kind };
         let mut told: Vec<LetterItem> = items.iter().filter_map(|item| self.item(*item, &reader)).collect();
         // What a change is about stands beside it, and an evening's text has no room for anything else.
-        let shared = if kind == Kind::Rules { None } else { Shared::taken_from(&mut told) };
+        let shared = if kind == LetterKind::Rules { None } else { Shared::taken_from(&mut told) };
         let address = guardians.iter().find_map(|g| standing::address(board, self.record, *g, to.channel));
         Letter {
             kind,
@@ -118,7 +118,7 @@ impl Draft<'_> {
             },
             items: told,
             shared,
-            introductions: if kind == Kind::Introduction {
+            introductions: if kind == LetterKind::Introduction {
                 introductions(board, &items, &language)
             } else {
                 Vec::new()
@@ -139,11 +139,11 @@ impl Draft<'_> {
             code: (*token).to_owned(),
             one_phone: guardians.len() > 1,
             to_chaperone: items.iter().any(|item| item.who.is_chaperone()),
-            catch_up: kind != Kind::Introduction
+            catch_up: kind != LetterKind::Introduction
                 && self.now.duration_since(to.due) > CATCH_UP_AFTER
                 && self.record.since.is_some_and(|since| self.now.duration_since(since) > CATCH_UP_AFTER)
                 && self.knows_nothing(guardians),
-            not_needed: kind == Kind::Cancelled
+            not_needed: kind == LetterKind::Cancelled
                 && items
                     .iter()
                     .filter_map(|item| item.event)
@@ -164,7 +164,7 @@ impl Draft<'_> {
         let place = &season.places[event.place.at()];
         let it = board.itinerary(item);
         let changes = match reader.kind {
-            Kind::Change => self.changes(item, reader),
+            LetterKind::Change => self.changes(item, reader),
             _ => Vec::new(),
         };
         let said = |text: &str| season.phrases.said(text, &reader.language).to_owned();
@@ -212,15 +212,15 @@ impl Draft<'_> {
         })
     }
 
-    fn changes(&self, item: Item, reader: &Reader<'_>) -> Vec<Change> {
+    fn changes(&self, item: Item, reader: &Reader<'_>) -> Vec<ToldChange> {
         let (board, phrases) = (self.board, &self.board.season.phrases);
         let before = reader.guardians.iter().find_map(|g| told_before(board, self.record, *g, item));
         let Some(before) = before.and_then(|before| self.old.get(&before)) else { return Vec::new() };
         let said = |text: String| phrases.said(&text, &reader.language).to_owned();
-        let mut changes: Vec<Change> = before
+        let mut changes: Vec<ToldChange> = before
             .changes_to(&board.facts(item))
             .into_iter()
-            .map(|d| Change { what: what(d.field), old: said(d.old), new: said(d.new) })
+            .map(|d| ToldChange { what: what(d.field), old: said(d.old), new: said(d.new) })
             .collect();
         // The time to be there comes before the time to have parked, which follows from it.
         changes.sort_by_key(|change| change.what);
@@ -325,13 +325,13 @@ pub(super) fn given_name(board: &Board, who: Person) -> Option<String> {
 }
 
 /// The house rules of an event, or (none) of the season, those to be acknowledged first.
-fn rules(board: &Board, event: Option<EventId>, language: &Language) -> Vec<Rule> {
+fn rules(board: &Board, event: Option<EventId>, language: &Language) -> Vec<ToldRule> {
     let season = &board.season;
-    let mut rules: Vec<Rule> = season
+    let mut rules: Vec<ToldRule> = season
         .house_rules
         .iter()
         .filter(|rule| rule.event == event)
-        .map(|rule| Rule {
+        .map(|rule| ToldRule {
             name: season.phrases.said(&rule.name, language).to_owned(),
             text: rule_text(rule, language, &season.language),
             acknowledge: rule.acknowledge,

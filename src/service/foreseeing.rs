@@ -7,7 +7,7 @@ use crate::domain::plan::{self, Wanted};
 use crate::domain::reading::Kept;
 use crate::domain::record::Record;
 use crate::domain::season::{Channel, EventId, HouseholdId, Ref};
-use crate::domain::sheets::{self, Marks, Sheet};
+use crate::domain::sheets::{self, Marks, PaperSheet};
 use crate::domain::touched::Touched;
 use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
@@ -212,7 +212,7 @@ pub(super) fn papers(old: &Board, new: &Board, events: &BTreeSet<Ref>, now: Time
     out.into_iter().map(|(_, papers)| papers).collect()
 }
 
-fn by_name(of: Option<(&Board, EventId)>) -> BTreeMap<String, Sheet> {
+fn by_name(of: Option<(&Board, EventId)>) -> BTreeMap<String, PaperSheet> {
     let sheets = of.map(|(board, event)| sheets::of_event(board, event, Marks::none())).unwrap_or_default();
     sheets.into_iter().map(|sheet| (sheet.name(), sheet)).collect()
 }

@@ -20,7 +20,7 @@ use super::office::{Desk, Office, OfficeFault, note_answer};
 use super::ports::{
     Effects, Gateway, NewAnswer, NewIncoming, NewReceipt, NewReply, Offer, Receipted, Store, StoredMessage,
 };
-use super::reply::{About, Choice, Reply, ReplyKind};
+use super::reply::{Choice, Reply, ReplyKind, ReplyMatter};
 use crate::domain::answer::{Intent, understand};
 use crate::domain::board::{Board, Item};
 use crate::domain::due::window;
@@ -68,7 +68,7 @@ pub struct Incoming {
 
 /// One thing told by a gateway.
 #[derive(Debug, Clone)]
-pub enum Told {
+pub enum CarrierNews {
     /// A text from a person.
     Answer(Incoming),
     /// What became of a message.
@@ -454,7 +454,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let season = &board.season;
         let language =
             owners.first().map_or(&season.language, |g| &season.guardians[g.at()].contact.language);
-        let about: Vec<About> = about.iter().map(|item| named(board, *item, language)).collect();
+        let about: Vec<ReplyMatter> = about.iter().map(|item| named(board, *item, language)).collect();
         let choices: Vec<Choice> = about
             .iter()
             .enumerate()
@@ -619,11 +619,11 @@ fn answer(
     }
 }
 
-pub(super) fn named(board: &Board, item: Item, language: &Language) -> About {
+pub(super) fn named(board: &Board, item: Item, language: &Language) -> ReplyMatter {
     let season = &board.season;
     let event = item.event.map(|event| &season.events[event.at()]);
     let released = board.itinerary(item).and_then(|it| it.collect_from);
-    About {
+    ReplyMatter {
         child: super::drafting::given_name(board, item.who),
         what: event.map(|event| season.phrases.said(&event.name, language).to_owned()),
         date: event.map(|event| event.date),

@@ -2,7 +2,7 @@
 //! time passing.
 
 use super::office::{Office, OfficeFault};
-use super::ports::{Doubt, Gateway, Hold, Journal, Lost, Store, Witness};
+use super::ports::{Doubt, Gateway, Journal, Lost, SendingHold, Store, Witness};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::atomic::Ordering;
 
@@ -20,7 +20,7 @@ const COMPARED_AT_ONCE: usize = 2_000;
 
 impl<S: Store, G: Gateway> Office<S, G> {
     /// Why nothing is sent.
-    pub async fn holds(&self) -> Result<Vec<Hold>, OfficeFault> {
+    pub async fn holds(&self) -> Result<Vec<SendingHold>, OfficeFault> {
         Ok(self.store.holds().await?)
     }
 

@@ -8,7 +8,7 @@ use serde::{Serialize, Serializer};
 
 /// What a letter is for; each kind has a folder of templates in every language.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
+pub enum LetterKind {
     /// The season's house rules, to be acknowledged.
     Rules,
     /// The times and rules of events, in full.
@@ -29,38 +29,38 @@ pub enum Kind {
     Cancelled,
 }
 
-impl Kind {
+impl LetterKind {
     /// Every kind, in the order a season meets them.
-    pub const ALL: [Kind; 9] = [
-        Kind::Rules,
-        Kind::CallSheet,
-        Kind::Reminder,
-        Kind::Eve,
-        Kind::TurnIn,
-        Kind::Duty,
-        Kind::Introduction,
-        Kind::Change,
-        Kind::Cancelled,
+    pub const ALL: [LetterKind; 9] = [
+        LetterKind::Rules,
+        LetterKind::CallSheet,
+        LetterKind::Reminder,
+        LetterKind::Eve,
+        LetterKind::TurnIn,
+        LetterKind::Duty,
+        LetterKind::Introduction,
+        LetterKind::Change,
+        LetterKind::Cancelled,
     ];
 
     /// The folder of `message-templates/LANGUAGE/` that words it.
     pub fn folder(self) -> &'static str {
         match self {
-            Kind::Rules => "rules",
-            Kind::CallSheet => "call-sheet",
-            Kind::Reminder => "reminder",
-            Kind::Eve => "eve",
-            Kind::TurnIn => "turn-in",
-            Kind::Duty => "duty",
-            Kind::Introduction => "introduction",
-            Kind::Change => "change",
-            Kind::Cancelled => "cancelled",
+            LetterKind::Rules => "rules",
+            LetterKind::CallSheet => "call-sheet",
+            LetterKind::Reminder => "reminder",
+            LetterKind::Eve => "eve",
+            LetterKind::TurnIn => "turn-in",
+            LetterKind::Duty => "duty",
+            LetterKind::Introduction => "introduction",
+            LetterKind::Change => "change",
+            LetterKind::Cancelled => "cancelled",
         }
     }
 
     /// The kind of that folder.
-    pub fn from_folder(folder: &str) -> Option<Kind> {
-        Kind::ALL.into_iter().find(|kind| kind.folder() == folder)
+    pub fn from_folder(folder: &str) -> Option<LetterKind> {
+        LetterKind::ALL.into_iter().find(|kind| kind.folder() == folder)
     }
 }
 
@@ -69,7 +69,7 @@ impl Kind {
 pub struct Letter {
     /// What it is for.
     #[serde(serialize_with = "kind")]
-    pub kind: Kind,
+    pub kind: LetterKind,
     /// The guardian's language, a BCP 47 tag in lower case.
     pub language: String,
     /// The season's language, used where the guardian's has no templates.
@@ -84,14 +84,14 @@ pub struct Letter {
     pub telephone: Option<String>,
     /// Each child the letter is about, once: the given name, or none where the season leaves names out.
     pub children: Vec<Option<String>>,
-    /// House rules of the whole season; only [`Kind::Rules`] has them.
-    pub rules: Vec<Rule>,
-    /// One for each child (or the chaperone) and event, soonest first. For [`Kind::Rules`] the dates of the season that are
+    /// House rules of the whole season; only [`LetterKind::Rules`] has them.
+    pub rules: Vec<ToldRule>,
+    /// One for each child (or the chaperone) and event, soonest first. For [`LetterKind::Rules`] the dates of the season that are
     /// told with the rules, when they are first told.
-    pub items: Vec<Item>,
+    pub items: Vec<LetterItem>,
     /// What all of several items have in common, said once; their own are then empty.
     pub shared: Option<Shared>,
-    /// Who looks after which child where; only [`Kind::Introduction`] has them.
+    /// Who looks after which child where; only [`LetterKind::Introduction`] has them.
     pub introductions: Vec<Introduction>,
     /// The guardian's own page, an absolute URL of about 50 characters; empty where families cannot open pages.
     pub link: String,
@@ -117,13 +117,13 @@ pub struct Letter {
     pub to_chaperone: bool,
     /// Whether it stands for notices that went before this guardian joined.
     pub catch_up: bool,
-    /// Whether its events take place without those it is about; only [`Kind::Cancelled`] may say so.
+    /// Whether its events take place without those it is about; only [`LetterKind::Cancelled`] may say so.
     pub not_needed: bool,
 }
 
 /// One child at one event.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Item {
+pub struct LetterItem {
     /// Given name; none where the season leaves names out.
     pub child: Option<String>,
     /// Name of the event as families know it.
@@ -172,21 +172,21 @@ pub struct Item {
     /// Costumes to hand in after this event; may be empty.
     pub turn_in: Vec<Costume>,
     /// House rules of this event, to be acknowledged or not.
-    pub rules: Vec<Rule>,
+    pub rules: Vec<ToldRule>,
     /// What differs from the facts published before.
-    pub changes: Vec<Change>,
+    pub changes: Vec<ToldChange>,
     /// Called off.
     pub cancelled: bool,
     /// Nobody leaves before the last number.
     pub no_early_release: bool,
     /// What a chaperone does there; none for a child.
-    pub shift: Option<Shift>,
+    pub shift: Option<LetterShift>,
 }
 
-impl Item {
+impl LetterItem {
     /// Whether a text would say the same of another child: all but whose day it is and who signs.
-    pub fn says_the_same_as(&self, other: &Item) -> bool {
-        let whose = Item {
+    pub fn says_the_same_as(&self, other: &LetterItem) -> bool {
+        let whose = LetterItem {
             child: other.child.clone(),
             signs_in: other.signs_in.clone(),
             signs_out: other.signs_out.clone(),
@@ -223,7 +223,7 @@ pub struct Shared {
     /// Adults of the reader's own household who may collect.
     pub collectors: Vec<String>,
     /// House rules.
-    pub rules: Vec<Rule>,
+    pub rules: Vec<ToldRule>,
     /// Nobody leaves before the last number.
     pub no_early_release: bool,
     /// What a chaperone brings and wears.
@@ -234,7 +234,7 @@ pub struct Shared {
 
 impl Shared {
     /// Takes out of several items what is the same in all of them; nothing where there is one item only.
-    pub fn taken_from(items: &mut [Item]) -> Option<Shared> {
+    pub fn taken_from(items: &mut [LetterItem]) -> Option<Shared> {
         let first = items.first().filter(|_| items.len() > 1)?.clone();
         let shift = first.shift.as_ref();
         let mut shared = Shared {
@@ -320,7 +320,7 @@ pub struct Appearance {
 
 /// A chaperone's part of an event, beside the times it has in common with a child's.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Shift {
+pub struct LetterShift {
     /// Her briefing, local time.
     #[serde(serialize_with = "maybe_time")]
     pub briefing: Option<Time>,
@@ -355,7 +355,7 @@ pub struct Walk {
 
 /// A house rule in the reader's language.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Rule {
+pub struct ToldRule {
     /// Short name.
     pub name: String,
     /// The rule itself; may have several lines.
@@ -432,7 +432,7 @@ impl What {
 
 /// One changed fact.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Change {
+pub struct ToldChange {
     /// Which.
     pub what: What,
     /// What was told before: a date as `2027-06-04`, a time as `17:00`, anything else in words; empty if nothing was.
@@ -441,7 +441,7 @@ pub struct Change {
     pub new: String,
 }
 
-fn kind<S: Serializer>(kind: &Kind, to: S) -> Result<S::Ok, S::Error> {
+fn kind<S: Serializer>(kind: &LetterKind, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(kind.folder())
 }
 

@@ -1,7 +1,7 @@
 //! What lists show: who has been heard from at each event, and whom a chaperone should ring.
 
 use super::office::{Office, OfficeFault};
-use super::ports::{Gateway, Hold, OpenReply, Store, StoredIncoming, StoredMessage};
+use super::ports::{Gateway, OpenReply, SendingHold, Store, StoredIncoming, StoredMessage};
 use super::requesting::Request;
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
@@ -122,7 +122,7 @@ pub struct SeasonData {
     /// The coordinator's own answers in doubt or not arrived.
     pub replies: Vec<OpenReply>,
     /// Why nothing is sent until somebody agrees.
-    pub holds: Vec<Hold>,
+    pub holds: Vec<SendingHold>,
     /// Children whose families have confirmed the house rules, and all of whom that was asked; none where nobody was asked.
     pub rules: Option<(usize, usize)>,
     /// Children none of whose guardians can answer a message by any road there is: as many calls to make.

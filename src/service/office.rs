@@ -14,7 +14,7 @@ use crate::domain::book::Problem;
 use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::plan::{self, CHANGE};
-use crate::domain::reading::{self, Before, Kept, Reading};
+use crate::domain::reading::{self, Earlier, Kept, Reading};
 use crate::domain::record::{Answer, Ask, Away, CallEnd, Cover, NoticeKey, Record, Rung};
 use crate::domain::season::{Channel, GuardianId, Season};
 use crate::domain::touched::Touched;
@@ -144,9 +144,9 @@ pub(super) struct InForce {
 
 impl InForce {
     /// As a new workbook is held against it.
-    pub(super) fn before(&self) -> Before<'_> {
+    pub(super) fn before(&self) -> Earlier<'_> {
         let season = self.board.as_ref().map(|board| (&board.season, &board.programme));
-        Before { book: &self.stored.book, kept: &self.kept, season }
+        Earlier { book: &self.stored.book, kept: &self.kept, season }
     }
 }
 

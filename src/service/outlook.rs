@@ -280,7 +280,7 @@ pub fn totals(bursts: &[Burst]) -> Vec<Total> {
 }
 
 /// What will leave, as of a moment.
-pub struct Outlook {
+pub struct SendingOutlook {
     /// The season.
     pub board: Arc<Board>,
     /// Revision of the workbook it was made from.
@@ -295,7 +295,7 @@ pub struct Outlook {
     pub now: Timestamp,
 }
 
-impl Outlook {
+impl SendingOutlook {
     /// How many messages leave within so many days, and what they cost.
     pub fn within(&self, days: i64) -> (usize, Bill) {
         let end = self.now.saturating_add((24 * days).hours()).unwrap_or(Timestamp::MAX);
@@ -314,7 +314,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     /// What will leave if the season is going from now on.
-    pub async fn outlook(&self) -> Result<Outlook, OfficeFault> {
+    pub async fn outlook(&self) -> Result<SendingOutlook, OfficeFault> {
         let now = self.now();
         let desk = self.desk().await?;
         let course = self.store.course(desk.season).await?;
@@ -327,7 +327,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let looking = Looking { wording: &self.wording, ways: &self.ways, paces, old: &old, mails: false };
         let all = leavings(&board, &record, &looking, wanted, now);
         let bursts = bursts(&board, &all, paces, now);
-        Ok(Outlook { board, revision, course, all, bursts, now })
+        Ok(SendingOutlook { board, revision, course, all, bursts, now })
     }
 
     /// The facts told before, for those of some messages that announce a change.

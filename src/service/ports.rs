@@ -30,7 +30,7 @@ pub use feeds::{FeedHolder, NewFeed, StoredFeed};
 pub use history::{
     History, NewAbsence, NewAnswer, StoredAbsence, StoredAddress, StoredAnswer, StoredTelling,
 };
-pub use holding::{Doubt, Hold, Journal, Lost, Witness};
+pub use holding::{Doubt, Journal, Lost, SendingHold, Witness};
 pub use incoming::{
     ClaimedReply, Effects, NewIncoming, NewReceipt, NewReply, News, Offer, OpenReply, Receipted,
     SettledReply, StoredIncoming,
@@ -111,7 +111,7 @@ pub struct LedgerLine {
     /// Position from 1.
     pub seq: i64,
     /// The entry.
-    pub entry: crate::domain::chain::Entry,
+    pub entry: crate::domain::chain::LedgerEntry,
     /// Its hash.
     pub hash: String,
     /// Words with the salt of their person, as far as they have not been erased.
@@ -284,7 +284,7 @@ pub trait Store: Send + Sync {
         now: Timestamp,
     ) -> impl Future<Output = Result<bool, StoreFault>> + Send;
     /// Why nothing is sent.
-    fn holds(&self) -> impl Future<Output = Result<Vec<Hold>, StoreFault>> + Send;
+    fn holds(&self) -> impl Future<Output = Result<Vec<SendingHold>, StoreFault>> + Send;
     /// Sends nothing until a witness or a person agrees; false where that is so already.
     fn hold(
         &self,

@@ -98,7 +98,7 @@ pub struct Reply {
     /// Each child it is about, once: the given name, or none where the season leaves names out.
     pub children: Vec<Option<String>>,
     /// What was noted.
-    pub about: Vec<About>,
+    pub about: Vec<ReplyMatter>,
     /// What may be meant, each with the number to send back.
     pub choices: Vec<Choice>,
     /// The number that means all of them.
@@ -109,7 +109,7 @@ pub struct Reply {
 
 /// One child at one event, or the house rules.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct About {
+pub struct ReplyMatter {
     /// Given name; none where the season leaves names out.
     pub child: Option<String>,
     /// Name of the event; none for the house rules.

@@ -4,24 +4,25 @@
 
 use jiff::civil::{Date, Time, date, time};
 
-use super::digest::{Children, Digest, Listed, News};
+use super::digest::{Children, Digest, DigestNews, Listed};
 use super::letter::{
-    Appearance, Change, Costume, Introduction, Item, Kind, Letter, Rule, Shared, Shift, Walk, What,
+    Appearance, Costume, Introduction, Letter, LetterItem, LetterKind, LetterShift, Shared, ToldChange,
+    ToldRule, Walk, What,
 };
-use super::reply::{About, Choice, Reply};
+use super::reply::{Choice, Reply, ReplyMatter};
 
 /// A letter about one child at one event.
-pub fn sample(kind: Kind) -> Letter {
+pub fn sample(kind: LetterKind) -> Letter {
     letter(kind, vec![dress(kind, "Ana")])
 }
 
 /// A letter about two children at two events.
-pub fn sample_many(kind: Kind) -> Letter {
+pub fn sample_many(kind: LetterKind) -> Letter {
     letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Tomasz")])
 }
 
 /// Every sample of a kind, each with a few words on what is particular about it.
-pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
+pub fn samples(kind: LetterKind) -> Vec<(&'static str, Letter)> {
     let mut all = vec![("one child", sample(kind)), ("two children", sample_many(kind))];
     let mut vary = |name: &'static str, change: &dyn Fn(&mut Letter)| {
         let mut letter = sample(kind);
@@ -81,7 +82,7 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
     all.push(("two children at one event", siblings));
     all.push(("one child, two events", { letter(kind, vec![dress(kind, "Ana"), photographs(kind, "Ana")]) }));
     all.push(("many events", many_events(kind)));
-    if kind == Kind::Cancelled {
+    if kind == LetterKind::Cancelled {
         for items in [vec![dress(kind, "Ana")], vec![dress(kind, "Ana"), photographs(kind, "Tomasz")]] {
             all.push(("no longer needed", Letter { not_needed: true, ..letter(kind, items) }));
         }
@@ -90,25 +91,25 @@ pub fn samples(kind: Kind) -> Vec<(&'static str, Letter)> {
         let relieved = Letter { to_chaperone: true, not_needed: true, ..sample(kind) };
         all.push(("a chaperone no longer needed", relieved));
     }
-    if matches!(kind, Kind::Change | Kind::Cancelled) {
+    if matches!(kind, LetterKind::Change | LetterKind::Cancelled) {
         let mut duty = Letter { to_chaperone: true, ..sample(kind) };
         duty.items.iter_mut().for_each(|item| item.shift = Some(shift()));
         all.push(("a chaperone's duty", duty));
     }
-    if kind == Kind::Change {
+    if kind == LetterKind::Change {
         all.extend(What::ALL.map(|what| ("one fact changed", changed(what))));
     }
     all
 }
 
-fn letter(kind: Kind, items: Vec<Item>) -> Letter {
+fn letter(kind: LetterKind, items: Vec<LetterItem>) -> Letter {
     let mut children: Vec<Option<String>> = Vec::new();
     for item in &items {
         if !children.contains(&item.child) {
             children.push(item.child.clone());
         }
     }
-    let rules = kind == Kind::Rules;
+    let rules = kind == LetterKind::Rules;
     Letter {
         kind,
         language: "en".to_owned(),
@@ -119,12 +120,12 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         telephone: Some("01632 960 123".to_owned()),
         children,
         rules: if rules { house_rules() } else { Vec::new() },
-        introductions: if kind == Kind::Introduction { introductions(&items) } else { Vec::new() },
+        introductions: if kind == LetterKind::Introduction { introductions(&items) } else { Vec::new() },
         shared: None,
         items,
         link: "https://larkmoor.example/g/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         stop_link: "https://larkmoor.example/s/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
-        owes: kind != Kind::Introduction,
+        owes: kind != LetterKind::Introduction,
         first_text: false,
         twelve: false,
         country: "GB".to_owned(),
@@ -132,7 +133,7 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
         reply_by_mail: false,
         code: "b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
         one_phone: false,
-        to_chaperone: kind == Kind::Duty,
+        to_chaperone: kind == LetterKind::Duty,
         catch_up: false,
         not_needed: false,
     }
@@ -140,7 +141,7 @@ fn letter(kind: Kind, items: Vec<Item>) -> Letter {
 
 /// Replies of every size: about one child, about many with long names, and with as little as can be known.
 pub fn replies() -> Vec<Reply> {
-    let about = |child: &str, what: &str, date: Date| About {
+    let about = |child: &str, what: &str, date: Date| ReplyMatter {
         child: Some(child.to_owned()),
         what: Some(what.to_owned()),
         date: Some(date),
@@ -154,13 +155,13 @@ pub fn replies() -> Vec<Reply> {
     ]);
     let many =
         (1..=9).map(|n| about("Maximiliana-Charlotte", "Dress rehearsal at the theatre", date(2027, 6, n)));
-    let bare = About { child: None, what: None, date: None, pick_up: None, no_early_release: false };
+    let bare = ReplyMatter { child: None, what: None, date: None, pick_up: None, no_early_release: false };
     let mut bare = reply(vec![bare]);
     bare.telephone = None;
     vec![one, outside, reply(many.collect()), bare]
 }
 
-fn reply(about: Vec<About>) -> Reply {
+fn reply(about: Vec<ReplyMatter>) -> Reply {
     let mut children: Vec<Option<String>> = about.iter().map(|one| one.child.clone()).collect();
     children.dedup();
     Reply {
@@ -189,7 +190,7 @@ fn reply(about: Vec<About>) -> Reply {
 }
 
 /// As many chaperones as the child has events in the sample, so that one, two and many are tried.
-fn introductions(items: &[Item]) -> Vec<Introduction> {
+fn introductions(items: &[LetterItem]) -> Vec<Introduction> {
     let mut all: Vec<Introduction> = Vec::new();
     for item in items {
         let event = Appearance { event: item.event.clone(), date: item.date };
@@ -240,12 +241,12 @@ pub fn digests() -> Vec<Digest> {
         unheard: events.iter().map(|one| one.unheard.count).sum(),
         all: events.iter().map(|one| one.all).sum(),
         families: 14,
-        news: News { heard: names(2), cannot_come: names(1), asked_again: names(3) },
+        news: DigestNews { heard: names(2), cannot_come: names(1), asked_again: names(3) },
         events,
         link: "https://larkmoor.example/c/b7Qm2Xw9Zk4cVh1TnR5sYp".to_owned(),
     };
     let mut one = digest(vec![listed("Dress rehearsal", 1)]);
-    one.news = News::default();
+    one.news = DigestNews::default();
     one.families = 1;
     let many = digest((0..6).map(|n| listed("Dress rehearsal at the theatre", 14 + n)).collect());
     let settled = digest(vec![Listed { unasked: 0, ..listed("Photographs", 0) }]);
@@ -258,17 +259,17 @@ pub fn digests() -> Vec<Digest> {
     vec![one, many, settled, bare]
 }
 
-fn house_rules() -> Vec<Rule> {
+fn house_rules() -> Vec<ToldRule> {
     [
         ("Stay with your chaperone", "Children stay with their chaperone from the door to the door."),
         ("No early release", "Nobody leaves before the last number.\nThis goes for every child."),
     ]
-    .map(|(name, text)| Rule { name: name.to_owned(), text: text.to_owned(), acknowledge: true })
+    .map(|(name, text)| ToldRule { name: name.to_owned(), text: text.to_owned(), acknowledge: true })
     .into()
 }
 
-fn dress(kind: Kind, child: &str) -> Item {
-    Item {
+fn dress(kind: LetterKind, child: &str) -> LetterItem {
+    LetterItem {
         park_by: Some(time(16, 35, 0, 0)),
         collect_from: Some(time(20, 30, 0, 0)),
         ways: vec![
@@ -283,7 +284,7 @@ fn dress(kind: Kind, child: &str) -> Item {
         signs_out: Some("Uma Lock".to_owned()),
         collectors: vec!["Rosa Reed".to_owned()],
         turn_in: vec![costume("Kelp", &["blue tunic", "silver sash"])],
-        rules: vec![Rule {
+        rules: vec![ToldRule {
             name: "Food".to_owned(),
             text: "No nuts, please.".to_owned(),
             acknowledge: false,
@@ -292,8 +293,8 @@ fn dress(kind: Kind, child: &str) -> Item {
     }
 }
 
-fn photographs(kind: Kind, child: &str) -> Item {
-    Item {
+fn photographs(kind: LetterKind, child: &str) -> LetterItem {
+    LetterItem {
         park_by: Some(time(9, 5, 0, 0)),
         begins: Some(time(9, 30, 0, 0)),
         no_early_release: false,
@@ -302,8 +303,8 @@ fn photographs(kind: Kind, child: &str) -> Item {
     }
 }
 
-fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
-    Item {
+fn item(kind: LetterKind, child: &str, event: &str, date: Date, call: Time) -> LetterItem {
+    LetterItem {
         child: Some(child.to_owned()),
         event: event.to_owned(),
         date,
@@ -326,14 +327,14 @@ fn item(kind: Kind, child: &str, event: &str, date: Date, call: Time) -> Item {
         collectors: Vec::new(),
         turn_in: Vec::new(),
         rules: Vec::new(),
-        changes: if kind == Kind::Change {
+        changes: if kind == LetterKind::Change {
             vec![change(What::Call, "17:30", "17:00"), change(What::ParkBy, "17:05", "16:35")]
         } else {
             Vec::new()
         },
-        cancelled: kind == Kind::Cancelled,
-        no_early_release: kind != Kind::Duty,
-        shift: (kind == Kind::Duty).then(shift),
+        cancelled: kind == LetterKind::Cancelled,
+        no_early_release: kind != LetterKind::Duty,
+        shift: (kind == LetterKind::Duty).then(shift),
     }
 }
 
@@ -341,9 +342,9 @@ fn costume(number: &str, pieces: &[&str]) -> Costume {
     Costume { number: number.to_owned(), pieces: pieces.iter().map(|piece| (*piece).to_owned()).collect() }
 }
 
-fn shift() -> Shift {
+fn shift() -> LetterShift {
     let names = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect();
-    Shift {
+    LetterShift {
         briefing: Some(time(17, 15, 0, 0)),
         station: Some(time(17, 45, 0, 0)),
         until: Some(time(20, 30, 0, 0)),
@@ -355,8 +356,8 @@ fn shift() -> Shift {
     }
 }
 
-fn change(what: What, old: &str, new: &str) -> Change {
-    Change { what, old: old.to_owned(), new: new.to_owned() }
+fn change(what: What, old: &str, new: &str) -> ToldChange {
+    ToldChange { what, old: old.to_owned(), new: new.to_owned() }
 }
 
 fn changed(what: What) -> Letter {
@@ -380,7 +381,7 @@ fn changed(what: What) -> Letter {
         What::SignsIn => ("Kelp", ""),
         What::SignsOut => ("Kelp", "Foghorn"),
     };
-    let mut letter = sample(Kind::Change);
+    let mut letter = sample(LetterKind::Change);
     for item in &mut letter.items {
         item.cancelled = what == What::Cancelled;
         item.changes = vec![change(what, old, new)];
@@ -388,10 +389,10 @@ fn changed(what: What) -> Letter {
     letter
 }
 
-fn many_events(kind: Kind) -> Letter {
+fn many_events(kind: LetterKind) -> Letter {
     let items = (0..6)
         .flat_map(|week| ["Ana", "Tomasz"].map(|child| (week, child)))
-        .map(|(day, child)| Item { date: date(2027, 6, 5 + day), ..dress(kind, child) })
+        .map(|(day, child)| LetterItem { date: date(2027, 6, 5 + day), ..dress(kind, child) })
         .collect();
     let mut letter = letter(kind, items);
     letter.shared = Shared::taken_from(&mut letter.items);
@@ -413,7 +414,7 @@ fn strip(letter: &mut Letter) {
         rule.text = "Stay together.".to_owned();
     }
     for item in &mut letter.items {
-        *item = Item {
+        *item = LetterItem {
             call: item.call,
             changes: std::mem::take(&mut item.changes),
             turn_in: std::mem::take(&mut item.turn_in),

@@ -5,8 +5,8 @@ use super::office::{Office, OfficeFault};
 use super::ports::{DeedKind, Gateway, Store, StoreFault, StoredDeed};
 use crate::domain::board::Board;
 use crate::domain::day::Day;
-use crate::domain::day::order::{Piece, Shift, Target};
-use crate::domain::day::running::{Act, Before, Deed, Refusal, Running, Verdict};
+use crate::domain::day::order::{OrderShift, Piece, Target};
+use crate::domain::day::running::{Before, Deed, Refusal, Running, ShowReport, Verdict};
 use crate::domain::season::{ChildId, EventId, NumberId, Season};
 use crate::domain::{shift, wall};
 use jiff::civil::Time;
@@ -41,7 +41,7 @@ pub struct ShowData {
 
 /// What became of something told.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Told {
+pub enum ShowTold {
     /// It counts from now on.
     Done,
     /// It was told before; nothing changed.
@@ -94,32 +94,32 @@ impl ShowData {
         self.stored.iter().filter_map(read).collect()
     }
 
-    fn act(&self, stored: &StoredDeed) -> Option<Act> {
+    fn act(&self, stored: &StoredDeed) -> Option<ShowReport> {
         let number = |reference: &str| number_of(self.season(), reference);
         let piece = |word: &str| match word.strip_prefix(INTERVAL) {
             Some(nth) => nth.parse().ok().map(Piece::Interval),
             None => number(word).map(Piece::Number),
         };
         Some(match stored.kind {
-            DeedKind::Begun => Act::Begun(number(&stored.number)?),
-            DeedKind::Ended => Act::Ended(number(&stored.number)?),
-            DeedKind::Cut => Act::Cut(number(&stored.number)?),
+            DeedKind::Begun => ShowReport::Begun(number(&stored.number)?),
+            DeedKind::Ended => ShowReport::Ended(number(&stored.number)?),
+            DeedKind::Cut => ShowReport::Cut(number(&stored.number)?),
             DeedKind::Held if stored.number.is_empty() => {
-                Act::Held(Before::Act(stored.other.parse().ok()?), stored.minutes)
+                ShowReport::Held(Before::Act(stored.other.parse().ok()?), stored.minutes)
             }
-            DeedKind::Held => Act::Held(Before::Number(number(&stored.number)?), stored.minutes),
+            DeedKind::Held => ShowReport::Held(Before::Number(number(&stored.number)?), stored.minutes),
             DeedKind::Exchanged => {
-                Act::Shifted(Shift::Exchange(piece(&stored.number)?, piece(&stored.other)?))
+                ShowReport::Shifted(OrderShift::Exchange(piece(&stored.number)?, piece(&stored.other)?))
             }
             DeedKind::Moved => {
                 let target =
                     if stored.other == FIRST { Target::First } else { Target::Behind(piece(&stored.other)?) };
-                Act::Shifted(Shift::Move(piece(&stored.number)?, target))
+                ShowReport::Shifted(OrderShift::Move(piece(&stored.number)?, target))
             }
             DeedKind::TakenBack => {
                 let wanted: i64 = stored.other.parse().ok()?;
                 let found = self.stored.iter().find(|other| other.seq == wanted)?;
-                Act::TakenBack(found.external.clone())
+                ShowReport::TakenBack(found.external.clone())
             }
         })
     }
@@ -138,18 +138,18 @@ impl ShowData {
     }
 
     /// The deeds that count, newest first, each with what it says.
-    pub fn counted(&self) -> Vec<(&StoredDeed, Act)> {
+    pub fn counted(&self) -> Vec<(&StoredDeed, ShowReport)> {
         let deeds = self.deeds();
         let verdicts = Running::of(self.season(), self.event, &deeds, self.moment()).verdicts;
         let done = || deeds.iter().zip(&verdicts).filter(|(_, verdict)| **verdict == Verdict::Done);
         let gone: Vec<&str> = done()
             .filter_map(|(deed, _)| match &deed.act {
-                Act::TakenBack(id) => Some(id.as_str()),
+                ShowReport::TakenBack(id) => Some(id.as_str()),
                 _ => None,
             })
             .collect();
         let counts =
-            |deed: &Deed| !matches!(deed.act, Act::TakenBack(_)) && !gone.contains(&deed.id.as_str());
+            |deed: &Deed| !matches!(deed.act, ShowReport::TakenBack(_)) && !gone.contains(&deed.id.as_str());
         done()
             .rev()
             .filter(|(deed, _)| counts(deed))
@@ -197,15 +197,15 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     /// Takes in something told of a show; none if there is no such event. The same again changes nothing.
-    pub async fn tell(&self, said: Saying<'_>) -> Result<Option<Told>, OfficeFault> {
+    pub async fn tell(&self, said: Saying<'_>) -> Result<Option<ShowTold>, OfficeFault> {
         for _ in 0..TRIES_MAX {
             let Some(data) = self.show_data(said.event).await? else { return Ok(None) };
             if data.stored.iter().any(|other| other.external == said.external) {
-                return Ok(Some(Told::Known));
+                return Ok(Some(ShowTold::Known));
             }
             if !is_open(&data.board, data.event, data.now, TOLD_AFTER) {
                 let words = "The running of a show is told on its own day.";
-                return Ok(Some(Told::Refused(words.to_owned())));
+                return Ok(Some(ShowTold::Refused(words.to_owned())));
             }
             let deed = StoredDeed {
                 seq: data.stored.last().map_or(0, |last| last.seq) + 1,
@@ -216,17 +216,17 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 other: said.other.to_owned(),
                 minutes: said.minutes,
             };
-            let refused = |why: Refusal| Ok(Some(Told::Refused(why.words(data.season()))));
+            let refused = |why: Refusal| Ok(Some(ShowTold::Refused(why.words(data.season()))));
             let Some(act) = data.act(&deed) else { return refused(Refusal::Missing) };
             let next = Deed { id: deed.external.clone(), at: data.seconds(deed.at), act };
             match Running::verdict(data.season(), data.event, &data.deeds(), &next) {
-                Verdict::Known => return Ok(Some(Told::Known)),
+                Verdict::Known => return Ok(Some(ShowTold::Known)),
                 Verdict::Refused(why) => return refused(why),
                 Verdict::Done => {}
             }
             let season = self.desk().await?.season;
             if self.store.add_deed(season, said.event, &deed).await? {
-                return Ok(Some(Told::Done));
+                return Ok(Some(ShowTold::Done));
             }
         }
         Err(StoreFault::Database("a deed could not be added, for others kept coming".to_owned()).into())

@@ -10,7 +10,7 @@ pub(super) async fn read(store: &SqlStore, season: i64) -> Result<Course, StoreF
     course(season, store.db.fetch(sql::COURSE, vec![season.into()]).await?.first())
 }
 
-fn course(season: i64, row: Option<&db::Row>) -> Result<Course, StoreFault> {
+fn course(season: i64, row: Option<&db::DbRow>) -> Result<Course, StoreFault> {
     let Some(row) = row else { return Ok(Course::NotYet) };
     let (name, word) = (season.to_string(), row.text(2)?);
     let since = instant("course", &name, row.int(1)?)?;

@@ -90,26 +90,26 @@ impl From<Vec<u8>> for Value {
 }
 
 /// A row read back.
-pub enum Row {
+pub enum DbRow {
     /// From SQLite.
     Sqlite(SqliteRow),
     /// From PostgreSQL.
     Postgres(PgRow),
 }
 
-impl Row {
+impl DbRow {
     /// A whole number.
     pub fn int(&self, at: usize) -> Result<i64, StoreFault> {
         match self {
-            Row::Sqlite(row) => row.try_get(at).map_err(database),
-            Row::Postgres(row) => row.try_get(at).map_err(database),
+            DbRow::Sqlite(row) => row.try_get(at).map_err(database),
+            DbRow::Postgres(row) => row.try_get(at).map_err(database),
         }
     }
     /// Text.
     pub fn text(&self, at: usize) -> Result<String, StoreFault> {
         match self {
-            Row::Sqlite(row) => row.try_get(at).map_err(database),
-            Row::Postgres(row) => row.try_get(at).map_err(database),
+            DbRow::Sqlite(row) => row.try_get(at).map_err(database),
+            DbRow::Postgres(row) => row.try_get(at).map_err(database),
         }
     }
     /// Yes or no, which both databases hold as 1 or 0.
@@ -119,8 +119,8 @@ impl Row {
     /// Bytes.
     pub fn bytes(&self, at: usize) -> Result<Vec<u8>, StoreFault> {
         match self {
-            Row::Sqlite(row) => row.try_get(at).map_err(database),
-            Row::Postgres(row) => row.try_get(at).map_err(database),
+            DbRow::Sqlite(row) => row.try_get(at).map_err(database),
+            DbRow::Postgres(row) => row.try_get(at).map_err(database),
         }
     }
 }
@@ -357,15 +357,15 @@ impl Db {
     }
 
     /// Reads rows outside a transaction.
-    pub async fn fetch(&self, statement: Statement, values: Vec<Value>) -> Result<Vec<Row>, StoreFault> {
+    pub async fn fetch(&self, statement: Statement, values: Vec<Value>) -> Result<Vec<DbRow>, StoreFault> {
         assert_eq!(statement.binds, values.len(), "binds of: {}", statement.text);
         match self {
             Db::Sqlite { readers, .. } => {
                 let rows = bound(statement, values).fetch_all(readers).await.map_err(database)?;
-                Ok(rows.into_iter().map(Row::Sqlite).collect())
+                Ok(rows.into_iter().map(DbRow::Sqlite).collect())
             }
             Db::Postgres { pool } => match sent(statement, values).fetch_all(pool).await {
-                Ok(rows) => Ok(rows.into_iter().map(Row::Postgres).collect()),
+                Ok(rows) => Ok(rows.into_iter().map(DbRow::Postgres).collect()),
                 Err(error) => Err(server::fault(pool, error).await),
             },
         }
@@ -376,7 +376,7 @@ impl Db {
         &self,
         statement: Statement,
         values: Vec<Value>,
-        make: impl Fn(Row) -> Result<T, StoreFault>,
+        make: impl Fn(DbRow) -> Result<T, StoreFault>,
     ) -> Result<Vec<T>, StoreFault> {
         assert_eq!(statement.binds, values.len(), "binds of: {}", statement.text);
         let mut made = Vec::new();
@@ -384,13 +384,13 @@ impl Db {
             Db::Sqlite { readers, .. } => {
                 let mut rows = bound(statement, values).fetch(readers);
                 while let Some(row) = rows.try_next().await.map_err(database)? {
-                    made.push(make(Row::Sqlite(row))?);
+                    made.push(make(DbRow::Sqlite(row))?);
                 }
             }
             Db::Postgres { pool } => {
                 let mut rows = sent(statement, values).fetch(pool);
                 while let Some(row) = rows.try_next().await.map_err(database)? {
-                    made.push(make(Row::Postgres(row))?);
+                    made.push(make(DbRow::Postgres(row))?);
                 }
             }
         }
@@ -505,16 +505,20 @@ impl Tx {
     }
 
     /// Runs a statement that gives rows back.
-    pub async fn fetch(&mut self, statement: Statement, values: Vec<Value>) -> Result<Vec<Row>, StoreFault> {
+    pub async fn fetch(
+        &mut self,
+        statement: Statement,
+        values: Vec<Value>,
+    ) -> Result<Vec<DbRow>, StoreFault> {
         assert_eq!(statement.binds, values.len(), "binds of: {}", statement.text);
         match self {
             Tx::Sqlite(tx) => {
                 let result = bound(statement, values).fetch_all(tx.connection()?).await;
-                Ok(tx.noted(result)?.into_iter().map(Row::Sqlite).collect())
+                Ok(tx.noted(result)?.into_iter().map(DbRow::Sqlite).collect())
             }
             Tx::Postgres(tx) => {
                 let rows = sent(statement, values).fetch_all(&mut **tx).await.map_err(database)?;
-                Ok(rows.into_iter().map(Row::Postgres).collect())
+                Ok(rows.into_iter().map(DbRow::Postgres).collect())
             }
         }
     }

@@ -11,7 +11,7 @@ pub(super) async fn feed(
     let rows = store.db.fetch(sql::FEED, vec![season.into(), hash.into()]).await?;
     let Some(first) = rows.first() else { return Ok(None) };
     let expires = instant("feed", "", first.int(2)?)?;
-    let holder = |row: &super::db::Row| {
+    let holder = |row: &super::db::DbRow| {
         Ok::<_, StoreFault>(FeedHolder { person: row.text(0)?, household: row.text(1)? })
     };
     Ok(Some(StoredFeed { holders: rows.iter().map(holder).collect::<Result<_, _>>()?, expires }))

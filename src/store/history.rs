@@ -1,6 +1,6 @@
 //! What has happened, read back whole to rebuild the record in memory.
 
-use super::db::Row as DbRow;
+use super::db::DbRow;
 use super::{SqlStore, absence, channel, fingerprint, instant, sql, state};
 use crate::domain::facts::Fingerprint;
 use crate::domain::record::AnswerKind;

@@ -1,11 +1,11 @@
 //! Holds, the register of journals, and the clock of a database server.
 
 use super::{SqlStore, db::Db, instant, ms, set, sql};
-use crate::service::ports::{Doubt, Hold, Lost, StoreFault};
+use crate::service::ports::{Doubt, Lost, SendingHold, StoreFault};
 use jiff::Timestamp;
 use std::collections::HashSet;
 
-pub(super) async fn holds(store: &SqlStore) -> Result<Vec<Hold>, StoreFault> {
+pub(super) async fn holds(store: &SqlStore) -> Result<Vec<SendingHold>, StoreFault> {
     let rows = store.db.fetch(sql::HOLDS, vec![]).await?;
     rows.iter()
         .map(|row| {
@@ -15,7 +15,7 @@ pub(super) async fn holds(store: &SqlStore) -> Result<Vec<Hold>, StoreFault> {
                 row: word.clone(),
                 reason: "nothing of that name can be in doubt".to_owned(),
             })?;
-            Ok(Hold { doubt, since: instant("hold", &word, row.int(1)?)?, why: row.text(2)? })
+            Ok(SendingHold { doubt, since: instant("hold", &word, row.int(1)?)?, why: row.text(2)? })
         })
         .collect()
 }

@@ -1,6 +1,6 @@
 //! What people send us, what follows from it, our replies, and what gateways tell afterwards.
 
-use super::db::{Row, Tx};
+use super::db::{DbRow, Tx};
 use super::ledger::Note;
 use super::pace::Pace;
 use super::{SqlStore, channel, instant, ledger, messages, ms, people, set, sql, state};
@@ -179,7 +179,7 @@ pub(super) async fn put_reply(
     store.commit(tx, "put_reply").await
 }
 
-fn stored(row: &Row) -> Result<StoredIncoming, StoreFault> {
+fn stored(row: &DbRow) -> Result<StoredIncoming, StoreFault> {
     let id = row.int(0)?;
     let word = row.text(3)?;
     let pairs = row.text(9)?;

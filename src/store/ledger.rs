@@ -2,7 +2,7 @@
 
 use super::db::Tx;
 use super::{SqlStore, instant, ms, set, sql};
-use crate::domain::chain::{self, Entry};
+use crate::domain::chain::{self, LedgerEntry};
 use crate::service::ports::{LedgerLine, StoreFault};
 use jiff::Timestamp;
 use std::collections::{BTreeSet, HashMap};
@@ -49,7 +49,7 @@ pub(super) async fn append(
             Some((person, text)) => chain::salted(salts.get(person).map_or(&[], Vec::as_slice), text),
             None => String::new(),
         };
-        let entry = Entry { at: note.at, kind: note.kind.to_owned(), about: note.about, digest };
+        let entry = LedgerEntry { at: note.at, kind: note.kind.to_owned(), about: note.about, digest };
         hash = chain::link(&hash, seq, &entry);
         lines.push((seq, ms(entry.at), entry.kind, entry.about, entry.digest, hash.clone()));
         if let Some((person, text)) = note.words {
@@ -102,7 +102,7 @@ pub(super) async fn read(
             let (words, salt) = (row.text(6)?, row.bytes(7)?);
             Ok(LedgerLine {
                 seq,
-                entry: Entry {
+                entry: LedgerEntry {
                     at: instant("ledger", &seq.to_string(), row.int(1)?)?,
                     kind: row.text(2)?,
                     about: row.text(3)?,

@@ -1,6 +1,6 @@
 //! Every step of a message's life, each inside one transaction with its ledger entry.
 
-use super::db::{Row, Statement, Tx, Value};
+use super::db::{DbRow, Statement, Tx, Value};
 use super::ledger::Note;
 use super::pace::Pace;
 use super::people::add_links;
@@ -17,7 +17,7 @@ use std::collections::{HashMap, HashSet};
 /// Rows in one statement, so that one JSON text stays small.
 const ROWS_PER_STATEMENT: usize = 2_000;
 
-fn message(row: &Row) -> Result<StoredMessage, StoreFault> {
+fn message(row: &DbRow) -> Result<StoredMessage, StoreFault> {
     const TABLE: &str = "message";
     let id = row.int(0)?;
     let key = id.to_string();
@@ -43,7 +43,7 @@ fn message(row: &Row) -> Result<StoredMessage, StoreFault> {
 }
 
 /// Gives messages their parts.
-fn with_parts(mut messages: Vec<StoredMessage>, rows: Vec<Row>) -> Result<Vec<StoredMessage>, StoreFault> {
+fn with_parts(mut messages: Vec<StoredMessage>, rows: Vec<DbRow>) -> Result<Vec<StoredMessage>, StoreFault> {
     let mut parts: HashMap<i64, Vec<StoredPart>> = HashMap::new();
     for row in rows {
         let id = row.int(0)?;
@@ -139,7 +139,7 @@ pub(super) async fn one(store: &SqlStore, id: i64) -> Result<Option<StoredMessag
     first(store, &store.db.fetch(sql::MESSAGE, vec![id.into()]).await?).await
 }
 
-async fn first(store: &SqlStore, rows: &[Row]) -> Result<Option<StoredMessage>, StoreFault> {
+async fn first(store: &SqlStore, rows: &[DbRow]) -> Result<Option<StoredMessage>, StoreFault> {
     let messages: Vec<_> = rows.iter().map(message).collect::<Result<_, _>>()?;
     let parts = store.db.fetch(sql::PARTS_OF, vec![ids(&messages)?]).await?;
     Ok(with_parts(messages, parts)?.into_iter().next())
@@ -166,13 +166,13 @@ fn items(parts: &[StoredPart]) -> String {
 }
 
 /// Ledger notes for messages that reached a state: rows of id, channel, household, guardians, state, why, key.
-pub(super) async fn ended(tx: &mut Tx, rows: &[Row], at: Timestamp) -> Result<Vec<Note>, StoreFault> {
+pub(super) async fn ended(tx: &mut Tx, rows: &[DbRow], at: Timestamp) -> Result<Vec<Note>, StoreFault> {
     let mut parts: HashMap<i64, Vec<StoredPart>> = HashMap::new();
     // Databases give rows back in orders of their own; the chain must not depend on it.
-    let mut rows: Vec<(String, &Row)> =
+    let mut rows: Vec<(String, &DbRow)> =
         rows.iter().map(|r| Ok((r.text(6)?, r))).collect::<Result<_, StoreFault>>()?;
     rows.sort_by(|a, b| a.0.cmp(&b.0));
-    let rows: Vec<&Row> = rows.into_iter().map(|(_, row)| row).collect();
+    let rows: Vec<&DbRow> = rows.into_iter().map(|(_, row)| row).collect();
     let list = rows.iter().map(|r| r.int(0)).collect::<Result<Vec<_>, _>>()?;
     for row in tx.fetch(sql::PARTS_OF, vec![set(&list)?]).await? {
         parts.entry(row.int(0)?).or_default().push(StoredPart {
@@ -413,7 +413,7 @@ pub(super) async fn settle(
         .map(|o| (&o.message, &o.fence, o.to.word(), ms(o.ready), &o.why, i64::from(o.spared)))
         .collect();
     let moved = tx.fetch(sql::SETTLE, vec![set(&rows)?]).await?;
-    let ended_rows: Vec<Row> = moved;
+    let ended_rows: Vec<DbRow> = moved;
     let ends: Vec<_> = outcomes
         .iter()
         .map(|o| (&o.message, &o.number, o.to.word(), &o.why, &o.gateway, &o.gateway_id))

@@ -25,11 +25,11 @@ use crate::domain::facts::Fingerprint;
 use crate::domain::graph::State;
 use crate::domain::season::Channel;
 use crate::service::ports::{
-    Claimed, ClaimedReply, Course, CrashPoint, Decided, Delta, Doubt, Effects, Hand, History, Hold,
-    LedgerLine, Lost, NewAbsence, NewAnswer, NewAttempt, NewDigest, NewFeed, NewIncoming, NewLink,
-    NewReceipt, NewReply, NextOn, Offer, OpenLine, OpenLink, OpenReply, Random, Receipted, Settled,
-    SettledReply, Store, StoreFault, StoredAttempt, StoredChange, StoredDeed, StoredDigest, StoredFeed,
-    StoredIncoming, StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
+    Claimed, ClaimedReply, Course, CrashPoint, Decided, Delta, Doubt, Effects, Hand, History, LedgerLine,
+    Lost, NewAbsence, NewAnswer, NewAttempt, NewDigest, NewFeed, NewIncoming, NewLink, NewReceipt, NewReply,
+    NextOn, Offer, OpenLine, OpenLink, OpenReply, Random, Receipted, SendingHold, Settled, SettledReply,
+    Store, StoreFault, StoredAttempt, StoredChange, StoredDeed, StoredDigest, StoredFeed, StoredIncoming,
+    StoredLink, StoredMessage, StoredSeason, TendRules, Tended, Unsent,
 };
 use db::{Crashes, Db, Tx};
 use jiff::Timestamp;
@@ -295,7 +295,7 @@ impl Store for SqlStore {
     async fn end_link(&self, season: i64, hash: &str, now: Timestamp) -> Result<bool, StoreFault> {
         people::end_link(self, season, hash, now).await
     }
-    async fn holds(&self) -> Result<Vec<Hold>, StoreFault> {
+    async fn holds(&self) -> Result<Vec<SendingHold>, StoreFault> {
         holding::holds(self).await
     }
     async fn hold(&self, doubt: Doubt, why: &str, at: Timestamp) -> Result<bool, StoreFault> {

@@ -1,6 +1,6 @@
 //! The workbook in force, row by row.
 
-use super::db::{Row as DbRow, Value};
+use super::db::{DbRow, Value};
 use super::{SqlStore, changes, instant, ledger, ms, placing, set, sql};
 use crate::domain::book::{Book, Cell, FIRST_ROW, Row, Sheet};
 use crate::domain::layout::SHEETS;

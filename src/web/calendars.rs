@@ -19,7 +19,7 @@ use super::views::{CalendarPage, Made, OtherLanguage};
 use crate::domain::board::Item;
 use crate::domain::season::{ChaperoneId, Person, Season};
 use crate::domain::{digest, ics};
-use crate::service::calendars::{CalendarData, Day, PRODUCT, REFRESH_MINUTES, Whose};
+use crate::service::calendars::{CalendarData, CalendarDay, PRODUCT, REFRESH_MINUTES, Whose};
 use crate::service::ports::{Gateway, LinkKind, Store};
 
 /// Characters of an ETag: half a SHA-256.
@@ -190,7 +190,7 @@ fn file(data: &CalendarData, headers: &HeaderMap) -> Response {
 }
 
 /// What an entry says: the hours as the season's clocks show them, and what else her page does.
-fn description(data: &CalendarData, labels: &Labels, day: &Day) -> String {
+fn description(data: &CalendarData, labels: &Labels, day: &CalendarDay) -> String {
     if day.entry.cancelled {
         return labels.called_off.to_owned();
     }
@@ -202,7 +202,7 @@ fn description(data: &CalendarData, labels: &Labels, day: &Day) -> String {
     lines.join("\n")
 }
 
-fn family_lines(data: &CalendarData, labels: &Labels, day: &Day) -> Vec<String> {
+fn family_lines(data: &CalendarData, labels: &Labels, day: &CalendarDay) -> Vec<String> {
     let season = &data.board.season;
     let event = &season.events[day.event.at()];
     let place = &season.places[event.place.at()];
@@ -240,7 +240,12 @@ fn family_lines(data: &CalendarData, labels: &Labels, day: &Day) -> Vec<String> 
     lines
 }
 
-fn chaperone_lines(data: &CalendarData, labels: &Labels, chaperone: ChaperoneId, day: &Day) -> Vec<String> {
+fn chaperone_lines(
+    data: &CalendarData,
+    labels: &Labels,
+    chaperone: ChaperoneId,
+    day: &CalendarDay,
+) -> Vec<String> {
     let season = &data.board.season;
     let event = &season.events[day.event.at()];
     let place = &season.places[event.place.at()];

@@ -16,7 +16,8 @@ use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
 use super::views::{
-    ChaperonePage, EventChoice, GreetAdult, GreetChild, Mark, Notice, OpenChild, Ring, SettledChild, Watch,
+    ChaperonePage, EventChoice, GreetAdult, GreetChild, OpenChild, PageNotice, Ring, SettledChild,
+    StandingMark, WatchView,
 };
 use crate::domain::board::{Board, Item};
 use crate::domain::chase::Call;
@@ -92,7 +93,7 @@ async fn back<S: Store + 'static, G: Gateway + 'static>(
         Noted::NotCovered | Noted::Changed => ("Nothing was noted: that child is not with you there.", false),
         Noted::Recorded | Noted::Known => ("Noted: coming after all.", true),
     };
-    page(front, (token, link), item.1, Some(Notice { words: words.to_owned(), done })).await
+    page(front, (token, link), item.1, Some(PageNotice { words: words.to_owned(), done })).await
 }
 
 /// What she says of her own duties.
@@ -115,7 +116,7 @@ async fn own<S: Store + 'static, G: Gateway + 'static>(
         (_, _) => "Thank you. We know now that you have read your duties.",
     };
     let done = matches!(noted, Noted::Recorded | Noted::Known);
-    page(front, (token, link), &event, Some(Notice { words: words.to_owned(), done })).await
+    page(front, (token, link), &event, Some(PageNotice { words: words.to_owned(), done })).await
 }
 
 fn chaperone(board: &Board, reference: &str) -> Option<ChaperoneId> {
@@ -127,7 +128,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
     front: &Front<S, G>,
     (token, link): (&str, &StoredLink),
     event: &str,
-    notice: Option<Notice>,
+    notice: Option<PageNotice>,
 ) -> Result<Response, Denied> {
     let office = &front.office;
     let board = office.desk().await?.board.clone();
@@ -236,7 +237,7 @@ fn choice(data: &ChaperoneData, id: EventId, open: usize) -> EventChoice {
     }
 }
 
-fn watch(data: &ChaperoneData) -> Watch {
+fn watch(data: &ChaperoneData) -> WatchView {
     let item = Item { who: Person::Chaperone(data.chaperone), event: Some(data.event) };
     let shift = data.board.itinerary(item).and_then(|it| it.shift.as_ref());
     let season = &data.board.season;
@@ -248,7 +249,7 @@ fn watch(data: &ChaperoneData) -> Watch {
     if numbers.is_empty() {
         numbers = duties.map(|duty| duty.task.clone()).filter(|task| !task.is_empty()).collect();
     }
-    Watch {
+    WatchView {
         event: event.reference.clone(),
         name: event.name.clone(),
         date: event.date,
@@ -324,8 +325,8 @@ fn done(data: &ChaperoneData, line: &ChildLine) -> SettledChild {
         name: shown::short_name(&data.board.season.children[line.child.at()]),
         mark: shown::mark(line.standing),
         note: match shown::mark(line.standing) {
-            Mark::CantCome => "The coordinator will speak to the family.".to_owned(),
-            Mark::Away => "Struck through on the sheets.".to_owned(),
+            StandingMark::CantCome => "The coordinator will speak to the family.".to_owned(),
+            StandingMark::Away => "Struck through on the sheets.".to_owned(),
             _ => String::new(),
         },
     }

@@ -12,9 +12,9 @@ use super::labels::{ENGLISH, capitalised};
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{CallCard, ChasePage, Matter, Notice};
+use super::views::{CallCard, ChasePage, Matter, PageNotice};
 use crate::domain::board::{Board, Item};
-use crate::domain::chase::{Call, Moment, Reason, Tried, Way};
+use crate::domain::chase::{Call, ChaseWay, Moment, Reason, Tried};
 use crate::domain::facts::{Fingerprint, rules_of};
 use crate::domain::record::{CallEnd, Rung};
 use crate::domain::season::{Channel, Season};
@@ -65,7 +65,7 @@ pub(super) async fn act<S: Store + 'static, G: Gateway + 'static>(
 
 async fn page<S: Store + 'static, G: Gateway + 'static>(
     front: &Front<S, G>,
-    notice: Option<Notice>,
+    notice: Option<PageNotice>,
 ) -> Result<Response, Denied> {
     let data = front.office.chase().await?;
     let season = &data.board.season;
@@ -136,7 +136,7 @@ impl<'a> Said<'a> {
     }
 
     /// What became of it, in a sentence.
-    pub fn notice(&self, board: &Board, noted: &[Noted]) -> Notice {
+    pub fn notice(&self, board: &Board, noted: &[Noted]) -> PageNotice {
         let whom = |which: &dyn Fn(&Noted) -> bool| {
             let items = self.about.iter().zip(noted).filter(|(_, noted)| which(noted));
             let items = items.filter_map(|((child, event, _), _)| board.item(child, event));
@@ -155,7 +155,7 @@ impl<'a> Said<'a> {
             (false, true) => self.done(&who, &done),
             (false, false) => format!("{} Not noted: {old}", self.done(&who, &done)),
         };
-        Notice { words, done: !done.is_empty() && changed.is_empty() }
+        PageNotice { words, done: !done.is_empty() && changed.is_empty() }
     }
 
     fn done(&self, who: &str, whom: &str) -> String {
@@ -183,7 +183,7 @@ pub(super) fn card(data: &ChaseData, call: &Call, reader: Reader) -> CallCard {
     let season = &board.season;
     let guardian = &season.guardians[call.guardian.at()];
     let language = &guardian.contact.language;
-    let by_phone = matches!(call.way, Way::Ring(_));
+    let by_phone = matches!(call.way, ChaseWay::Ring(_));
     CallCard {
         guardian: guardian.reference.clone(),
         name: match reader {
@@ -277,8 +277,8 @@ fn ringer(board: &Board, call: &Call) -> String {
     let season = &board.season;
     let Some(ringer) = call.ringer else {
         return match call.way {
-            Way::Ring(_) => "Nobody else can: you need to ring this one.".to_owned(),
-            Way::Door(_) => String::new(),
+            ChaseWay::Ring(_) => "Nobody else can: you need to ring this one.".to_owned(),
+            ChaseWay::Door(_) => String::new(),
         };
     };
     let mut why = Vec::new();
@@ -299,13 +299,13 @@ fn ringer(board: &Board, call: &Call) -> String {
 fn moment(data: &ChaseData, call: &Call) -> String {
     let season = &data.board.season;
     match call.way {
-        Way::Ring(Moment::Now) => "Ring now.".to_owned(),
-        Way::Ring(Moment::From(at)) => format!("Best time to ring: {}.", from(season, data.now, at)),
-        Way::Door(Some(event)) => {
+        ChaseWay::Ring(Moment::Now) => "Ring now.".to_owned(),
+        ChaseWay::Ring(Moment::From(at)) => format!("Best time to ring: {}.", from(season, data.now, at)),
+        ChaseWay::Door(Some(event)) => {
             let event = &season.events[event.at()];
             format!("No number to ring: at the door, {}, {}.", event.name, ENGLISH.day(&event.date))
         }
-        Way::Door(None) => "No number to ring: find another way.".to_owned(),
+        ChaseWay::Door(None) => "No number to ring: find another way.".to_owned(),
     }
 }
 

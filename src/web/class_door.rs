@@ -14,7 +14,7 @@ use super::labels::{ENGLISH, capitalised};
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{ClassDoorPage, DoorChoice, Notice, Pick, Signer, SilentRow};
+use super::views::{ClassDoorPage, DoorChoice, PageNotice, Pick, Signer, SilentRow};
 use crate::domain::board::{Board, Item, NO_EVENT};
 use crate::domain::facts::Fingerprint;
 use crate::domain::season::{ChaperoneId, ChildId, EventId};
@@ -87,7 +87,7 @@ fn collector(board: &Board, name: &str) -> Option<Noter> {
 }
 
 /// What became of the signatures, in words.
-fn notice(noted: &[Noted]) -> Notice {
+fn notice(noted: &[Noted]) -> PageNotice {
     let count = |which: Noted| noted.iter().filter(|one| **one == which).count();
     let signatures = |n: usize| match n {
         1 => "one signature".to_owned(),
@@ -115,13 +115,13 @@ fn notice(noted: &[Noted]) -> Notice {
             .push(format!("{} no longer in the workbook.", capitalised(&format!("{} is", signatures(n))))),
     }
     let done = count(Noted::Changed) + count(Noted::NotCovered) == 0 && !noted.is_empty();
-    Notice { words: words.join(" "), done }
+    PageNotice { words: words.join(" "), done }
 }
 
 async fn page<S: Store + 'static, G: Gateway + 'static>(
     front: &Front<S, G>,
     event: &str,
-    notice: Option<Notice>,
+    notice: Option<PageNotice>,
 ) -> Result<Response, Denied> {
     let data = front.office.class_door(event).await?;
     let season = &data.board.season;
@@ -140,7 +140,7 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
         collectors: collectors(&data.board),
         slip: chosen
             .filter(|_| !data.silent.is_empty())
-            .map(|event| format!("/season/{}/sheets/{}", event.reference, sheets::Kind::Slips.word())),
+            .map(|event| format!("/season/{}/sheets/{}", event.reference, sheets::SheetKind::Slips.word())),
         events: data
             .choices
             .iter()

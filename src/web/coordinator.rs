@@ -15,8 +15,8 @@ use super::needs::{message_counts, needs, sending};
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::views::{
-    ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, KeyRow, KeysPage, Mark, NumberGroup,
-    NumberRow, Picture, SeasonPage, Tally,
+    ChildRow, DoorPage, EventPage, EventSummary, GuardianStanding, KeyRow, KeysPage, NumberGroup, NumberRow,
+    Picture, SeasonPage, StandingMark, Tally,
 };
 use super::{sheets, shown, trial};
 use crate::domain::board::{Board, Item};
@@ -424,13 +424,13 @@ fn visits(season: &Season, now: Timestamp) -> Vec<(String, String)> {
 }
 
 /// Chaperones by name; those not heard from first.
-fn chaperones(board: &Board, list: &EventList) -> Vec<(String, Mark)> {
-    let mut all: Vec<(String, Mark)> = list
+fn chaperones(board: &Board, list: &EventList) -> Vec<(String, StandingMark)> {
+    let mut all: Vec<(String, StandingMark)> = list
         .chaperones
         .iter()
         .map(|(who, standing)| (board.season.chaperones[who.at()].name.clone(), shown::mark(*standing)))
         .collect();
-    all.sort_by_key(|(name, mark)| (*mark == Mark::Heard, name.clone()));
+    all.sort_by_key(|(name, mark)| (*mark == StandingMark::Heard, name.clone()));
     all
 }
 

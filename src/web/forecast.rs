@@ -10,7 +10,7 @@ use super::chart::Counts;
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{ForecastDay, ForecastPage, ForecastPicture, ForecastRow, Foretold};
+use super::views::{ForecastDay, ForecastPage, ForecastPicture, ForecastRow, ForetoldRow};
 use crate::domain::forecast::{Assumed, Forecast, Outlook};
 use crate::service::forecast::EventForecast;
 use crate::service::ports::{Gateway, Store};
@@ -55,9 +55,9 @@ pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
     }))
 }
 
-fn foretold(outlook: Outlook) -> Foretold {
+fn foretold(outlook: Outlook) -> ForetoldRow {
     let Outlook { all, heard, low, middle, high } = outlook;
-    Foretold { all, heard, low, middle, high }
+    ForetoldRow { all, heard, low, middle, high }
 }
 
 /// The line from the first asking, or from now where nobody has been asked yet.

@@ -13,8 +13,8 @@ use super::respond::{Denied, asked_language, html};
 use super::routes::Front;
 use super::shown;
 use super::views::{
-    GuardianPage, HouseRules, Item as SeenItem, Noted as NotedLine, NotedKind, OtherLanguage, Row, RowKind,
-    Sheet, Shift, Told, WayIn,
+    GuardianPage, HouseRules, NotedKind, NotedLine, OtherLanguage, RowKind, SheetItem as SeenItem, SheetView,
+    ShiftView, TimeRow, ToldFact, WayIn,
 };
 use crate::domain::board::Item;
 use crate::domain::facts::{Facts, Field, Fingerprint, rules_of};
@@ -242,7 +242,7 @@ fn beside(data: &GuardianData, it: Option<&Itinerary>) -> Vec<String> {
     all.map(|c| season.chaperones[c.at()].name.clone()).collect()
 }
 
-fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet> {
+fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<SheetView> {
     let event_id = one.item.event?;
     let season = &data.board.season;
     let event = &season.events[event_id.at()];
@@ -252,13 +252,13 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
     let chaperone = |id: crate::domain::season::ChaperoneId| season.chaperones[id.at()].name.clone();
     let called_off = one.facts.is_cancelled();
     let name = |field, now: &str| {
-        let told = if called_off { Told::same(now.to_owned()) } else { told.text(field, now) };
-        Told {
+        let told = if called_off { ToldFact::same(now.to_owned()) } else { told.text(field, now) };
+        ToldFact {
             now: shown::said(season, &told.now, labels),
             was: told.was.map(|was| shown::said(season, &was, labels)),
         }
     };
-    Some(Sheet {
+    Some(SheetView {
         item: seen_item(data, one),
         given: season.given_name(one.item.who).to_owned(),
         event: shown::said(season, &event.name, labels),
@@ -270,7 +270,7 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
         ribbon: ribbon(data, labels, one.item, place, &told),
         arrive_ready: name(Field::Ready, one.facts.get(Field::Ready)),
         bring: name(Field::Bring, one.facts.get(Field::Bring)),
-        leave_home: Told::same(shown::said(season, &event.leave_home, labels)),
+        leave_home: ToldFact::same(shown::said(season, &event.leave_home, labels)),
         hand_in: name(Field::TurnIn, one.facts.get(Field::TurnIn)),
         adults_watch: event.adults_watch,
         signs_in: it.and_then(|it| it.signs_in).map(chaperone),
@@ -282,21 +282,27 @@ fn sheet(data: &GuardianData, labels: &Labels, one: &SheetData) -> Option<Sheet>
         } else {
             rules_of(season, Some(event_id)).map(|rule| rule_text(season, rule, labels)).collect()
         },
-        shift: one.item.who.is_chaperone().then(|| Shift {
+        shift: one.item.who.is_chaperone().then(|| ShiftView {
             numbers: name(Field::Numbers, one.facts.get(Field::Numbers)),
             task: name(Field::Task, one.facts.get(Field::Task)),
             signs_in: name(Field::SignsIn, one.facts.get(Field::SignsIn)),
             signs_out: name(Field::SignsOut, one.facts.get(Field::SignsOut)),
             // A room is shown here and on paper, and never leaves in a message.
-            room: Told::same(shown::rooms(season, one.item)),
-            kit: Told::same(season.settings.kit.clone()),
+            room: ToldFact::same(shown::rooms(season, one.item)),
+            kit: ToldFact::same(season.settings.kit.clone()),
         }),
         standing: shown::mark(one.standing),
         answered: one.answered.map(|at| shown::as_of(&season.zone, at)),
     })
 }
 
-fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told: &Before<'_>) -> Vec<Row> {
+fn ribbon(
+    data: &GuardianData,
+    labels: &Labels,
+    item: Item,
+    place: &Place,
+    told: &Before<'_>,
+) -> Vec<TimeRow> {
     let season = &data.board.season;
     let Some(it) = data.board.itinerary(item) else { return Vec::new() };
     let mut rows = Vec::new();
@@ -304,7 +310,7 @@ fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told:
     if let (Some(at), Some(way)) = (it.park_by, longest) {
         let others =
             place.ways.iter().filter(|other| other.name != way.name).map(|other| walk(season, labels, other));
-        rows.push(Row {
+        rows.push(TimeRow {
             kind: RowKind::ParkBy(WayIn { name: shown::said(season, &way.name, labels), walk: way.walk }),
             time: told.parsed(Field::ParkBy, at.time()),
             note: others.collect::<Vec<_>>().join(" "),
@@ -312,19 +318,23 @@ fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told:
     }
     let call = told.parsed(Field::Call, it.call.time());
     let called = if it.shift.is_some() { RowKind::Due } else { RowKind::Call };
-    rows.push(Row { kind: called, time: call, note: String::new() });
+    rows.push(TimeRow { kind: called, time: call, note: String::new() });
     let mut own = |kind, field, at: Option<DateTime>| {
-        rows.extend(at.map(|at| Row { kind, time: told.parsed(field, at.time()), note: String::new() }));
+        rows.extend(at.map(|at| TimeRow { kind, time: told.parsed(field, at.time()), note: String::new() }));
     };
     if let Some(shift) = &it.shift {
         own(RowKind::Briefing, Field::Briefing, shift.briefing);
         own(RowKind::Station, Field::Station, shift.station);
     }
     if let Some(begins) = it.begins() {
-        rows.push(Row { kind: RowKind::Starts, time: Told::same(begins.time()), note: String::new() });
+        rows.push(TimeRow {
+            kind: RowKind::Starts,
+            time: ToldFact::same(begins.time()),
+            note: String::new(),
+        });
     }
     if let Some(until) = it.shift.as_ref().and_then(|shift| shift.until) {
-        rows.push(Row {
+        rows.push(TimeRow {
             kind: RowKind::Over,
             time: told.parsed(Field::Until, until.time()),
             note: String::new(),
@@ -333,7 +343,11 @@ fn ribbon(data: &GuardianData, labels: &Labels, item: Item, place: &Place, told:
     if let Some(from) = it.collect_from.map(Release::at) {
         let collect_at = if place.collect_at.is_empty() { &place.door } else { &place.collect_at };
         let note = format!("{}.", shown::said(season, collect_at, labels));
-        rows.push(Row { kind: RowKind::Collect, time: told.parsed(Field::CollectFrom, from.time()), note });
+        rows.push(TimeRow {
+            kind: RowKind::Collect,
+            time: told.parsed(Field::CollectFrom, from.time()),
+            note,
+        });
     }
     rows
 }
@@ -352,17 +366,17 @@ fn walk(season: &Season, labels: &Labels, way: &crate::domain::season::Way) -> S
 struct Before<'a>(Option<&'a Facts>);
 
 impl Before<'_> {
-    fn text(&self, field: Field, now: &str) -> Told<String> {
+    fn text(&self, field: Field, now: &str) -> ToldFact<String> {
         match self.0.map(|before| before.get(field)).filter(|was| *was != now) {
-            Some(was) if !was.is_empty() => Told::changed(was.to_owned(), now.to_owned()),
-            _ => Told::same(now.to_owned()),
+            Some(was) if !was.is_empty() => ToldFact::changed(was.to_owned(), now.to_owned()),
+            _ => ToldFact::same(now.to_owned()),
         }
     }
 
-    fn parsed<T: std::str::FromStr + PartialEq>(&self, field: Field, now: T) -> Told<T> {
+    fn parsed<T: std::str::FromStr + PartialEq>(&self, field: Field, now: T) -> ToldFact<T> {
         match self.0.and_then(|before| before.get(field).parse().ok()).filter(|was| *was != now) {
-            Some(was) => Told::changed(was, now),
-            None => Told::same(now),
+            Some(was) => ToldFact::changed(was, now),
+            None => ToldFact::same(now),
         }
     }
 }

@@ -13,7 +13,7 @@ use axum::response::{IntoResponse, Response};
 use jiff::Timestamp;
 
 use super::routes::Front;
-use crate::service::hearing::Told;
+use crate::service::hearing::CarrierNews;
 use crate::service::office::OfficeFault;
 use crate::service::ports::{Gateway, Store};
 
@@ -43,7 +43,7 @@ pub enum HookRead {
     /// It cannot be read, in words for the gateway's maker.
     Unreadable(String),
     /// What it tells, and what to answer.
-    Told(Vec<Told>, String),
+    Told(Vec<CarrierNews>, String),
 }
 
 /// Reads requests to hooks.
@@ -76,9 +76,9 @@ pub(super) async fn take<S: Store + 'static, G: Gateway + 'static>(
     };
     for one in told {
         let done = match one {
-            Told::Answer(incoming) => front.office.hear(&incoming).await.map(drop),
-            Told::Receipt(receipt) => front.office.told_by_gateway(&receipt).await.map(drop),
-            Told::Nothing => Ok(()),
+            CarrierNews::Answer(incoming) => front.office.hear(&incoming).await.map(drop),
+            CarrierNews::Receipt(receipt) => front.office.told_by_gateway(&receipt).await.map(drop),
+            CarrierNews::Nothing => Ok(()),
         };
         match done {
             Ok(()) => {}

@@ -12,7 +12,7 @@ use super::labels::ENGLISH;
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{Life, MessagesPage, Person, Said};
+use super::views::{LifeView, MessagesPage, PersonView, Said};
 use crate::domain::board::{Board, Item};
 use crate::domain::season::Channel;
 use crate::service::lives::PersonData;
@@ -85,7 +85,7 @@ async fn family_page<S: Store + 'static, G: Gateway + 'static>(
 ) -> Result<Response, Denied> {
     let Some(family) = front.office.family(household).await? else { return Err(Denied::NotFound) };
     let board = &*family.board;
-    let people: Vec<Person> = family.people.iter().map(|one| person(board, one)).collect();
+    let people: Vec<PersonView> = family.people.iter().map(|one| person(board, one)).collect();
     let names: Vec<String> = people.iter().map(|person| person.name.clone()).collect();
     Ok(html(&MessagesPage {
         school: board.season.school.clone(),
@@ -100,8 +100,8 @@ async fn family_page<S: Store + 'static, G: Gateway + 'static>(
     }))
 }
 
-fn person(board: &Board, one: &PersonData) -> Person {
-    Person {
+fn person(board: &Board, one: &PersonData) -> PersonView {
+    PersonView {
         name: board.season.guardians[one.guardian.at()].name.clone(),
         standings: one.standings.iter().map(|(item, at)| (what(board, *item), shown::mark(*at))).collect(),
         said: one.sent.iter().map(|sent| said(board, sent)).collect(),
@@ -160,7 +160,7 @@ fn said(board: &Board, one: &StoredIncoming) -> Said {
     }
 }
 
-fn life(board: &Board, message: &StoredMessage, attempts: &[StoredAttempt]) -> Life {
+fn life(board: &Board, message: &StoredMessage, attempts: &[StoredAttempt]) -> LifeView {
     let season = &board.season;
     let names: Vec<String> = message
         .guardians
@@ -194,7 +194,7 @@ fn life(board: &Board, message: &StoredMessage, attempts: &[StoredAttempt]) -> L
         Channel::Text => "text",
     };
     let why = if message.why.is_empty() { String::new() } else { format!(": {}", message.why) };
-    Life {
+    LifeView {
         to: if names.is_empty() { "no longer in the season".to_owned() } else { ENGLISH.list(&names) },
         href: format!("/season/family/{}", message.household),
         matter: format!("{} by {road}", message.wording.replace('-', " ")),

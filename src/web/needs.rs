@@ -3,7 +3,7 @@
 use super::labels::ENGLISH;
 use super::shown;
 use super::views::{
-    Asked, Decision, Held, MessageCount, Needs, NoWay, OpenAnswer, Returned, Uncertain, plural,
+    AskedRow, Decision, HeldRow, MessageCount, Needs, NoWay, OpenAnswer, Returned, Uncertain, plural,
 };
 use crate::domain::board::{Board, Item};
 use crate::domain::graph::State;
@@ -80,9 +80,9 @@ fn left(now: Timestamp, until: Timestamp) -> String {
 }
 
 /// Questions, and children who can't come; the same words of one guardian for several children stand once.
-fn asked(data: &SeasonData) -> Vec<Asked> {
+fn asked(data: &SeasonData) -> Vec<AskedRow> {
     let season = &data.board.season;
-    let mut out: Vec<(Option<GuardianId>, Asked)> = Vec::new();
+    let mut out: Vec<(Option<GuardianId>, AskedRow)> = Vec::new();
     for one in &data.asked {
         let mut events: Vec<&str> = one
             .items
@@ -120,7 +120,7 @@ fn asked(data: &SeasonData) -> Vec<Asked> {
             }
             None => {
                 let guardian = one.guardian.map(|g| &season.guardians[g.at()]);
-                let line = Asked {
+                let line = AskedRow {
                     guardian: guardian.map_or_else(
                         || format!("Somebody at {}", one.stranger),
                         |guardian| guardian.name.clone(),
@@ -234,14 +234,14 @@ fn answer(board: &Board, one: &OpenReply) -> OpenAnswer {
 }
 
 /// Why nothing is sent, with the act that ends it.
-pub(super) fn held(data: &SeasonData) -> Vec<Held> {
+pub(super) fn held(data: &SeasonData) -> Vec<HeldRow> {
     let local = shown::as_of(&data.board.season.zone, data.now);
     data.holds
         .iter()
         .map(|hold| {
             let act = format!("go_on_{}", hold.doubt.word());
             match hold.doubt {
-                Doubt::Clock => Held {
+                Doubt::Clock => HeldRow {
                     words: format!(
                         "Nothing is sent, because {}. It now says {}, {}. Is that right?",
                         hold.why,
@@ -250,7 +250,7 @@ pub(super) fn held(data: &SeasonData) -> Vec<Held> {
                     ),
                     act: (act, "The clock is right: go on sending"),
                 },
-                Doubt::Restored => Held {
+                Doubt::Restored => HeldRow {
                     words: format!(
                         "Nothing is sent, because {}. Decide about those in doubt below first; then go on.",
                         hold.why

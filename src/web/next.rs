@@ -5,7 +5,7 @@ use axum::response::Response;
 use super::respond::html;
 use super::show::{AGAIN_SECONDS, Stand, read_again};
 use super::shown;
-use super::views::{Moment, NextPage};
+use super::views::{NextPage, ShowMoment};
 use crate::domain::board::Item;
 use crate::domain::day::next::{Thing, next};
 use crate::domain::release::Release;
@@ -25,7 +25,7 @@ pub(super) fn page(data: &ShowData, chaperone: ChaperoneId, still: bool) -> Resp
     };
     let found = next(&stand.running, chaperone, &release);
     let names = stand.names();
-    let things = found.things.iter().map(|(at, thing)| Moment {
+    let things = found.things.iter().map(|(at, thing)| ShowMoment {
         clock: at.map_or(String::new(), |at| stand.clock(at)),
         title: thing.words(&names),
         more: more(&stand, thing),

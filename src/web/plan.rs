@@ -23,11 +23,11 @@ use super::views::{
 use crate::domain::board::Board;
 use crate::domain::money::Bill;
 use crate::domain::plan::Wanted;
-use crate::domain::published::reminders::{Step, sentence};
+use crate::domain::published::reminders::{ReminderStep, sentence};
 use crate::domain::reasons;
 use crate::domain::season::{Channel, Season};
 use crate::domain::segments;
-use crate::service::outlook::{Burst, Leaving, Outlook, totals};
+use crate::service::outlook::{Burst, Leaving, SendingOutlook, totals};
 use crate::service::ports::{Content, Course, Gateway, Hand, Outcome, Store};
 use crate::service::specimens::{Specimen, Tested};
 
@@ -113,11 +113,11 @@ async fn page<S: Store + 'static, G: Gateway + 'static>(
 
 /// What people do beside the messages, and from which page.
 fn steps(season: &Season) -> Vec<PlanStep> {
-    let step = |(day, step): (Date, Step)| {
+    let step = |(day, step): (Date, ReminderStep)| {
         let (href, page) = match step {
-            Step::ClassDoor => ("/season/door", "The class door"),
-            Step::Calls => ("/season/chase", "Whom to ring"),
-            Step::OnlyChanges => ("", ""),
+            ReminderStep::ClassDoor => ("/season/door", "The class door"),
+            ReminderStep::Calls => ("/season/chase", "Whom to ring"),
+            ReminderStep::OnlyChanges => ("", ""),
         };
         let when = format!("From {}", ENGLISH.day(&day));
         PlanStep { when, what: step.words(), why: sentence(step.grounds()), href, page }
@@ -134,7 +134,7 @@ fn grounds<'a>(board: &'a Board, messages: impl IntoIterator<Item = &'a Wanted>)
     reasons::rests_on(board, messages).into_iter().map(ground).collect()
 }
 
-fn heading(outlook: &Outlook) -> String {
+fn heading(outlook: &SendingOutlook) -> String {
     let planned = counted(outlook.all.len());
     match outlook.all.iter().filter_map(|one| one.leaves).min() {
         Some(first) => {
@@ -146,7 +146,7 @@ fn heading(outlook: &Outlook) -> String {
 }
 
 /// What the coordinator agrees to when she sets the season going.
-fn agreed(outlook: &Outlook) -> String {
+fn agreed(outlook: &SendingOutlook) -> String {
     let (soon, bill) = outlook.within(DAYS_NAMED);
     let rest = outlook.all.len() - soon;
     let cost = match (soon, bill.is_unknown()) {

@@ -7,7 +7,7 @@ use super::labels::{ENGLISH, capitalised};
 use super::respond::Denied;
 use super::routes::Front;
 use super::shown;
-use super::views::{self, Choice, MessageChange, OpenQuestion, Preview, Subject, plural};
+use super::views::{self, MessageChange, OpenQuestion, Preview, RefChoice, Subject, plural};
 use crate::domain::board::Board;
 use crate::domain::book::{Book, Problem, Weight};
 use crate::domain::changes::ChangeKind;
@@ -180,11 +180,11 @@ fn shown(board: Option<&Board>, upload: &Upload) -> Preview {
         changes: bringing
             .changes
             .iter()
-            .map(|change| views::Change {
+            .map(|change| views::ChangeRow {
                 kind: match change.kind {
-                    ChangeKind::Added => views::ChangeKind::Added,
-                    ChangeKind::Changed => views::ChangeKind::Changed,
-                    ChangeKind::Gone => views::ChangeKind::Gone,
+                    ChangeKind::Added => views::ChangeRowKind::Added,
+                    ChangeKind::Changed => views::ChangeRowKind::Changed,
+                    ChangeKind::Gone => views::ChangeRowKind::Gone,
                 },
                 what: change.what.to_owned(),
                 name: change.name.clone(),
@@ -196,7 +196,7 @@ fn shown(board: Option<&Board>, upload: &Upload) -> Preview {
             .iter()
             .map(|fall| {
                 let name = if fall.name.is_empty() { "House rules" } else { &fall.name };
-                views::Fall {
+                views::FallRow {
                     change: format!("{name}: {}", fall.what),
                     children: fall.children.clone(),
                     count: fall.count,
@@ -260,9 +260,9 @@ fn told(board: &Board, message: &Foretold) -> String {
 }
 
 /// A problem as the page shows it.
-pub(super) fn problem(problem: &Problem) -> views::Problem {
+pub(super) fn problem(problem: &Problem) -> views::ProblemRow {
     let sheet = if problem.sheet.is_empty() { "The file" } else { &problem.sheet };
-    views::Problem {
+    views::ProblemRow {
         blocks: problem.weight == Weight::Error,
         weight: match problem.weight {
             Weight::Error => "must be fixed",
@@ -282,13 +282,13 @@ fn open_question(book: &Book, question: &Question) -> OpenQuestion {
         "" => format!("{} {}", row.text("given name"), row.text("family name")),
         name => name.to_owned(),
     });
-    let mut choices: Vec<Choice> = question
+    let mut choices: Vec<RefChoice> = question
         .candidates
         .iter()
-        .map(|reference| Choice { value: reference.clone(), words: format!("It is {reference}.") })
+        .map(|reference| RefChoice { value: reference.clone(), words: format!("It is {reference}.") })
         .collect();
     let fresh = if choices.is_empty() { "Give it one." } else { "It is a new line." };
-    choices.push(Choice { value: NEW_LINE.to_owned(), words: fresh.to_owned() });
+    choices.push(RefChoice { value: NEW_LINE.to_owned(), words: fresh.to_owned() });
     OpenQuestion {
         key: question_key(question),
         words: format!(

@@ -12,14 +12,14 @@ use super::routes::Front;
 use super::views::PaperPage;
 use crate::domain::board::Board;
 use crate::domain::season::Person;
-use crate::domain::sheets::{self, Marks, Sheet};
+use crate::domain::sheets::{self, Marks, PaperSheet};
 use crate::domain::standing::Standing;
 use crate::domain::wall;
 use crate::service::lists::EventList;
 use crate::service::ports::{Gateway, Store};
 
 /// The sheets of an event with the answers of its list.
-pub(super) fn of_event(board: &Board, list: &EventList) -> Vec<Sheet> {
+pub(super) fn of_event(board: &Board, list: &EventList) -> Vec<PaperSheet> {
     let children = list.children.iter().map(|line| (Person::from(line.child), line.standing));
     let chaperones = list.chaperones.iter().map(|(who, standing)| (Person::Chaperone(*who), *standing));
     let words: HashMap<Person, &'static str> =
@@ -31,7 +31,7 @@ pub(super) fn of_event(board: &Board, list: &EventList) -> Vec<Sheet> {
 /// Where each sheet of an event is, and its title.
 pub(super) fn links(board: &Board, list: &EventList) -> Vec<(String, String)> {
     let event = &board.season.events[list.event.at()].reference;
-    let link = |sheet: Sheet| (format!("/season/{event}/sheets/{}", sheet.name()), sheet.short);
+    let link = |sheet: PaperSheet| (format!("/season/{event}/sheets/{}", sheet.name()), sheet.short);
     of_event(board, list).into_iter().map(link).collect()
 }
 

@@ -14,15 +14,15 @@ use super::labels::{ENGLISH, capitalised};
 use super::respond::{Denied, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{ChangePage, Moment, Notice, OrderLine, Pick, ShowPage, Tick, ToldLine};
+use super::views::{ChangePage, OrderLine, PageNotice, Pick, ShowMoment, ShowPage, Tick, ToldLine};
 use crate::domain::day::next::{Names, time_left};
-use crate::domain::day::order::{Piece, Shift, Target};
-use crate::domain::day::running::{Act, Before, HOLD_MINUTES_MAX, Running, Stage};
+use crate::domain::day::order::{OrderShift, Piece, Target};
+use crate::domain::day::running::{Before, HOLD_MINUTES_MAX, Running, ShowReport, StageNow};
 use crate::domain::day::turns::{Ease, GroupTurn, Turn};
 use crate::domain::season::{ChildId, NumberId, Season, Slot};
 use crate::domain::sheets;
 use crate::service::ports::{DeedKind, Gateway, Store};
-use crate::service::show::{FIRST, INTERVAL, Saying, ShowData, Told};
+use crate::service::show::{FIRST, INTERVAL, Saying, ShowData, ShowTold};
 
 /// Seconds after which a page of the running show is read again.
 pub(super) const AGAIN_SECONDS: u32 = 15;
@@ -81,7 +81,7 @@ async fn told<S: Store + 'static, G: Gateway + 'static>(
     event: &str,
     headers: &HeaderMap,
     fields: &Fields,
-) -> Result<Notice, Denied> {
+) -> Result<PageNotice, Denied> {
     front.coordinator_acts(headers).await?;
     let form = fields.first("deed");
     let shaped = form.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'_');
@@ -106,9 +106,9 @@ async fn told<S: Store + 'static, G: Gateway + 'static>(
     let saying = Saying { event, external: &external, kind, number, other, minutes };
     let told = front.office.tell(saying).await?.ok_or(Denied::NotFound)?;
     Ok(match told {
-        Told::Done => Notice { words: "Noted.".to_owned(), done: true },
-        Told::Known => Notice { words: "Already noted. Nothing changed.".to_owned(), done: true },
-        Told::Refused(why) => Notice { words: format!("Not noted. {why}"), done: false },
+        ShowTold::Done => PageNotice { words: "Noted.".to_owned(), done: true },
+        ShowTold::Known => PageNotice { words: "Already noted. Nothing changed.".to_owned(), done: true },
+        ShowTold::Refused(why) => PageNotice { words: format!("Not noted. {why}"), done: false },
     })
 }
 
@@ -208,7 +208,7 @@ impl<'a> Stand<'a> {
         let off = |turn: &&Turn| {
             turn.into == next
                 && turn.ease != Ease::Easy
-                && self.running.progress[turn.from].stage == Stage::Over
+                && self.running.progress[turn.from].stage == StageNow::Over
         };
         let children: Vec<String> =
             self.running.day.turns.iter().filter(off).map(|turn| self.labels[&turn.child].clone()).collect();
@@ -219,13 +219,13 @@ impl<'a> Stand<'a> {
     }
 
     /// The calls before curtain up that are still to give, then those to get ready.
-    fn calls(&self) -> Vec<Moment> {
+    fn calls(&self) -> Vec<ShowMoment> {
         let running = &self.running;
-        let mut out: Vec<Moment> = running
+        let mut out: Vec<ShowMoment> = running
             .calls()
             .into_iter()
             .filter(|(_, at)| *at >= running.now)
-            .map(|(name, at)| Moment {
+            .map(|(name, at)| ShowMoment {
                 clock: self.clock(at),
                 title: capitalised(name),
                 more: String::new(),
@@ -233,7 +233,7 @@ impl<'a> Stand<'a> {
             })
             .collect();
         for (timed, progress) in running.day.numbers.iter().zip(&running.progress) {
-            if progress.stage != Stage::ToCome || progress.ahead >= AHEAD_SHOWN {
+            if progress.stage != StageNow::ToCome || progress.ahead >= AHEAD_SHOWN {
                 continue;
             }
             let called = timed.ready <= running.now;
@@ -249,7 +249,7 @@ impl<'a> Stand<'a> {
             };
             let beginners = if timed.beginner { ", with the beginners" } else { "" };
             let called = if called { "called" } else { "get ready" };
-            out.push(Moment {
+            out.push(ShowMoment {
                 clock: self.clock(timed.ready),
                 title: format!("{}: {when}", self.name(timed.number)),
                 more: format!(
@@ -268,7 +268,7 @@ impl<'a> Stand<'a> {
         self.running.day.passages(|turn| {
             let into = &self.running.progress[turn.into];
             let from = &self.running.progress[turn.from];
-            into.stage == Stage::ToCome && from.ahead < AHEAD_SHOWN && wanted(turn)
+            into.stage == StageNow::ToCome && from.ahead < AHEAD_SHOWN && wanted(turn)
         })
     }
 
@@ -276,7 +276,7 @@ impl<'a> Stand<'a> {
         ENGLISH.list(&children.iter().map(|child| self.labels[child].clone()).collect::<Vec<_>>())
     }
 
-    fn moment(&self, GroupTurn { turn, children }: &GroupTurn) -> Moment {
+    fn moment(&self, GroupTurn { turn, children }: &GroupTurn) -> ShowMoment {
         let day = &self.running.day;
         let with = |at: usize| self.names().chaperones(day.in_charge(turn.child, at));
         let left = match turn.ease {
@@ -284,7 +284,7 @@ impl<'a> Stand<'a> {
             Ease::Quick => format!(" {} to change.", time_left(turn.left)),
             Ease::Easy => String::new(),
         };
-        Moment {
+        ShowMoment {
             clock: self.clock(day.numbers[turn.from].ends),
             title: self.children(children),
             more: format!(
@@ -295,16 +295,16 @@ impl<'a> Stand<'a> {
                 with(turn.from),
                 with(turn.into)
             ),
-            now: turn.ease == Ease::Impossible || self.running.progress[turn.from].stage != Stage::ToCome,
+            now: turn.ease == Ease::Impossible || self.running.progress[turn.from].stage != StageNow::ToCome,
         }
     }
 
-    fn changes(&self) -> Vec<Moment> {
+    fn changes(&self) -> Vec<ShowMoment> {
         let passages = self.passages(|turn| turn.ease != Ease::Easy);
         passages.iter().map(|passage| self.moment(passage)).collect()
     }
 
-    fn hand_overs(&self) -> Vec<Moment> {
+    fn hand_overs(&self) -> Vec<ShowMoment> {
         let day = &self.running.day;
         let handed: HashSet<(ChildId, usize)> = day
             .hand_overs()
@@ -313,7 +313,7 @@ impl<'a> Stand<'a> {
             .map(|passed| &day.turns[passed.turn])
             .map(|turn| (turn.child, turn.into))
             .collect();
-        let fresh = |turn: &Turn| self.running.progress[turn.from].stage != Stage::Over;
+        let fresh = |turn: &Turn| self.running.progress[turn.from].stage != StageNow::Over;
         let passages = self.passages(|turn| fresh(turn) && handed.contains(&(turn.child, turn.into)));
         passages.iter().map(|passage| self.moment(passage)).collect()
     }
@@ -364,9 +364,9 @@ impl<'a> Stand<'a> {
             clock,
             name: self.name(timed.number).to_owned(),
             stage: match progress.stage {
-                Stage::Over => format!("over {}", self.clock(timed.ends)),
-                Stage::On => format!("on now, until about {}", self.clock(timed.ends)),
-                Stage::ToCome => String::new(),
+                StageNow::Over => format!("over {}", self.clock(timed.ends)),
+                StageNow::On => format!("on now, until about {}", self.clock(timed.ends)),
+                StageNow::ToCome => String::new(),
             },
             cut: false,
             now: first == Some(at),
@@ -379,7 +379,7 @@ impl<'a> Stand<'a> {
         let first_of_act =
             |at: usize| at == 0 || running.day.numbers[at].act != running.day.numbers[at - 1].act;
         let to_come =
-            || (0..running.progress.len()).filter(|at| running.progress[*at].stage == Stage::ToCome);
+            || (0..running.progress.len()).filter(|at| running.progress[*at].stage == StageNow::ToCome);
         let act = to_come().find(|at| first_of_act(*at)).map(|at| Pick {
             value: format!("{ACT}{}", running.day.numbers[at].act),
             words: if running.day.numbers[at].act == 0 {
@@ -395,7 +395,7 @@ impl<'a> Stand<'a> {
     /// The numbers to come.
     fn numbers(&self) -> Vec<Pick> {
         let rows = self.running.day.numbers.iter().zip(&self.running.progress);
-        rows.filter(|(_, progress)| progress.stage == Stage::ToCome)
+        rows.filter(|(_, progress)| progress.stage == StageNow::ToCome)
             .map(|(timed, _)| Pick {
                 value: self.reference(timed.number),
                 words: self.name(timed.number).to_owned(),
@@ -423,7 +423,7 @@ impl<'a> Stand<'a> {
                 }
                 Slot::Number { number, .. } => {
                     let Some(stage) = stage(*number) else { continue };
-                    if stage != Stage::ToCome {
+                    if stage != StageNow::ToCome {
                         out.clear();
                     }
                     let words = self.name(*number).to_owned();
@@ -435,16 +435,16 @@ impl<'a> Stand<'a> {
     }
 
     /// A deed in words.
-    fn said(&self, act: &Act) -> String {
+    fn said(&self, act: &ShowReport) -> String {
         let piece = |piece: &Piece| match piece {
             Piece::Number(number) => self.name(*number).to_owned(),
             Piece::Interval(_) => "the interval".to_owned(),
         };
         match act {
-            Act::Begun(number) => format!("{} has begun", self.name(*number)),
-            Act::Ended(number) => format!("{} is over", self.name(*number)),
-            Act::Cut(number) => format!("{} is cut", self.name(*number)),
-            Act::Held(before, minutes) => {
+            ShowReport::Begun(number) => format!("{} has begun", self.name(*number)),
+            ShowReport::Ended(number) => format!("{} is over", self.name(*number)),
+            ShowReport::Cut(number) => format!("{} is cut", self.name(*number)),
+            ShowReport::Held(before, minutes) => {
                 let before = match before {
                     Before::Act(0) => "curtain up".to_owned(),
                     Before::Act(_) => "the end of the interval".to_owned(),
@@ -452,14 +452,16 @@ impl<'a> Stand<'a> {
                 };
                 format!("held {minutes} min before {before}")
             }
-            Act::Shifted(Shift::Exchange(one, other)) => {
+            ShowReport::Shifted(OrderShift::Exchange(one, other)) => {
                 format!("{} and {} swap places", piece(one), piece(other))
             }
-            Act::Shifted(Shift::Move(one, Target::First)) => format!("{} moves to the beginning", piece(one)),
-            Act::Shifted(Shift::Move(one, Target::Behind(other))) => {
+            ShowReport::Shifted(OrderShift::Move(one, Target::First)) => {
+                format!("{} moves to the beginning", piece(one))
+            }
+            ShowReport::Shifted(OrderShift::Move(one, Target::Behind(other))) => {
                 format!("{} moves after {}", piece(one), piece(other))
             }
-            Act::TakenBack(_) => "something is taken back".to_owned(),
+            ShowReport::TakenBack(_) => "something is taken back".to_owned(),
         }
     }
 }
@@ -467,7 +469,7 @@ impl<'a> Stand<'a> {
 async fn show_page<S: Store + 'static, G: Gateway + 'static>(
     front: &Front<S, G>,
     event: &str,
-    notice: Option<Notice>,
+    notice: Option<PageNotice>,
     again: Option<u32>,
 ) -> Result<Response, Denied> {
     let data = front.office.show_data(event).await?.ok_or(Denied::NotFound)?;
@@ -504,7 +506,7 @@ async fn show_page<S: Store + 'static, G: Gateway + 'static>(
 async fn change_page<S: Store + 'static, G: Gateway + 'static>(
     front: &Front<S, G>,
     event: &str,
-    notice: Option<Notice>,
+    notice: Option<PageNotice>,
 ) -> Result<Response, Denied> {
     let data = front.office.show_data(event).await?.ok_or(Denied::NotFound)?;
     let stand = Stand::of(&data);

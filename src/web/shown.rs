@@ -5,7 +5,7 @@ use jiff::civil::Time;
 use jiff::tz::TimeZone;
 
 use super::labels::{Labels, fill, labels_for};
-use super::views::{AsOf, Mark, Telephone};
+use super::views::{AsOf, StandingMark, Telephone};
 use crate::domain::board::{Board, Item};
 use crate::domain::phone;
 use crate::domain::published::clocks;
@@ -26,15 +26,15 @@ pub(super) fn as_of(zone: &TimeZone, at: Timestamp) -> AsOf {
 }
 
 /// The box of a standing.
-pub(super) fn mark(standing: Standing) -> Mark {
+pub(super) fn mark(standing: Standing) -> StandingMark {
     match standing {
-        Standing::Heard => Mark::Heard,
-        Standing::HeardBefore => Mark::HeardBefore,
-        Standing::Waiting => Mark::Waiting,
-        Standing::CantCome => Mark::CantCome,
-        Standing::Away => Mark::Away,
-        Standing::NoWay => Mark::NoWay,
-        Standing::NotAsked => Mark::NotAsked,
+        Standing::Heard => StandingMark::Heard,
+        Standing::HeardBefore => StandingMark::HeardBefore,
+        Standing::Waiting => StandingMark::Waiting,
+        Standing::CantCome => StandingMark::CantCome,
+        Standing::Away => StandingMark::Away,
+        Standing::NoWay => StandingMark::NoWay,
+        Standing::NotAsked => StandingMark::NotAsked,
     }
 }
 

@@ -12,7 +12,7 @@ use super::labels::Labels;
 use super::respond::{Denied, asked_language, html};
 use super::routes::Front;
 use super::shown;
-use super::views::{Channel as Road, StopPage};
+use super::views::{StopChannel as Road, StopPage};
 use crate::domain::season::Channel;
 use crate::service::ports::{Gateway, LinkKind, Store};
 

@@ -13,9 +13,9 @@ use super::routes::Front;
 use super::shown;
 use super::views::{Pick, TrialForm, TrialList, TrialPage, TrialStart};
 use crate::domain::day::Day;
-use crate::domain::day::difference::{Change, Difference, Passage, tried};
+use crate::domain::day::difference::{DayDifference, OrderChange, Passage, tried};
 use crate::domain::day::next::{Names, time_left};
-use crate::domain::day::order::{Piece, Shift, Target, Unmoved};
+use crate::domain::day::order::{OrderShift, Piece, Target, Unmoved};
 use crate::domain::season::{EventId, NumberId, Season, Slot};
 use crate::domain::sheets;
 use crate::service::ports::{Gateway, Store};
@@ -85,9 +85,9 @@ pub(super) async fn show<S: Store + 'static, G: Gateway + 'static>(
         starts: Vec::new(),
     };
     let shift = match (how, piece(season, first), piece(season, second)) {
-        (EXCHANGE, Some(one), Some(other)) => Some(Shift::Exchange(one, other)),
-        (BEHIND, Some(one), Some(other)) => Some(Shift::Move(one, Target::Behind(other))),
-        (BEHIND, Some(one), None) if second == FIRST => Some(Shift::Move(one, Target::First)),
+        (EXCHANGE, Some(one), Some(other)) => Some(OrderShift::Exchange(one, other)),
+        (BEHIND, Some(one), Some(other)) => Some(OrderShift::Move(one, Target::Behind(other))),
+        (BEHIND, Some(one), None) if second == FIRST => Some(OrderShift::Move(one, Target::First)),
         _ => None,
     };
     let Some(shift) = shift else { return Ok(html(&page)) };
@@ -106,7 +106,7 @@ fn piece(season: &Season, word: &str) -> Option<Piece> {
     }
 }
 
-fn fill(page: &mut TrialPage, before: &Day<'_>, after: &Day<'_>, found: &Difference, shift: Shift) {
+fn fill(page: &mut TrialPage, before: &Day<'_>, after: &Day<'_>, found: &DayDifference, shift: OrderShift) {
     let season = before.season;
     let mut children = before.children();
     children.extend(after.children());
@@ -158,9 +158,11 @@ fn fill(page: &mut TrialPage, before: &Day<'_>, after: &Day<'_>, found: &Differe
         Piece::Interval(_) => "the interval".to_owned(),
     };
     let what = match shift {
-        Shift::Exchange(one, other) => format!("{} and {} swap places", line(one), line(other)),
-        Shift::Move(one, Target::First) => format!("{} goes first", line(one)),
-        Shift::Move(one, Target::Behind(other)) => format!("{} goes right after {}", line(one), line(other)),
+        OrderShift::Exchange(one, other) => format!("{} and {} swap places", line(one), line(other)),
+        OrderShift::Move(one, Target::First) => format!("{} goes first", line(one)),
+        OrderShift::Move(one, Target::Behind(other)) => {
+            format!("{} goes right after {}", line(one), line(other))
+        }
     };
     let came = found.impossible.comes.len();
     let verdict = match (came, found.quick.comes.len(), found.impossible.goes.len() + found.quick.goes.len())
@@ -186,7 +188,7 @@ fn counted(n: usize, one: &str, more: &str) -> String {
 /// Two lists of one kind: what comes first, for that is what somebody has to look at.
 fn add<T>(
     lists: &mut Vec<TrialList>,
-    change: &Change<T>,
+    change: &OrderChange<T>,
     (one, more): (&str, &str),
     words: impl Fn(&T) -> String,
 ) {

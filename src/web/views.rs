@@ -25,19 +25,19 @@ mod show;
 mod stop;
 mod trial;
 
-pub use bring::{BringPage, Change, ChangeKind, Choice, Fall, OpenQuestion, Problem};
+pub use bring::{BringPage, ChangeRow, ChangeRowKind, FallRow, OpenQuestion, ProblemRow, RefChoice};
 pub use calendar::{CalendarPage, Made};
 pub use chaperone::{
-    ChaperonePage, EventChoice, GreetAdult, GreetChild, Notice, OpenChild, Ring, SettledChild, Watch,
+    ChaperonePage, EventChoice, GreetAdult, GreetChild, OpenChild, PageNotice, Ring, SettledChild, WatchView,
 };
 pub use chase::{CallCard, ChasePage, Matter};
 pub use class_door::{ClassDoorPage, DoorChoice, Signer, SilentRow};
 pub use course::CourseLine;
 pub use door::DoorPage;
-pub use forecast::{ForecastDay, ForecastPage, ForecastPicture, ForecastRow, Foretold};
-pub use guardian::{GuardianPage, HouseRules, Noted, NotedKind, OtherLanguage};
+pub use forecast::{ForecastDay, ForecastPage, ForecastPicture, ForecastRow, ForetoldRow};
+pub use guardian::{GuardianPage, HouseRules, NotedKind, NotedLine, OtherLanguage};
 pub use keys::{KeyRow, KeysPage};
-pub use messages::{Life, MessagesPage, Person, Said};
+pub use messages::{LifeView, MessagesPage, PersonView, Said};
 pub use next::NextPage;
 pub use paper::PaperPage;
 pub use plan::{
@@ -46,15 +46,16 @@ pub use plan::{
 };
 pub(super) use preview::plural;
 pub use preview::{
-    ChangesPage, EditField, EditForm, EditPage, Entry, LookPage, MadeChange, MessageChange, Preview, Subject,
+    ChangesPage, EditField, EditForm, EditPage, LookPage, MadeChange, MessageChange, Preview, PreviewEntry,
+    Subject,
 };
 pub use season::{
-    Asked, ChildRow, Decision, EventPage, EventSummary, GuardianStanding, Held, MessageCount, Needs, NoWay,
-    NumberGroup, NumberRow, OpenAnswer, Picture, Returned, SeasonPage, Tally, Uncertain,
+    AskedRow, ChildRow, Decision, EventPage, EventSummary, GuardianStanding, HeldRow, MessageCount, Needs,
+    NoWay, NumberGroup, NumberRow, OpenAnswer, Picture, Returned, SeasonPage, Tally, Uncertain,
 };
-pub use sheet::{Item, Row, RowKind, Sheet, Shift, WayIn};
-pub use show::{ChangePage, Moment, OrderLine, Pick, ShowPage, Tick, ToldLine};
-pub use stop::{Channel, StopPage};
+pub use sheet::{RowKind, SheetItem, SheetView, ShiftView, TimeRow, WayIn};
+pub use show::{ChangePage, OrderLine, Pick, ShowMoment, ShowPage, Tick, ToldLine};
+pub use stop::{StopChannel, StopPage};
 pub use trial::{TrialForm, TrialList, TrialPage, TrialStart};
 
 /// The longest question a guardian may send from her page, in characters; the field stops there.
@@ -62,7 +63,7 @@ pub const QUESTION_CHARACTERS: u32 = 1000;
 
 /// Where a recipient, or a child at an event, is: drawn as an ink box and always said in words beside it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mark {
+pub enum StandingMark {
     /// Heard; of a child: settled.
     Heard,
     /// Heard before the change.
@@ -79,48 +80,48 @@ pub enum Mark {
     NotAsked,
 }
 
-impl Mark {
+impl StandingMark {
     /// Every mark, in the order pages list them.
-    pub const ALL: [Mark; 7] = [
-        Mark::Heard,
-        Mark::HeardBefore,
-        Mark::Waiting,
-        Mark::CantCome,
-        Mark::Away,
-        Mark::NoWay,
-        Mark::NotAsked,
+    pub const ALL: [StandingMark; 7] = [
+        StandingMark::Heard,
+        StandingMark::HeardBefore,
+        StandingMark::Waiting,
+        StandingMark::CantCome,
+        StandingMark::Away,
+        StandingMark::NoWay,
+        StandingMark::NotAsked,
     ];
 
     /// The style of the box.
     pub fn class(&self) -> &'static str {
         match self {
-            Mark::Heard => "heard",
-            Mark::HeardBefore => "before",
-            Mark::Waiting => "waiting",
-            Mark::CantCome => "cant",
-            Mark::Away => "away",
-            Mark::NoWay => "noway",
-            Mark::NotAsked => "notyet",
+            StandingMark::Heard => "heard",
+            StandingMark::HeardBefore => "before",
+            StandingMark::Waiting => "waiting",
+            StandingMark::CantCome => "cant",
+            StandingMark::Away => "away",
+            StandingMark::NoWay => "noway",
+            StandingMark::NotAsked => "notyet",
         }
     }
 
     /// The words beside the box on chaperones' and coordinators' pages.
     pub fn words(&self) -> &'static str {
         match self {
-            Mark::Heard => "heard",
-            Mark::HeardBefore => "heard before the change",
-            Mark::Waiting => "waiting",
-            Mark::CantCome => "can't come",
-            Mark::Away => "not coming",
-            Mark::NoWay => "no way to reach",
-            Mark::NotAsked => "not asked yet",
+            StandingMark::Heard => "heard",
+            StandingMark::HeardBefore => "heard before the change",
+            StandingMark::Waiting => "waiting",
+            StandingMark::CantCome => "can't come",
+            StandingMark::Away => "not coming",
+            StandingMark::NoWay => "no way to reach",
+            StandingMark::NotAsked => "not asked yet",
         }
     }
 
     /// The words beside a child's box: a child is settled where a recipient has heard.
     pub fn child_words(&self) -> &'static str {
         match self {
-            Mark::Heard => "settled",
+            StandingMark::Heard => "settled",
             other => other.words(),
         }
     }
@@ -128,22 +129,22 @@ impl Mark {
 
 /// What holds now and, where it differs, what the reader was told before.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Told<T> {
+pub struct ToldFact<T> {
     /// What holds now.
     pub now: T,
     /// What was told before; none if it is the same, or nothing was told.
     pub was: Option<T>,
 }
 
-impl<T> Told<T> {
+impl<T> ToldFact<T> {
     /// Something that has not changed.
     pub fn same(now: T) -> Self {
-        Told { now, was: None }
+        ToldFact { now, was: None }
     }
 
     /// Something that has.
     pub fn changed(was: T, now: T) -> Self {
-        Told { now, was: Some(was) }
+        ToldFact { now, was: Some(was) }
     }
 
     /// Whether it has changed.

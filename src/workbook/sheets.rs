@@ -3,7 +3,7 @@
 use super::header::{self, Columns};
 use super::{CELLS_MAX, COLUMNS_MAX, ROWS_MAX, TEXT_MAX_OCTETS, whole};
 use crate::domain::book::{Book, Cell, Problem, Row, Weight};
-use crate::domain::layout::{Column, Kind, Layout, SHEETS};
+use crate::domain::layout::{Column, ColumnKind, Layout, SHEETS};
 use crate::domain::reading::CELL_MAX_CHARS;
 use std::collections::{BTreeMap, BTreeSet};
 use unicode_normalization::UnicodeNormalization;
@@ -107,15 +107,15 @@ fn tidy(text: &str, column: &Column) -> String {
     cut
 }
 
-fn number_text(number: f64, kind: Kind) -> String {
+fn number_text(number: f64, kind: ColumnKind) -> String {
     if !number.is_finite() {
         return "#NUM!".to_owned();
     }
-    if kind == Kind::Date && SERIAL_DAYS.contains(&number) && number.fract() == 0.0 {
+    if kind == ColumnKind::Date && SERIAL_DAYS.contains(&number) && number.fract() == 0.0 {
         let day = jiff::civil::date(1899, 12, 30).checked_add(jiff::Span::new().days(number as i64));
         return day.map_or_else(|_| number.to_string(), |d| d.to_string());
     }
-    if kind == Kind::Time && number > 0.0 && number < 1.0 {
+    if kind == ColumnKind::Time && number > 0.0 && number < 1.0 {
         let minutes = (number * 24.0 * 60.0).round() as u32;
         return format!("{:02}:{:02}", minutes / 60 % 24, minutes % 60);
     }
@@ -128,7 +128,7 @@ fn moment_text(
     date: Option<(u16, u8, u8)>,
     (hours, minutes, seconds): (u32, u8, u8),
     shows_seconds: Option<bool>,
-    kind: Kind,
+    kind: ColumnKind,
 ) -> String {
     if let Some((year, month, day)) = date {
         let date = format!("{year:04}-{month:02}-{day:02}");
@@ -138,7 +138,7 @@ fn moment_text(
             format!("{date} {hours:02}:{minutes:02}:{seconds:02}")
         };
     }
-    if kind == Kind::Length {
+    if kind == ColumnKind::Length {
         // What a person typed as 2:05 a spreadsheet keeps as five past two; what she sees is what she means.
         let typed_as_two_parts = seconds == 0 && shows_seconds.map_or(hours > 0, |shows| !shows);
         return match (typed_as_two_parts, hours) {

@@ -3,7 +3,7 @@
 use super::guard::csv_field;
 use super::header::READ_ME;
 use crate::domain::book::{Book, Cell, Row};
-use crate::domain::layout::{Column, Kind, Layout, SETTINGS, SHEETS};
+use crate::domain::layout::{Column, ColumnKind, Layout, SETTINGS, SHEETS};
 use crate::domain::words::key;
 use rust_xlsxwriter::{
     DataValidation, ExcelDateTime, Format, FormatAlign, FormatBorder, Note, Workbook, Worksheet, XlsxError,
@@ -147,19 +147,19 @@ fn put(
         return Ok(());
     }
     match column.kind {
-        Kind::Date => {
+        ColumnKind::Date => {
             if let Some(date) = canonical_date(text) {
                 sheet.write_datetime_with_format(at, number, &date, &looks.date)?;
                 return Ok(());
             }
         }
-        Kind::Time => {
+        ColumnKind::Time => {
             if let Some(time) = canonical_time(text) {
                 sheet.write_datetime_with_format(at, number, &time, &looks.time)?;
                 return Ok(());
             }
         }
-        Kind::Count => {
+        ColumnKind::Count => {
             if let Some(count) = text.parse::<u32>().ok().filter(|n| n.to_string() == text) {
                 sheet.write_number(at, number, count)?;
                 return Ok(());
@@ -202,8 +202,8 @@ fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), W
         )?;
         sheet.set_column_width(at, width(column))?;
         let words: &[&str] = match column.kind {
-            Kind::YesNo => &["yes", "no"],
-            Kind::Choice(words) => words,
+            ColumnKind::YesNo => &["yes", "no"],
+            ColumnKind::Choice(words) => words,
             _ => &[],
         };
         if !words.is_empty() {
@@ -214,7 +214,8 @@ fn header(sheet: &mut Worksheet, layout: &Layout, looks: &Looks) -> Result<(), W
             sheet.add_data_validation(1, at, DROP_DOWN_ROWS, at, &list)?;
         }
         // A column of text keeps what is typed: 5-6 stays an age band and does not become a date.
-        if matches!(column.kind, Kind::Text | Kind::Phone | Kind::Mail | Kind::Length) {
+        if matches!(column.kind, ColumnKind::Text | ColumnKind::Phone | ColumnKind::Mail | ColumnKind::Length)
+        {
             sheet.set_column_format(at, &looks.text)?;
         }
     }
@@ -233,12 +234,12 @@ fn width(column: &Column) -> f64 {
         (_, name) if name.ends_with("ref") => 7.0,
         (_, "setting") => 30.0,
         (_, "value" | "text" | "door" | "numbers" | "bring" | "arrive ready") => 36.0,
-        (Kind::YesNo | Kind::Count | Kind::Time | Kind::Length, name) => {
+        (ColumnKind::YesNo | ColumnKind::Count | ColumnKind::Time | ColumnKind::Length, name) => {
             10.0_f64.max(name.len() as f64 * 0.6)
         }
-        (Kind::Phone, _) => 19.0,
-        (Kind::Mail, _) => 28.0,
-        (Kind::Date, _) => 12.0,
+        (ColumnKind::Phone, _) => 19.0,
+        (ColumnKind::Mail, _) => 28.0,
+        (ColumnKind::Date, _) => 12.0,
         (_, name) => 18.0_f64.max(name.len() as f64),
     }
 }

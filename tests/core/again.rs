@@ -3,7 +3,7 @@
 use allheard::demo;
 use allheard::domain::board::Board;
 use allheard::domain::book::{Book, Problem, Weight};
-use allheard::domain::reading::{self, Before, Kept, Reading};
+use allheard::domain::reading::{self, Earlier, Kept, Reading};
 use allheard::domain::season::EventId;
 use allheard::domain::sheets;
 use jiff::civil::Date;
@@ -18,7 +18,7 @@ struct Read {
 
 impl Read {
     fn of(book: Book, before: Option<&Read>) -> Read {
-        let earlier = before.map(|before| Before {
+        let earlier = before.map(|before| Earlier {
             book: &before.book,
             kept: &before.kept,
             season: Some((&before.board.season, &before.board.programme)),

@@ -5,7 +5,7 @@ use crate::town::{book, guardian, item, says, told};
 use allheard::demo;
 use allheard::domain::board::{Board, Item};
 use allheard::domain::book::Book;
-use allheard::domain::chase::{self, Call, List, Moment, Reason, Way};
+use allheard::domain::chase::{self, Call, ChaseWay, List, Moment, Reason};
 use allheard::domain::plan::plan;
 use allheard::domain::record::{AnswerKind, Ask, CallEnd, Cover, NoticeKey, Record, Rung};
 use allheard::domain::season::Channel;
@@ -68,9 +68,9 @@ fn line(board: &Board, call: &Call) -> String {
         .collect();
     let who = match (call.ringer, call.way) {
         (Some(ringer), _) => season.chaperones[ringer.at()].reference.clone(),
-        (None, Way::Door(Some(event))) => format!("door {}", season.events[event.at()].reference),
-        (None, Way::Door(None)) => "door".to_owned(),
-        (None, Way::Ring(_)) => "nobody".to_owned(),
+        (None, ChaseWay::Door(Some(event))) => format!("door {}", season.events[event.at()].reference),
+        (None, ChaseWay::Door(None)) => "door".to_owned(),
+        (None, ChaseWay::Ring(_)) => "nobody".to_owned(),
     };
     let guardian = &season.guardians[call.guardian.at()].reference;
     format!("{guardian} {}: {}; {who}", items.join(" "), reasons.join(", "))
@@ -221,7 +221,7 @@ fn a_call_in_vain_moves_on_to_the_other_guardian_and_a_wrong_number_to_the_door(
     // Who promised to call back finds whom she spoke to, whatever language another family speaks.
     check(&board, &record, NOON, &["G003 C003/E001: near 2; V002", "G002 C005/E001: near 2; V001"]);
     let call = &list(&board, &record, NOON).calls[0];
-    assert_eq!(call.way, Way::Ring(Moment::From(at("2027-03-24T17:30:00Z"))));
+    assert_eq!(call.way, ChaseWay::Ring(Moment::From(at("2027-03-24T17:30:00Z"))));
     rings(&board, &mut record, "G003", c003, CallEnd::WrongNumber, "V002", NOON);
     rings(&board, &mut record, "G002", c005, CallEnd::WrongNumber, "V002", NOON);
     check(&board, &record, NOON, &["G003 C003/E001: near 2; door E001", "G002 C005/E001: near 2; door E001"]);
@@ -316,7 +316,7 @@ fn the_demo_seasons_calls_are_shared_evenly_and_mostly_kindly() {
     let list = chase::list(&board, &record, now);
     println!("{} calls in {:?}", list.calls.len(), began.elapsed());
     assert!(list.calls.len() > 250, "{}", list.calls.len());
-    let by_phone = list.calls.iter().filter(|call| matches!(call.way, Way::Ring(_))).count();
+    let by_phone = list.calls.iter().filter(|call| matches!(call.way, ChaseWay::Ring(_))).count();
     assert_eq!(list.share, by_phone.div_ceil(list.ringers.len()));
     for ringer in &list.ringers {
         assert!(list.of(*ringer).count() <= list.share);

@@ -8,8 +8,8 @@ use allheard::demo::dice::Dice;
 use allheard::domain::board::{Board, Item};
 use allheard::domain::book::Book;
 use allheard::domain::day::next::{Names, THINGS_MAX, Thing, next};
-use allheard::domain::day::order::{Piece, Shift};
-use allheard::domain::day::running::{Act, Before, Running, Verdict};
+use allheard::domain::day::order::{OrderShift, Piece};
+use allheard::domain::day::running::{Before, Running, ShowReport, Verdict};
 use allheard::domain::season::{ChaperoneId, ChildId, EventId, NumberId};
 use allheard::domain::sheets;
 
@@ -46,7 +46,7 @@ fn staffed_with(change_seconds: &str) -> Book {
 }
 
 /// Her things at a moment, each after the moment it is for.
-fn things(board: &Board, chaperone: ChaperoneId, list: &[(&str, Act)], now: &str) -> Vec<String> {
+fn things(board: &Board, chaperone: ChaperoneId, list: &[(&str, ShowReport)], now: &str) -> Vec<String> {
     let show = board.event("E002").unwrap();
     let running = Running::of(&board.season, show, &deeds(list), seconds(now));
     assert!(running.verdicts.iter().all(|v| *v == Verdict::Done), "{:?}", running.verdicts);
@@ -105,7 +105,7 @@ fn before_the_show_each_reads_her_own() {
 #[test]
 fn things_follow_a_hold_a_tick_a_cut_and_an_exchange() {
     let board = board(&staffed());
-    let held = [("0:00", Act::Begun(KELP)), ("1:00", Act::Held(Before::Number(FOGHORN), 3))];
+    let held = [("0:00", ShowReport::Begun(KELP)), ("1:00", ShowReport::Held(Before::Number(FOGHORN), 3))];
     // 5:20 less 2:00 less the walks of ten seconds: 190 seconds, said as three minutes.
     assert_eq!(
         things(&board, ROSA, &held, "1:00"),
@@ -121,7 +121,7 @@ fn things_follow_a_hold_a_tick_a_cut_and_an_exchange() {
         things(&board, UMA, &held, "1:00")[0],
         "19:02:00 Kelp is on: they come off at the right side."
     );
-    let over = [held.as_slice(), &[("2:30", Act::Ended(KELP))]].concat();
+    let over = [held.as_slice(), &[("2:30", ShowReport::Ended(KELP))]].concat();
     assert_eq!(
         things(&board, ROSA, &over, "2:40")[..3],
         [
@@ -130,14 +130,14 @@ fn things_follow_a_hold_a_tick_a_cut_and_an_exchange() {
             "19:02:30 Wait at the quick-change room for Ada R. (out of Kelp, into Foghorn, 3 min).",
         ]
     );
-    let on = [over.as_slice(), &[("5:50", Act::Begun(FOGHORN))]].concat();
+    let on = [over.as_slice(), &[("5:50", ShowReport::Begun(FOGHORN))]].concat();
     assert_eq!(things(&board, UMA, &on, "5:50"), [OUT], "Ada was passed on");
     assert_eq!(
         things(&board, ROSA, &on, "5:50")[0],
         "19:08:50 Foghorn is on: they come off at the right side."
     );
     // Gulls is cut: Cy, who was to dance it, stays with Rosa, and Ivy keeps only Bo.
-    let cut = [on.as_slice(), &[("6:00", Act::Cut(GULLS))]].concat();
+    let cut = [on.as_slice(), &[("6:00", ShowReport::Cut(GULLS))]].concat();
     assert_eq!(
         things(&board, IVY, &cut, "6:00"),
         [
@@ -148,7 +148,8 @@ fn things_follow_a_hold_a_tick_a_cut_and_an_exchange() {
     );
     assert_eq!(things(&board, ROSA, &cut, "6:00")[1..], ["19:19:10 In two numbers: Finale. Line up.", OUT]);
     // Finale before Gulls: Ivy lines up one number later.
-    let exchange = Act::Shifted(Shift::Exchange(Piece::Number(GULLS), Piece::Number(NumberId(4))));
+    let exchange =
+        ShowReport::Shifted(OrderShift::Exchange(Piece::Number(GULLS), Piece::Number(NumberId(4))));
     let exchanged = [on.as_slice(), &[("6:00", exchange)]].concat();
     let ivy = things(&board, IVY, &exchanged, "6:00");
     assert!(ivy.contains(&"19:19:10 In two numbers: Ropewalk. Line up.".to_owned()), "{ivy:?}");

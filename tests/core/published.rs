@@ -2,7 +2,7 @@
 
 use crate::common::{board, book as written, with};
 use allheard::domain::book::{Book, Weight};
-use allheard::domain::hours::{Rule, breaches};
+use allheard::domain::hours::{HoursRule, breaches};
 use allheard::domain::published::{Mark, hours, ratios};
 use allheard::domain::reading;
 use jiff::civil::Time;
@@ -30,15 +30,15 @@ fn season(ages: &str, events: &[Called]) -> Book {
     written(&text)
 }
 
-fn table(name: &str) -> &'static hours::Table {
+fn table(name: &str) -> &'static hours::HoursTable {
     hours::TABLES.iter().find(|table| table.name == name).unwrap()
 }
 
 #[track_caller]
-fn check(name: &str, ages: &str, events: &[Called], expect: &[(Rule, i64)]) {
+fn check(name: &str, ages: &str, events: &[Called], expect: &[(HoursRule, i64)]) {
     let board = board(&season(ages, events));
     assert_eq!(board.programme.itineraries().count(), events.len());
-    let found: Vec<(Rule, i64)> = breaches(&board.season, &board.programme, table(name))
+    let found: Vec<(HoursRule, i64)> = breaches(&board.season, &board.programme, table(name))
         .into_iter()
         .map(|breach| (breach.rule, breach.found))
         .collect();
@@ -61,7 +61,7 @@ const SUNDAY: &str = "2027-03-21";
 fn at_place(name: &str, ages: &str, minutes: i64) {
     let from = 11 * 60;
     check(name, ages, &[("photographs", TUESDAY, "11:00", clock(from + minutes))], &[]);
-    let over = [(Rule::AtPlace, minutes + 1)];
+    let over = [(HoursRule::AtPlace, minutes + 1)];
     check(name, ages, &[("photographs", TUESDAY, "11:00", clock(from + minutes + 1))], &over);
 }
 
@@ -69,24 +69,24 @@ fn at_place(name: &str, ages: &str, minutes: i64) {
 fn performing(name: &str, ages: &str, date: &'static str, minutes: i64) {
     let from = 11 * 60;
     check(name, ages, &[("rehearsal", date, "11:00", clock(from + minutes))], &[]);
-    let over = [(Rule::Performing, minutes + 1)];
+    let over = [(HoursRule::Performing, minutes + 1)];
     check(name, ages, &[("rehearsal", date, "11:00", clock(from + minutes + 1))], &over);
 }
 
 /// Called exactly at the earliest and a minute before; released at the latest and a minute after.
 fn between(name: &str, ages: &str, date: &'static str, earliest: i64, latest: i64) {
     check(name, ages, &[("photographs", date, clock(earliest), clock(earliest + 60))], &[]);
-    let early = [(Rule::Earliest, earliest - 1)];
+    let early = [(HoursRule::Earliest, earliest - 1)];
     check(name, ages, &[("photographs", date, clock(earliest - 1), clock(earliest + 60))], &early);
     check(name, ages, &[("photographs", date, clock(latest - 90), clock(latest))], &[]);
-    let late = [(Rule::Latest, latest + 1)];
+    let late = [(HoursRule::Latest, latest + 1)];
     check(name, ages, &[("photographs", date, clock(latest - 90), clock(latest + 1))], &late);
 }
 
 fn overnight(name: &str) {
     let evening = ("photographs", FRIDAY, "18:00", "20:00");
     check(name, "8-9", &[evening, ("photographs", SATURDAY, "08:00", "09:00")], &[]);
-    let short = [(Rule::Overnight, 12 * 60 - 1)];
+    let short = [(HoursRule::Overnight, 12 * 60 - 1)];
     check(name, "8-9", &[evening, ("photographs", SATURDAY, "07:59", "09:00")], &short);
 }
 
@@ -107,11 +107,11 @@ fn england() {
     performing("England", "9-11", TUESDAY, 5 * 60);
     overnight("England");
     check("England", "9-11", &running(6), &[]);
-    check("England", "9-11", &running(7), &[(Rule::DaysRunning, 7)]);
+    check("England", "9-11", &running(7), &[(HoursRule::DaysRunning, 7)]);
     let (first, second) = (("show", SUNDAY, "14:00", "16:00"), ("show", SUNDAY, "17:30", "18:30"));
     check("England", "9-11", &[first, second], &[]);
     let second = ("show", SUNDAY, "17:29", "18:30");
-    check("England", "9-11", &[first, second], &[(Rule::BetweenShows, 89)]);
+    check("England", "9-11", &[first, second], &[(HoursRule::BetweenShows, 89)]);
     check("England", "9-11", &[first, ("rehearsal", SUNDAY, "17:29", "18:30")], &[]);
     check("England", "17-18", &[("show", SUNDAY, "04:30", "16:00")], &[]);
 }
@@ -128,7 +128,7 @@ fn scotland() {
     }
     overnight("Scotland");
     check("Scotland", "9-11", &running(6), &[]);
-    check("Scotland", "9-11", &running(7), &[(Rule::DaysRunning, 7)]);
+    check("Scotland", "9-11", &running(7), &[(HoursRule::DaysRunning, 7)]);
 }
 
 // California Labor Code 1308.7 and 8 CCR 11760; half an hour at the place is a meal.
@@ -164,7 +164,7 @@ fn new_south_wales() {
     }
     overnight("New South Wales");
     check("New South Wales", "8-9", &running(4), &[]);
-    check("New South Wales", "8-9", &running(5), &[(Rule::DaysInWeek, 5)]);
+    check("New South Wales", "8-9", &running(5), &[(HoursRule::DaysInWeek, 5)]);
     check("New South Wales", "2-3", &running(5), &[]);
 }
 
@@ -172,7 +172,7 @@ fn new_south_wales() {
 fn at_place_and_performing(name: &str, ages: &str, minutes: i64) {
     let from = 11 * 60;
     check(name, ages, &[("rehearsal", TUESDAY, "11:00", clock(from + minutes))], &[]);
-    let over = [(Rule::AtPlace, minutes + 1), (Rule::Performing, minutes + 1)];
+    let over = [(HoursRule::AtPlace, minutes + 1), (HoursRule::Performing, minutes + 1)];
     check(name, ages, &[("rehearsal", TUESDAY, "11:00", clock(from + minutes + 1))], &over);
 }
 
@@ -180,7 +180,12 @@ fn at_place_and_performing(name: &str, ages: &str, minutes: i64) {
 fn two_stays_of_a_day_are_added_and_an_overlap_is_counted_once() {
     let morning = ("photographs", TUESDAY, "09:00", "12:00");
     check("England", "4-5", &[morning, ("photographs", TUESDAY, "13:00", "15:00")], &[]);
-    check("England", "4-5", &[morning, ("photographs", TUESDAY, "13:00", "15:01")], &[(Rule::AtPlace, 301)]);
+    check(
+        "England",
+        "4-5",
+        &[morning, ("photographs", TUESDAY, "13:00", "15:01")],
+        &[(HoursRule::AtPlace, 301)],
+    );
     check("England", "4-5", &[morning, ("photographs", TUESDAY, "11:00", "14:00")], &[]);
     check("England", "4-5", &[morning, ("class", TUESDAY, "13:00", "16:00")], &[]);
 }
@@ -194,7 +199,7 @@ fn rest_is_counted_in_hours_that_passed() {
         "England",
         "8-9",
         &[evening, ("photographs", "2027-03-28", "08:00", "10:00")],
-        &[(Rule::Overnight, 11 * 60)],
+        &[(HoursRule::Overnight, 11 * 60)],
     );
 }
 

@@ -3,7 +3,7 @@
 
 use crate::common::{self, at, with};
 use crate::town;
-use allheard::app::rehearse::{Pages, Wish, rehearse};
+use allheard::app::rehearse::{Draws, Wish, rehearse};
 use allheard::demo;
 use allheard::domain::board::{Board, Item};
 use allheard::domain::book::{Book, Row};
@@ -11,11 +11,13 @@ use allheard::domain::plan::{self, Wanted};
 use allheard::domain::record::{Answer, AnswerKind, Ask, Cover, NoticeKey, Record};
 use allheard::domain::rehearsal::chance::{DRAWS, Leaf, Page};
 use allheard::domain::rehearsal::fit::{WEIGHT, fitted};
-use allheard::domain::rehearsal::habits::Waiting;
+use allheard::domain::rehearsal::habits::WaitingHabit;
 use allheard::domain::rehearsal::run::live;
 use allheard::domain::rehearsal::stage::first_due;
 use allheard::domain::rehearsal::variants::worth_trying;
-use allheard::domain::rehearsal::{Chance, Change, Course, Habits, Outlook, Stage, Terms};
+use allheard::domain::rehearsal::{
+    Chance, Habits, RehearsalOutlook, RehearsedSeason, Stage, Terms, VariantChange,
+};
 use allheard::domain::season::{By, Channel, Season};
 use allheard::service::office::Ways;
 use allheard::service::wording::Wording;
@@ -51,7 +53,7 @@ const READY: Told =
 
 /// Habits of people who all answer, within a minute.
 fn quick() -> Habits {
-    let minute = Waiting { median_minutes: 1.0, sigma: 1.0 };
+    let minute = WaitingHabit { median_minutes: 1.0, sigma: 1.0 };
     Habits { text: minute, mail: minute, ..Habits::assumed() }
 }
 
@@ -62,7 +64,7 @@ fn stage(book: &Book, record: &Record, from: Option<Timestamp>) -> Stage {
 }
 
 /// A season in which every text is one segment, and the texts that went.
-fn texts(stage: &Stage, habits: &Habits, chance: &dyn Chance) -> (Course, Vec<Wanted>) {
+fn texts(stage: &Stage, habits: &Habits, chance: &dyn Chance) -> (RehearsedSeason, Vec<Wanted>) {
     let gone = Mutex::new(Vec::new());
     let weigh = |_: &Board, wanted: &Wanted| {
         gone.lock().unwrap().push(wanted.clone());
@@ -72,7 +74,7 @@ fn texts(stage: &Stage, habits: &Habits, chance: &dyn Chance) -> (Course, Vec<Wa
     (course, gone.into_inner().unwrap())
 }
 
-fn last_settled(course: &Course, matter: usize) -> u32 {
+fn last_settled(course: &RehearsedSeason, matter: usize) -> u32 {
     course.settled(matter).last().unwrap()
 }
 
@@ -188,7 +190,7 @@ fn choir() -> Book {
 fn expected_counts_are_those_that_can_be_worked_out() {
     let seasons = 250;
     let stage = stage(&choir(), &Record::default(), None);
-    let (pages, mut outlook) = (Pages::new(1), Outlook::of(&stage));
+    let (pages, mut outlook) = (Draws::new(1), RehearsalOutlook::of(&stage));
     for season in 0..seasons {
         outlook.add(&stage, &live(&stage, &Habits::assumed(), &pages, season, &|_, _| 1));
     }
@@ -224,7 +226,7 @@ fn rung() -> f64 {
 #[test]
 fn the_same_seed_is_the_same_season_and_another_is_not() {
     let stage = stage(&demo::book(1), &Record::default(), None);
-    let course = |seed, season| live(&stage, &Habits::assumed(), &Pages::new(seed), season, &|_, _| 1);
+    let course = |seed, season| live(&stage, &Habits::assumed(), &Draws::new(seed), season, &|_, _| 1);
     assert_eq!(course(1, 0), course(1, 0));
     assert_ne!(course(1, 0), course(2, 0));
     assert_ne!(course(1, 0), course(1, 1));
@@ -300,7 +302,7 @@ fn habits_move_from_the_assumption_as_far_as_answers_were_seen() {
     assert_eq!(fitted(&board, &Record::default(), day(4)).first_text, None);
 }
 
-fn changed(change: Change) -> (Season, Board) {
+fn changed(change: VariantChange) -> (Season, Board) {
     let season = common::board(&town::book()).season;
     let after = change.apply(&season).expect("a change that fits");
     (after.clone(), Board::of(after))
@@ -313,16 +315,16 @@ fn a_change_of_plan_changes_one_notice_and_moves_none() {
         let item = board.item("C001", "E001").unwrap();
         board.due(board.programme.position(item.who, item.event.unwrap()).unwrap(), notice).map(|due| due.at)
     };
-    let (_, earlier) = changed(Change::Earlier { notice: 0, days: 7 });
+    let (_, earlier) = changed(VariantChange::Earlier { notice: 0, days: 7 });
     assert_eq!(dress(&before, 0), Some(at("2027-03-18T10:00:00Z")));
     assert_eq!(dress(&earlier, 0), Some(at("2027-03-11T10:00:00Z")));
     assert_eq!(dress(&earlier, 1), dress(&before, 1));
-    let (season, without) = changed(Change::Without { notice: 0 });
+    let (season, without) = changed(VariantChange::Without { notice: 0 });
     assert_eq!((dress(&without, 0), season.notices.len()), (None, 4));
     assert_eq!(dress(&without, 1), dress(&before, 1));
-    let (season, _) = changed(Change::By { notice: 0, by: By::Text });
+    let (season, _) = changed(VariantChange::By { notice: 0, by: By::Text });
     assert_eq!(season.notices[0].by, By::Text);
-    let (season, more) = changed(Change::OneMoreText { after: 0, days: 6 });
+    let (season, more) = changed(VariantChange::OneMoreText { after: 0, days: 6 });
     assert_eq!(dress(&more, 4), Some(at("2027-03-19T18:00:00Z")), "at the hour of the other chaser");
     assert_eq!((season.notices[4].reference.as_str(), season.notices[4].by), ("T005", By::Text));
     let mut minutes = town::book();
@@ -330,7 +332,7 @@ fn a_change_of_plan_changes_one_notice_and_moves_none() {
         minutes = with(&minutes, "notices", "T001", column, text);
     }
     let minutes = common::board(&minutes);
-    assert!(Change::Earlier { notice: 0, days: 7 }.apply(&minutes.season).is_none());
+    assert!(VariantChange::Earlier { notice: 0, days: 7 }.apply(&minutes.season).is_none());
 }
 
 #[test]

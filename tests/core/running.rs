@@ -5,8 +5,8 @@ use crate::day::{SEASONS, random_season, set};
 use crate::town::book;
 use allheard::demo::dice::Dice;
 use allheard::domain::board::Board;
-use allheard::domain::day::order::{Piece, Shift, Target};
-use allheard::domain::day::running::{Act, Before, Deed, Running, Stage, Verdict};
+use allheard::domain::day::order::{OrderShift, Piece, Target};
+use allheard::domain::day::running::{Before, Deed, Running, ShowReport, StageNow, Verdict};
 use allheard::domain::day::turns::Ease;
 use allheard::domain::day::{BEGINNERS_SECONDS, Day};
 use allheard::domain::season::{ChildId, EventId, NumberId, Season, Slot};
@@ -17,24 +17,24 @@ const GULLS: NumberId = NumberId(2);
 const ROPEWALK: NumberId = NumberId(3);
 const FINALE: NumberId = NumberId(4);
 
-fn exchange(one: NumberId, other: NumberId) -> Act {
-    Act::Shifted(Shift::Exchange(Piece::Number(one), Piece::Number(other)))
+fn exchange(one: NumberId, other: NumberId) -> ShowReport {
+    ShowReport::Shifted(OrderShift::Exchange(Piece::Number(one), Piece::Number(other)))
 }
 
-fn behind(number: NumberId, piece: Piece) -> Act {
-    Act::Shifted(Shift::Move(Piece::Number(number), Target::Behind(piece)))
+fn behind(number: NumberId, piece: Piece) -> ShowReport {
+    ShowReport::Shifted(OrderShift::Move(Piece::Number(number), Target::Behind(piece)))
 }
 
-fn to_front(number: NumberId) -> Act {
-    Act::Shifted(Shift::Move(Piece::Number(number), Target::First))
+fn to_front(number: NumberId) -> ShowReport {
+    ShowReport::Shifted(OrderShift::Move(Piece::Number(number), Target::First))
 }
 
-fn back(nth: usize) -> Act {
-    Act::TakenBack(format!("d{nth}"))
+fn back(nth: usize) -> ShowReport {
+    ShowReport::TakenBack(format!("d{nth}"))
 }
 
 /// Deeds `d1`, `d2` … at `minutes:seconds` from curtain up.
-pub fn deeds(list: &[(&str, Act)]) -> Vec<Deed> {
+pub fn deeds(list: &[(&str, ShowReport)]) -> Vec<Deed> {
     (1..)
         .zip(list)
         .map(|(nth, (at, act))| Deed { id: format!("d{nth}"), at: seconds(at), act: act.clone() })
@@ -66,9 +66,9 @@ fn shown(running: &Running<'_>) -> Vec<String> {
     let rows = running.day.numbers.iter().zip(&running.progress);
     rows.map(|(timed, progress)| {
         let stage = match progress.stage {
-            Stage::Over => "over",
-            Stage::On => "on",
-            Stage::ToCome => "to come",
+            StageNow::Over => "over",
+            StageNow::On => "on",
+            StageNow::ToCome => "to come",
         };
         format!(
             "{} {}-{} {} {stage}",
@@ -81,7 +81,7 @@ fn shown(running: &Running<'_>) -> Vec<String> {
     .collect()
 }
 
-fn check(list: &[(&str, Act)], now: &str, expect: &[&str], late: &str) {
+fn check(list: &[(&str, ShowReport)], now: &str, expect: &[&str], late: &str) {
     let board = two_ahead();
     let running = Running::of(&board.season, show(&board), &deeds(list), seconds(now));
     assert!(running.verdicts.iter().all(|v| *v == Verdict::Done), "{:?}", running.verdicts);
@@ -114,7 +114,7 @@ fn with_nothing_told_the_day_is_as_planned() {
 #[test]
 fn everything_after_a_deed_is_worked_out_anew() {
     // The house is held four minutes before curtain up.
-    let held = ("-2:00", Act::Held(Before::Act(0), 4));
+    let held = ("-2:00", ShowReport::Held(Before::Act(0), 4));
     check(
         std::slice::from_ref(&held),
         "-2:00",
@@ -128,8 +128,8 @@ fn everything_after_a_deed_is_worked_out_anew() {
         "4:00",
     );
     // Kelp begins ten seconds later still and runs 30 seconds long.
-    let begun = ("4:10", Act::Begun(KELP));
-    let over = ("6:40", Act::Ended(KELP));
+    let begun = ("4:10", ShowReport::Begun(KELP));
+    let over = ("6:40", ShowReport::Ended(KELP));
     let so_far = [held, begun, over];
     check(
         &so_far,
@@ -144,7 +144,7 @@ fn everything_after_a_deed_is_worked_out_anew() {
         "4:40",
     );
     // Ropewalk is cut: 2:20 less, so Finale starts when Gulls is over and its changeover of 30 seconds too.
-    let with_cut = [so_far.as_slice(), &[("7:00", Act::Cut(ROPEWALK))]].concat();
+    let with_cut = [so_far.as_slice(), &[("7:00", ShowReport::Cut(ROPEWALK))]].concat();
     check(
         &with_cut,
         "6:40",
@@ -188,7 +188,7 @@ fn everything_after_a_deed_is_worked_out_anew() {
 fn a_tick_left_out_is_made_up_for() {
     // Only ends are ticked: a number began as long before as it is, yet not before the last was over.
     check(
-        &[("2:05", Act::Ended(KELP)), ("4:35", Act::Ended(FOGHORN))],
+        &[("2:05", ShowReport::Ended(KELP)), ("4:35", ShowReport::Ended(FOGHORN))],
         "4:35",
         &[
             "Kelp 0:05-2:05 -4:55 over",
@@ -201,7 +201,7 @@ fn a_tick_left_out_is_made_up_for() {
     );
     // Only beginnings are: what went before was over after its length, and when the next began at the latest.
     check(
-        &[("0:00", Act::Begun(KELP)), ("1:50", Act::Begun(FOGHORN))],
+        &[("0:00", ShowReport::Begun(KELP)), ("1:50", ShowReport::Begun(FOGHORN))],
         "1:50",
         &[
             "Kelp 0:00-1:50 -5:00 over",
@@ -216,29 +216,32 @@ fn a_tick_left_out_is_made_up_for() {
 
 #[test]
 fn a_hold_counts_from_when_it_is_told_once_the_moment_has_passed() {
-    let kelp = |list: &[(&str, Act)], now: &str| {
+    let kelp = |list: &[(&str, ShowReport)], now: &str| {
         let board = two_ahead();
         let running = Running::of(&board.season, show(&board), &deeds(list), seconds(now));
         assert!(running.verdicts.iter().all(|v| *v == Verdict::Done));
         (clock(running.day.numbers[0].starts), running.calls().last().map(|(name, at)| (*name, clock(*at))))
     };
-    let held = |at, minutes| (at, Act::Held(Before::Act(0), minutes));
+    let held = |at, minutes| (at, ShowReport::Held(Before::Act(0), minutes));
     let beginners = |at: &str| Some(("beginners", at.to_owned()));
     assert_eq!(kelp(&[held("-10:00", 4)], "-10:00"), ("4:00".to_owned(), beginners("-1:00")));
     assert_eq!(kelp(&[held("1:00", 4)], "1:00"), ("5:00".to_owned(), beginners("0:00")));
     assert_eq!(kelp(&[held("-10:00", 4), held("3:00", 5)], "3:00"), ("9:00".to_owned(), beginners("4:00")));
     // Nobody told of anything: it begins now at the earliest.
     assert_eq!(kelp(&[], "2:30"), ("2:30".to_owned(), beginners("-2:30")));
-    assert_eq!(kelp(&[held("-1:00", 1), ("1:10", Act::Begun(KELP))], "1:10"), ("1:10".to_owned(), None));
+    assert_eq!(
+        kelp(&[held("-1:00", 1), ("1:10", ShowReport::Begun(KELP))], "1:10"),
+        ("1:10".to_owned(), None)
+    );
     // Before an act whatever begins it, before a number that number only.
-    let starts = |act: Act| {
+    let starts = |act: ShowReport| {
         let board = two_ahead();
-        let list = [("-9:00", act), ("-8:00", Act::Cut(GULLS))];
+        let list = [("-9:00", act), ("-8:00", ShowReport::Cut(GULLS))];
         let running = Running::of(&board.season, show(&board), &deeds(&list), seconds("-8:00"));
         clock(running.day.numbers.iter().find(|n| n.number == ROPEWALK).unwrap().starts)
     };
-    assert_eq!(starts(Act::Held(Before::Act(1), 3)), "23:40");
-    assert_eq!(starts(Act::Held(Before::Number(GULLS), 3)), "20:40");
+    assert_eq!(starts(ShowReport::Held(Before::Act(1), 3)), "23:40");
+    assert_eq!(starts(ShowReport::Held(Before::Number(GULLS), 3)), "20:40");
 }
 
 #[test]
@@ -266,16 +269,16 @@ fn a_move_takes_a_number_past_the_interval_and_its_turnarounds_with_it() {
 #[test]
 fn the_lead_is_kept_in_numbers_and_in_minutes() {
     let board = two_ahead();
-    let leads = |list: &[(&str, Act)]| {
+    let leads = |list: &[(&str, ShowReport)]| {
         let running = Running::of(&board.season, show(&board), &deeds(list), seconds("-5:00"));
         let last = running.day.numbers.last().unwrap();
         (clock(last.lead()), clock(running.progress.last().unwrap().planned_lead))
     };
     assert_eq!(leads(&[]), ("5:20".to_owned(), "5:20".to_owned()));
-    assert_eq!(leads(&[("-5:00", Act::Cut(ROPEWALK))]), ("8:00".to_owned(), "5:20".to_owned()));
+    assert_eq!(leads(&[("-5:00", ShowReport::Cut(ROPEWALK))]), ("8:00".to_owned(), "5:20".to_owned()));
 }
 
-fn check_refused(list: &[(&str, Act)], words: &str) {
+fn check_refused(list: &[(&str, ShowReport)], words: &str) {
     let board = two_ahead();
     let (list, last) = (deeds(list), list.len() - 1);
     let running = Running::of(&board.season, show(&board), &list, seconds("60:00"));
@@ -293,51 +296,65 @@ fn check_refused(list: &[(&str, Act)], words: &str) {
 
 #[test]
 fn what_cannot_be_is_refused_with_its_reason() {
-    let begun = ("0:00", Act::Begun(KELP));
-    let over = ("2:00", Act::Ended(KELP));
-    let told = |more: &[(&'static str, Act)]| [&[begun.clone(), over.clone()], more].concat();
-    check_refused(&[begun.clone(), ("0:10", Act::Begun(KELP))], "Kelp has begun already.");
-    check_refused(&told(&[("2:10", Act::Begun(KELP))]), "Kelp is over already.");
-    check_refused(&told(&[("2:10", Act::Ended(KELP))]), "Kelp is over already.");
-    let passed = [begun.clone(), ("2:10", Act::Begun(FOGHORN)), ("2:20", Act::Ended(KELP))];
+    let begun = ("0:00", ShowReport::Begun(KELP));
+    let over = ("2:00", ShowReport::Ended(KELP));
+    let told = |more: &[(&'static str, ShowReport)]| [&[begun.clone(), over.clone()], more].concat();
+    check_refused(&[begun.clone(), ("0:10", ShowReport::Begun(KELP))], "Kelp has begun already.");
+    check_refused(&told(&[("2:10", ShowReport::Begun(KELP))]), "Kelp is over already.");
+    check_refused(&told(&[("2:10", ShowReport::Ended(KELP))]), "Kelp is over already.");
+    let passed = [begun.clone(), ("2:10", ShowReport::Begun(FOGHORN)), ("2:20", ShowReport::Ended(KELP))];
     check_refused(&passed, "Kelp is over already.");
     let first =
         "Foghorn comes before Gulls and has not been ticked off. Tick it off, cut it or move it first.";
-    check_refused(&told(&[("2:10", Act::Begun(GULLS))]), first);
-    check_refused(&told(&[("2:10", Act::Ended(GULLS))]), first);
-    let cut = ("-1:00", Act::Cut(GULLS));
-    for act in [Act::Begun(GULLS), Act::Ended(GULLS), Act::Cut(GULLS), Act::Held(Before::Number(GULLS), 1)] {
+    check_refused(&told(&[("2:10", ShowReport::Begun(GULLS))]), first);
+    check_refused(&told(&[("2:10", ShowReport::Ended(GULLS))]), first);
+    let cut = ("-1:00", ShowReport::Cut(GULLS));
+    for act in [
+        ShowReport::Begun(GULLS),
+        ShowReport::Ended(GULLS),
+        ShowReport::Cut(GULLS),
+        ShowReport::Held(Before::Number(GULLS), 1),
+    ] {
         check_refused(&[cut.clone(), ("1:00", act)], "Gulls is cut. Take the cut back first.");
     }
-    check_refused(&[begun.clone(), ("1:00", Act::Cut(KELP))], "Kelp has begun already.");
-    check_refused(&told(&[("3:00", Act::Cut(KELP))]), "Kelp is over already.");
+    check_refused(&[begun.clone(), ("1:00", ShowReport::Cut(KELP))], "Kelp has begun already.");
+    check_refused(&told(&[("3:00", ShowReport::Cut(KELP))]), "Kelp is over already.");
     for minutes in [0, 121] {
-        check_refused(&[("1:00", Act::Held(Before::Act(0), minutes))], "A hold is from 1 to 120 minutes.");
+        check_refused(
+            &[("1:00", ShowReport::Held(Before::Act(0), minutes))],
+            "A hold is from 1 to 120 minutes.",
+        );
     }
     let act = "That part of the show has begun already, or has no number left.";
-    check_refused(&[begun.clone(), ("1:00", Act::Held(Before::Act(0), 2))], act);
-    check_refused(&[("1:00", Act::Held(Before::Act(2), 2))], act);
-    check_refused(&[begun.clone(), ("1:00", Act::Held(Before::Number(KELP), 2))], "Kelp has begun already.");
+    check_refused(&[begun.clone(), ("1:00", ShowReport::Held(Before::Act(0), 2))], act);
+    check_refused(&[("1:00", ShowReport::Held(Before::Act(2), 2))], act);
+    check_refused(
+        &[begun.clone(), ("1:00", ShowReport::Held(Before::Number(KELP), 2))],
+        "Kelp has begun already.",
+    );
     check_refused(&[begun.clone(), ("1:00", exchange(KELP, GULLS))], "Kelp has begun already.");
     check_refused(&[begun.clone(), ("1:00", to_front(GULLS))], "Kelp has begun already.");
     check_refused(&[("1:00", exchange(GULLS, GULLS))], "It stands there already.");
     check_refused(&[("1:00", behind(FOGHORN, Piece::Number(KELP)))], "It stands there already.");
     let missing = "That is not in the running order.";
-    check_refused(&[("1:00", Act::Begun(NumberId(77)))], missing);
+    check_refused(&[("1:00", ShowReport::Begun(NumberId(77)))], missing);
     check_refused(&[("1:00", behind(KELP, Piece::Interval(1)))], missing);
-    check_refused(&[("1:00", Act::Shifted(Shift::Move(Piece::Interval(0), Target::First)))], missing);
+    check_refused(
+        &[("1:00", ShowReport::Shifted(OrderShift::Move(Piece::Interval(0), Target::First)))],
+        missing,
+    );
     check_refused(&[("1:00", back(9))], "There is nothing like that to take back.");
     check_refused(&[cut.clone(), ("1:00", back(1)), ("1:10", back(1))], "That was taken back before.");
     check_refused(&[cut, ("1:00", back(1)), ("1:10", back(2))], "There is nothing like that to take back.");
     // Foghorn has begun since, which it could not have without Kelp.
-    let hangs = [begun, ("2:10", Act::Begun(FOGHORN)), ("2:20", back(1))];
+    let hangs = [begun, ("2:10", ShowReport::Begun(FOGHORN)), ("2:20", back(1))];
     check_refused(&hangs, "Something told later hangs on it. Take that back first.");
     let board = two_ahead();
     let photographs = board.event("E001").unwrap();
     assert!(board.season.events[photographs.at()].ordered);
     let list = with(&book(), "events", "E003", "kind", "photographs");
     let unordered = crate::common::board(&without_order(&list));
-    let told = deeds(&[("0:00", Act::Begun(KELP))]);
+    let told = deeds(&[("0:00", ShowReport::Begun(KELP))]);
     let event = unordered.event("E003").unwrap();
     let Verdict::Refused(refusal) = Running::verdict(&unordered.season, event, &[], &told[0]) else {
         panic!()
@@ -354,11 +371,11 @@ fn without_order(book: &allheard::domain::book::Book) -> allheard::domain::book:
 #[test]
 fn the_same_deed_again_changes_nothing() {
     let board = two_ahead();
-    let mut list = deeds(&[("0:00", Act::Begun(KELP)), ("1:00", Act::Held(Before::Act(1), 4))]);
+    let mut list = deeds(&[("0:00", ShowReport::Begun(KELP)), ("1:00", ShowReport::Held(Before::Act(1), 4))]);
     let once = shown(&Running::of(&board.season, show(&board), &list, 60));
     list.push(list[1].clone());
     // Another act under the same id is the same form posted twice, too.
-    list.push(Deed { act: Act::Cut(GULLS), ..list[1].clone() });
+    list.push(Deed { act: ShowReport::Cut(GULLS), ..list[1].clone() });
     let twice = Running::of(&board.season, show(&board), &list, 60);
     assert_eq!(shown(&twice), once);
     assert_eq!(twice.verdicts, [Verdict::Done, Verdict::Done, Verdict::Known, Verdict::Known]);
@@ -369,7 +386,11 @@ fn the_same_deed_again_changes_nothing() {
 fn no_deed_moves_a_release() {
     let board = two_ahead();
     let before: Vec<_> = board.programme.itineraries().map(|it| it.collect_from).collect();
-    let list = deeds(&[("0:00", Act::Cut(GULLS)), ("0:00", Act::Cut(ROPEWALK)), ("0:00", Act::Cut(FINALE))]);
+    let list = deeds(&[
+        ("0:00", ShowReport::Cut(GULLS)),
+        ("0:00", ShowReport::Cut(ROPEWALK)),
+        ("0:00", ShowReport::Cut(FINALE)),
+    ]);
     let running = Running::of(&board.season, show(&board), &list, 0);
     assert_eq!(clock(running.late()), "-24:40");
     let again = Board::of(board.season.clone());
@@ -429,13 +450,13 @@ pub fn random_deeds(season: &Season, dice: &mut Dice) -> Vec<Deed> {
         let next = running.next().map_or(any, |next| running.day.numbers[next].number);
         let on = running.on().map_or(next, |on| running.day.numbers[on].number);
         let act = match dice.below(16) {
-            0..4 => Act::Begun(next),
-            4..7 => Act::Ended(on),
-            7 => Act::Begun(any),
-            8 => Act::Ended(any),
-            9 => Act::Held(Before::Number(any), dice.below(10) as u32),
-            10 => Act::Held(Before::Act(dice.below(3) as u32), 1 + dice.below(10) as u32),
-            11 => Act::Cut(any),
+            0..4 => ShowReport::Begun(next),
+            4..7 => ShowReport::Ended(on),
+            7 => ShowReport::Begun(any),
+            8 => ShowReport::Ended(any),
+            9 => ShowReport::Held(Before::Number(any), dice.below(10) as u32),
+            10 => ShowReport::Held(Before::Act(dice.below(3) as u32), 1 + dice.below(10) as u32),
+            11 => ShowReport::Cut(any),
             12 => exchange(any, other),
             13 => behind(any, if dice.below(3) == 0 { Piece::Interval(0) } else { Piece::Number(other) }),
             14 => to_front(any),
@@ -475,7 +496,7 @@ fn twin_of(season: &Season, list: &[Deed]) -> (Twin, String) {
             continue;
         }
         let mut wanted = count.clone();
-        if let Act::TakenBack(id) = &deed.act {
+        if let ShowReport::TakenBack(id) = &deed.act {
             wanted.retain(|other| other.id != *id);
             if wanted.len() == count.len() {
                 verdicts.push('r');
@@ -531,41 +552,43 @@ impl Twin {
         self.live().into_iter().rfind(|at| self.touched(*at))
     }
 
-    fn stage(&self, at: usize) -> Stage {
+    fn stage(&self, at: usize) -> StageNow {
         let last = self.last_touched();
         if last.is_some_and(|last| at < last) || self.lines[at].ended.is_some() {
-            Stage::Over
+            StageNow::Over
         } else if last == Some(at) {
-            Stage::On
+            StageNow::On
         } else {
-            Stage::ToCome
+            StageNow::ToCome
         }
     }
 
-    fn play(&mut self, act: &Act, at: i64) -> bool {
+    fn play(&mut self, act: &ShowReport, at: i64) -> bool {
         let waits = |twin: &Twin, number: NumberId| {
-            twin.line(number).filter(|line| twin.stage(*line) == Stage::ToCome)
+            twin.line(number).filter(|line| twin.stage(*line) == StageNow::ToCome)
         };
         match act {
-            Act::Begun(number) | Act::Ended(number) => {
+            ShowReport::Begun(number) | ShowReport::Ended(number) => {
                 let Some(line) = self.line(*number) else { return false };
                 let before = self.live().into_iter().filter(|other| *other < line);
-                if before.into_iter().any(|other| self.stage(other) == Stage::ToCome) {
+                if before.into_iter().any(|other| self.stage(other) == StageNow::ToCome) {
                     return false;
                 }
                 match (act, self.stage(line)) {
-                    (Act::Begun(_), Stage::ToCome) => self.lines[line].began = Some(at),
-                    (Act::Ended(_), Stage::ToCome | Stage::On) => self.lines[line].ended = Some(at),
+                    (ShowReport::Begun(_), StageNow::ToCome) => self.lines[line].began = Some(at),
+                    (ShowReport::Ended(_), StageNow::ToCome | StageNow::On) => {
+                        self.lines[line].ended = Some(at)
+                    }
                     _ => return false,
                 }
             }
-            Act::Held(before, minutes) => {
+            ShowReport::Held(before, minutes) => {
                 let may = match before {
                     Before::Number(number) => waits(self, *number).is_some(),
                     Before::Act(act) => {
                         let of: Vec<usize> =
                             self.live().into_iter().filter(|line| self.act_of(*line) == *act).collect();
-                        !of.is_empty() && of.iter().all(|line| self.stage(*line) == Stage::ToCome)
+                        !of.is_empty() && of.iter().all(|line| self.stage(*line) == StageNow::ToCome)
                     }
                 };
                 if !may || *minutes < 1 || *minutes > 120 {
@@ -573,18 +596,18 @@ impl Twin {
                 }
                 self.holds.push((*before, at, *minutes));
             }
-            Act::Cut(number) => match waits(self, *number) {
+            ShowReport::Cut(number) => match waits(self, *number) {
                 Some(line) => self.lines[line].cut = true,
                 None => return false,
             },
-            Act::Shifted(Shift::Exchange(Piece::Number(one), Piece::Number(other))) => {
+            ShowReport::Shifted(OrderShift::Exchange(Piece::Number(one), Piece::Number(other))) => {
                 let (Some(one), Some(other)) = (waits(self, *one), waits(self, *other)) else { return false };
                 if one == other {
                     return false;
                 }
                 self.lines.swap(one, other);
             }
-            Act::Shifted(Shift::Move(Piece::Number(number), target)) => {
+            ShowReport::Shifted(OrderShift::Move(Piece::Number(number), target)) => {
                 let Some(from) = waits(self, *number) else { return false };
                 let line = self.lines[from].clone();
                 let mut lines = self.lines.clone();
@@ -619,7 +642,7 @@ impl Twin {
                 }
                 *self = moved;
             }
-            Act::Shifted(_) | Act::TakenBack(_) => return false,
+            ShowReport::Shifted(_) | ShowReport::TakenBack(_) => return false,
         }
         true
     }
@@ -671,12 +694,12 @@ impl Twin {
         let next = self.live().into_iter().find(|other| *other > line);
         match (next.filter(|next| self.touched(*next)), self.stage(line)) {
             (Some(next), _) => due.min(self.lines[next].began.or(self.lines[next].ended).unwrap()),
-            (None, Stage::On) => due.max(now),
+            (None, StageNow::On) => due.max(now),
             (None, _) => due,
         }
     }
 
-    fn rows(&self, season: &Season, now: i64) -> Vec<(NumberId, u32, i64, i64, i64, Stage)> {
+    fn rows(&self, season: &Season, now: i64) -> Vec<(NumberId, u32, i64, i64, i64, StageNow)> {
         let live = self.live();
         let lead = season.settings.ready_numbers as usize;
         live.iter()
@@ -736,9 +759,10 @@ fn a_show_ticked_off_on_time_is_as_planned() {
         (0..).zip(&season.events).filter(|(_, e)| e.ordered).map(|(at, _)| EventId(at)).last().unwrap();
     let mut list: Vec<Deed> = Vec::new();
     for timed in &Day::of(&season, show).numbers {
-        for (word, at, act) in
-            [("b", timed.starts, Act::Begun(timed.number)), ("e", timed.ends, Act::Ended(timed.number))]
-        {
+        for (word, at, act) in [
+            ("b", timed.starts, ShowReport::Begun(timed.number)),
+            ("e", timed.ends, ShowReport::Ended(timed.number)),
+        ] {
             list.push(Deed { id: format!("{word}{}", timed.number.0), at, act });
         }
     }

@@ -7,7 +7,7 @@ use allheard::domain::book::{Book, Problem, Weight};
 use allheard::domain::day::Day;
 use allheard::domain::reading;
 use allheard::domain::season::{ChaperoneId, ChildId, Dismissal, EventId, NumberId, Person, Slot};
-use allheard::domain::sheets::{self, Kind, Marks};
+use allheard::domain::sheets::{self, Marks, SheetKind};
 use jiff::ToSpan;
 use std::collections::BTreeSet;
 
@@ -186,7 +186,7 @@ fn times_that_contradict_are_refused_and_early_ones_are_asked_about() {
 }
 
 /// The cells of the rows of one sheet, those of each table together.
-fn sheet(board: &Board, event: u32, kind: Kind, whose: &str) -> Vec<String> {
+fn sheet(board: &Board, event: u32, kind: SheetKind, whose: &str) -> Vec<String> {
     let all = sheets::of_event(board, EventId(event), Marks::none());
     let found = all.iter().find(|sheet| sheet.kind == kind && sheet.whose == whose).expect("the sheet");
     let mut out = Vec::new();
@@ -200,19 +200,19 @@ fn sheet(board: &Board, event: u32, kind: Kind, whose: &str) -> Vec<String> {
 #[test]
 fn the_paper_of_a_day_by_slots_stands_at_its_own_times() {
     let board = board(&studio());
-    let wall = sheet(&board, 0, Kind::Wall, "");
+    let wall = sheet(&board, 0, SheetKind::Wall, "");
     assert_eq!(
         &wall[1..4],
         ["1|Kelp|||10:15|20:00", "2|Foghorn||10:20|10:35|20:00", "3|Gulls||10:40|10:55|20:00"]
     );
-    let door = sheet(&board, 0, Kind::Door, "");
+    let door = sheet(&board, 0, SheetKind::Door, "");
     assert!(door.contains(&"## 1 child called 11:20, by given name".to_owned()), "{door:#?}");
     assert!(door.contains(&"Cy M.|11:20|Nan Quill|||".to_owned()), "{door:#?}");
     assert!(door.contains(&"11:55|2|0:20".to_owned()), "{door:#?}");
-    let clipboard = sheet(&board, 0, Kind::Clipboard, "V003");
+    let clipboard = sheet(&board, 0, SheetKind::Clipboard, "V003");
     assert!(clipboard[0].contains("called 11:00 · on 11:15 · until 11:35"), "{clipboard:#?}");
     let photographs = with(&studio(), "events", "E001", "kind", "photographs");
-    let rows = sheet(&common::board(&photographs), 0, Kind::Photographs, "");
+    let rows = sheet(&common::board(&photographs), 0, SheetKind::Photographs, "");
     let times: Vec<&str> = rows[1..].iter().map(|row| &row[..11]).collect();
     assert_eq!(times, ["10:00|10:15", "10:20|10:35", "10:40|10:55", "11:00|11:15", "11:20|11:35"]);
 }
@@ -222,12 +222,12 @@ fn the_paper_of_a_day_by_slots_stands_at_its_own_times() {
 fn who_signs_is_who_has_the_first_and_the_last_in_the_running_order() {
     let board = board(&studio());
     assert_eq!(day_of(&board, "C002", "E002"), "13:20 14:30 14:45 V002 V003");
-    let door = sheet(&board, 1, Kind::Door, "");
+    let door = sheet(&board, 1, SheetKind::Door, "");
     assert!(door.contains(&"Bo V.|13:20|Ivo Wren|||".to_owned()), "{door:#?}");
-    let ivo = sheet(&board, 1, Kind::Clipboard, "V002");
+    let ivo = sheet(&board, 1, SheetKind::Clipboard, "V002");
     let bo = ivo.iter().find(|row| row.contains("Bo V.")).unwrap();
     assert!(bo.contains("|starts with you|QUICK CHANGE into 5 Lanterns, with Nan Quill|"), "{bo}");
-    let nan = sheet(&board, 1, Kind::Clipboard, "V003");
+    let nan = sheet(&board, 1, SheetKind::Clipboard, "V003");
     let bo = nan.iter().find(|row| row.contains("Bo V.")).unwrap();
     assert!(bo.contains("|–|quick change from 2 Foghorn|ends with you|☐|from 14:45 Nora Vale|"), "{bo}");
 }
@@ -237,10 +237,10 @@ fn a_child_who_goes_back_stands_on_both_clipboards() {
     let back = crate::town::set(&studio(), "signed out by", "first chaperone");
     let board = board(&back);
     assert_eq!(day_of(&board, "C002", "E002"), "13:20 14:30 14:45 V002 V002");
-    let nan = sheet(&board, 1, Kind::Clipboard, "V003");
+    let nan = sheet(&board, 1, SheetKind::Clipboard, "V003");
     let bo = nan.iter().find(|row| row.contains("Bo V.")).unwrap();
     assert!(bo.contains("|back to Ivo Wren, who signs out|"), "{bo}");
-    let ivo = sheet(&board, 1, Kind::Clipboard, "V002");
+    let ivo = sheet(&board, 1, SheetKind::Clipboard, "V002");
     let at = ivo
         .iter()
         .position(|row| row == "## Back to you at the end")
@@ -268,7 +268,7 @@ fn a_number_that_nearly_everybody_dances_is_a_finale() {
     assert_eq!(day_of(&finale, "C003", "E002"), "13:20 14:30 14:45 V003 V003");
     // Everybody else stays with whoever has them: nobody is with the chaperone of the finale but whose own it is.
     assert_eq!(day_of(&finale, "C005", "E002"), "13:20 14:30 14:45 V001 V001");
-    let uma = sheet(&finale, 1, Kind::Clipboard, "V001");
+    let uma = sheet(&finale, 1, SheetKind::Clipboard, "V001");
     assert!(uma.iter().any(|row| row.contains("to 5 Lanterns, still with you")), "{uma:#?}");
     let paper = sheets::of_event(&finale, EventId(1), Marks::none());
     let said: String = paper

@@ -7,7 +7,7 @@ use allheard::domain::book::{Book, Row};
 use allheard::domain::chase::{self, Reason};
 use allheard::domain::layout::{AUDIENCES, ROADS, WORDINGS};
 use allheard::domain::plan::{Wanted, plan};
-use allheard::domain::published::reminders::{Ground, STARTERS, Step, sentence};
+use allheard::domain::published::reminders::{Ground, ReminderStep, STARTERS, sentence};
 use allheard::domain::reasons::{beside, rests_on};
 use allheard::domain::record::{Ask, NoticeKey, Record};
 use allheard::domain::season::{Channel, GuardianId, HouseholdId};
@@ -92,7 +92,7 @@ fn planned(board: &Board, now: &str) -> Vec<Wanted> {
 
 #[test]
 fn every_notice_says_what_it_rests_on_and_whose_it_is() {
-    let steps = Step::ALL.into_iter().map(|step| (step.words(), step.grounds()));
+    let steps = ReminderStep::ALL.into_iter().map(|step| (step.words(), step.grounds()));
     let all: Vec<_> = STARTERS.iter().map(|starter| (starter.name, starter.grounds)).chain(steps).collect();
     assert_eq!(all.len(), STARTERS.len() + 3);
     for (name, grounds) in all {
@@ -220,15 +220,23 @@ fn nobody_gets_two_messages_on_one_day() {
 
 #[test]
 fn what_people_do_beside_the_messages_is_counted_from_the_first_show() {
-    let check = |door: &str, calls: &str, expect: [(Date, Step); 3]| {
+    let check = |door: &str, calls: &str, expect: [(Date, ReminderStep); 3]| {
         let mut book = started();
         setting(&mut book, "class door days before", door);
         setting(&mut book, "calls days before", calls);
         assert_eq!(beside(&board(&book).season), expect);
     };
-    let show = (date(2030, 6, 14), Step::OnlyChanges);
-    check("28", "5", [(date(2030, 5, 17), Step::ClassDoor), (date(2030, 6, 9), Step::Calls), show]);
-    check("3", "10", [(date(2030, 6, 4), Step::Calls), (date(2030, 6, 11), Step::ClassDoor), show]);
+    let show = (date(2030, 6, 14), ReminderStep::OnlyChanges);
+    check(
+        "28",
+        "5",
+        [(date(2030, 5, 17), ReminderStep::ClassDoor), (date(2030, 6, 9), ReminderStep::Calls), show],
+    );
+    check(
+        "3",
+        "10",
+        [(date(2030, 6, 4), ReminderStep::Calls), (date(2030, 6, 11), ReminderStep::ClassDoor), show],
+    );
 }
 
 /// Everybody was told everything by mail, and asked for an answer.

@@ -6,8 +6,8 @@ use crate::town::book;
 use allheard::demo::dice::Dice;
 use allheard::domain::board::Board;
 use allheard::domain::book::{Book, Row};
-use allheard::domain::day::difference::{Difference, tried};
-use allheard::domain::day::order::{Piece, Shift, Target, Unmoved};
+use allheard::domain::day::difference::{DayDifference, tried};
+use allheard::domain::day::order::{OrderShift, Piece, Target, Unmoved};
 use allheard::domain::day::turns::{Ease, Turn};
 use allheard::domain::season::{EventId, NumberId, Season, Slot};
 
@@ -16,7 +16,7 @@ const FOGHORN: Piece = Piece::Number(NumberId(1));
 const GULLS: Piece = Piece::Number(NumberId(2));
 
 /// What a trial of the Saturday show changes, a line each.
-fn lines(board: &Board, shift: Shift) -> Vec<String> {
+fn lines(board: &Board, shift: OrderShift) -> Vec<String> {
     let season = &board.season;
     let (_, found) = tried(season, board.event("E002").unwrap(), shift).unwrap();
     let child = |child: allheard::domain::season::ChildId| season.children[child.at()].given.as_str();
@@ -57,7 +57,7 @@ fn a_trial_says_what_goes_and_what_comes() {
     let board = board(&book());
     // Foghorn 0-180, Kelp 200-320: Ada the other way round, with whoever has her, since nobody is named for Foghorn.
     assert_eq!(
-        lines(&board, Shift::Exchange(KELP, FOGHORN)),
+        lines(&board, OrderShift::Exchange(KELP, FOGHORN)),
         [
             "no time goes: Ada Kelp>Foghorn 0 s",
             "no time comes: Ada Foghorn>Kelp 0 s",
@@ -69,7 +69,7 @@ fn a_trial_says_what_goes_and_what_comes() {
     );
     // The interval before Foghorn: Ada has it between, Cy goes from Foghorn (1040-1220) to Gulls (1240) at once.
     assert_eq!(
-        lines(&board, Shift::Move(Piece::Interval(0), Target::Behind(KELP))),
+        lines(&board, OrderShift::Move(Piece::Interval(0), Target::Behind(KELP))),
         [
             "no time goes: Ada Kelp>Foghorn 0 s",
             "no time comes: Cy Foghorn>Gulls 0 s",
@@ -80,7 +80,7 @@ fn a_trial_says_what_goes_and_what_comes() {
     );
     // Gulls to the end: Ropewalk 1240-1360, Finale 1380-1620, Gulls 1640: Bo has Finale between, 280 less 40 s.
     assert_eq!(
-        lines(&board, Shift::Move(GULLS, Target::Behind(Piece::Number(NumberId(4))))),
+        lines(&board, OrderShift::Move(GULLS, Target::Behind(Piece::Number(NumberId(4))))),
         [
             "quick comes: Bo Ropewalk>Gulls 240 s",
             "no time goes: Bo Gulls>Ropewalk 0 s",
@@ -93,11 +93,11 @@ fn a_trial_says_what_goes_and_what_comes() {
     );
     let show = board.event("E002").unwrap();
     let refused = |shift| tried(&board.season, show, shift).map(|_| ()).unwrap_err();
-    assert_eq!(refused(Shift::Exchange(KELP, KELP)), Unmoved::Same);
-    assert_eq!(refused(Shift::Move(KELP, Target::First)), Unmoved::Same);
-    assert_eq!(refused(Shift::Move(FOGHORN, Target::Behind(KELP))), Unmoved::Same);
-    assert_eq!(refused(Shift::Exchange(KELP, Piece::Interval(1))), Unmoved::Missing);
-    assert_eq!(refused(Shift::Move(Piece::Number(NumberId(9)), Target::First)), Unmoved::Missing);
+    assert_eq!(refused(OrderShift::Exchange(KELP, KELP)), Unmoved::Same);
+    assert_eq!(refused(OrderShift::Move(KELP, Target::First)), Unmoved::Same);
+    assert_eq!(refused(OrderShift::Move(FOGHORN, Target::Behind(KELP))), Unmoved::Same);
+    assert_eq!(refused(OrderShift::Exchange(KELP, Piece::Interval(1))), Unmoved::Missing);
+    assert_eq!(refused(OrderShift::Move(Piece::Number(NumberId(9)), Target::First)), Unmoved::Missing);
 }
 
 #[test]
@@ -121,7 +121,7 @@ fn two_workbooks_read_apart_differ_by_what_the_trial_said() {
 }
 
 /// Another order, and the same workbook with its running order written anew by hand.
-fn random_shift(season: &Season, book: &Book, dice: &mut Dice) -> Option<(Shift, Book)> {
+fn random_shift(season: &Season, book: &Book, dice: &mut Dice) -> Option<(OrderShift, Book)> {
     let order = &season.events[0].order;
     let piece = |at: usize| match order[at] {
         Slot::Number { number, .. } => Piece::Number(number),
@@ -136,7 +136,7 @@ fn random_shift(season: &Season, book: &Book, dice: &mut Dice) -> Option<(Shift,
             return None;
         }
         rows.swap(one, other);
-        Shift::Exchange(piece(one), piece(other))
+        OrderShift::Exchange(piece(one), piece(other))
     } else {
         // `other` is the gap to go to: before everything, or behind the line before the gap.
         if other == one || other == one + 1 {
@@ -145,7 +145,7 @@ fn random_shift(season: &Season, book: &Book, dice: &mut Dice) -> Option<(Shift,
         let row = rows.remove(one);
         rows.insert(if other > one { other - 1 } else { other }, row);
         let target = if other == 0 { Target::First } else { Target::Behind(piece(other - 1)) };
-        Shift::Move(piece(one), target)
+        OrderShift::Move(piece(one), target)
     };
     for (row, place) in rows.iter_mut().zip(1..) {
         row.set("place", place.to_string());
@@ -155,7 +155,7 @@ fn random_shift(season: &Season, book: &Book, dice: &mut Dice) -> Option<(Shift,
     Some((shift, changed))
 }
 
-fn said(found: &Difference) -> Vec<String> {
+fn said(found: &DayDifference) -> Vec<String> {
     let mut out = Vec::new();
     for (what, change) in [("quick", &found.quick), ("impossible", &found.impossible)] {
         for (word, list) in [("goes", &change.goes), ("comes", &change.comes)] {

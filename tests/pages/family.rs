@@ -9,7 +9,7 @@ use jiff::civil::{Date, Time, date, time};
 pub fn samples() -> Vec<(&'static str, &'static str, String)> {
     let pages: Vec<(&'static str, GuardianPage)> = vec![
         ("guardian-changed", guardian(&ENGLISH, vec![changed(&ENGLISH, "Ines")])),
-        ("guardian-waiting", guardian(&ENGLISH, vec![plain(&ENGLISH, "Ines", Mark::Waiting)])),
+        ("guardian-waiting", guardian(&ENGLISH, vec![plain(&ENGLISH, "Ines", StandingMark::Waiting)])),
         ("guardian-spanish", guardian(&SPANISH, vec![changed(&SPANISH, "Ines")])),
         ("guardian-several", several()),
         ("guardian-noted", noted()),
@@ -51,7 +51,7 @@ pub fn telephone(last: &str, shown: &str) -> Telephone {
     Telephone { e164: format!("+44207946{last}"), shown: shown.to_owned() }
 }
 
-fn guardian(labels: &'static Labels, sheets: Vec<Sheet>) -> GuardianPage {
+fn guardian(labels: &'static Labels, sheets: Vec<SheetView>) -> GuardianPage {
     let other = if labels.lang == "en" { &SPANISH } else { &ENGLISH };
     GuardianPage {
         labels,
@@ -72,29 +72,32 @@ fn guardian(labels: &'static Labels, sheets: Vec<Sheet>) -> GuardianPage {
     }
 }
 
-fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
+fn plain(labels: &Labels, given: &str, standing: StandingMark) -> SheetView {
     let spanish = labels.lang == "es";
     let say = |english: &str, in_spanish: &str| if spanish { in_spanish } else { english }.to_owned();
-    Sheet {
-        item: Item { item: "C001/E002".into(), fingerprint: "b41e77".into() },
+    SheetView {
+        item: SheetItem { item: "C001/E002".into(), fingerprint: "b41e77".into() },
         given: given.into(),
         event: say("Dress rehearsal", "Ensayo general"),
-        date: Told::same(DAY),
-        place: Told::same("Old Weighhouse Theatre".into()),
-        door: Told::same(say("Stage door in Cooper's Row", "Puerta de artistas, en Cooper's Row")),
+        date: ToldFact::same(DAY),
+        place: ToldFact::same("Old Weighhouse Theatre".into()),
+        door: ToldFact::same(say(
+            "Stage door in Cooper's TimeRow",
+            "Puerta de artistas, en Cooper's TimeRow",
+        )),
         called_off: false,
         changed: false,
         ribbon: ribbon(labels),
-        arrive_ready: Told::same(say(
+        arrive_ready: ToldFact::same(say(
             "In costume, hair in a low bun, stage make-up done.",
             "Con el traje, el pelo en moño bajo y maquillada.",
         )),
-        bring: Told::same(say(
+        bring: ToldFact::same(say(
             "Water and a plain snack. Please, no nuts.",
             "Agua y algo sencillo de comer. Sin frutos secos, por favor.",
         )),
-        leave_home: Told::same(say("Jewellery, toys and telephones.", "Joyas, juguetes y teléfonos.")),
-        hand_in: Told::same(say(
+        leave_home: ToldFact::same(say("Jewellery, toys and telephones.", "Joyas, juguetes y teléfonos.")),
+        hand_in: ToldFact::same(say(
             "After this rehearsal, the blue costume: the staff keep it for the quick change.",
             "Después de este ensayo, el traje azul: lo guardamos para el cambio rápido.",
         )),
@@ -117,11 +120,12 @@ fn plain(labels: &Labels, given: &str, standing: Mark) -> Sheet {
 }
 
 /// A chaperone's own sheet; one number more since she read it.
-fn duty(labels: &Labels) -> Sheet {
-    let row = |kind, hour, minute| Row { kind, time: Told::same(at(hour, minute)), note: String::new() };
-    let said = |words: &str| Told::same(words.to_owned());
-    Sheet {
-        item: Item { item: "V001/E002".into(), fingerprint: "d07e".into() },
+fn duty(labels: &Labels) -> SheetView {
+    let row =
+        |kind, hour, minute| TimeRow { kind, time: ToldFact::same(at(hour, minute)), note: String::new() };
+    let said = |words: &str| ToldFact::same(words.to_owned());
+    SheetView {
+        item: SheetItem { item: "V001/E002".into(), fingerprint: "d07e".into() },
         given: "Noor".into(),
         ribbon: vec![
             row(RowKind::Due, 16, 0),
@@ -138,23 +142,23 @@ fn duty(labels: &Labels) -> Sheet {
         signs_out: None,
         beside: Vec::new(),
         rules: Vec::new(),
-        shift: Some(Shift {
-            numbers: Told::changed("Harbour Bells".into(), "Harbour Bells; Paper Boats".into()),
+        shift: Some(ShiftView {
+            numbers: ToldFact::changed("Harbour Bells".into(), "Harbour Bells; Paper Boats".into()),
             task: said(""),
             signs_in: said("Harbour Bells"),
             signs_out: said("Paper Boats"),
             room: said("Sail loft"),
             kit: said("Badge, pen, dark clothes"),
         }),
-        ..plain(labels, "Noor", Mark::HeardBefore)
+        ..plain(labels, "Noor", StandingMark::HeardBefore)
     }
 }
 
-fn ribbon(labels: &Labels) -> Vec<Row> {
+fn ribbon(labels: &Labels) -> Vec<TimeRow> {
     let spanish = labels.lang == "es";
-    let row = |kind, hour, minute, english: &str, in_spanish: &str| Row {
+    let row = |kind, hour, minute, english: &str, in_spanish: &str| TimeRow {
         kind,
-        time: Told::same(at(hour, minute)),
+        time: ToldFact::same(at(hour, minute)),
         note: if spanish { in_spanish } else { english }.to_owned(),
     };
     let way = |name: &str, walk| RowKind::ParkBy(WayIn { name: name.into(), walk });
@@ -166,10 +170,10 @@ fn ribbon(labels: &Labels) -> Vec<Row> {
     ]
 }
 
-fn changed(labels: &Labels, given: &str) -> Sheet {
-    let mut sheet = plain(labels, given, Mark::HeardBefore);
-    sheet.ribbon[0].time = Told::changed(at(17, 5), at(16, 35));
-    sheet.ribbon[1].time = Told::changed(at(17, 30), at(17, 0));
+fn changed(labels: &Labels, given: &str) -> SheetView {
+    let mut sheet = plain(labels, given, StandingMark::HeardBefore);
+    sheet.ribbon[0].time = ToldFact::changed(at(17, 5), at(16, 35));
+    sheet.ribbon[1].time = ToldFact::changed(at(17, 30), at(17, 0));
     let before = if labels.lang == "es" { "Agua." } else { "Water." };
     sheet.bring.was = Some(before.into());
     sheet.answered = Some(AsOf { date: date(2027, 5, 25), time: at(21, 4) });
@@ -177,20 +181,20 @@ fn changed(labels: &Labels, given: &str) -> Sheet {
 }
 
 fn several() -> GuardianPage {
-    let mut brother = plain(&ENGLISH, "Tariq", Mark::Heard);
-    brother.item = Item { item: "C002/E002".into(), fingerprint: "c0ffee".into() };
+    let mut brother = plain(&ENGLISH, "Tariq", StandingMark::Heard);
+    brother.item = SheetItem { item: "C002/E002".into(), fingerprint: "c0ffee".into() };
     brother.answered = Some(AsOf { date: date(2027, 6, 1), time: at(8, 15) });
     brother.signs_out = Some("Ewa".into());
-    let mut matinee = plain(&ENGLISH, "Ines", Mark::Waiting);
-    matinee.item = Item { item: "C001/E004".into(), fingerprint: "5eed01".into() };
+    let mut matinee = plain(&ENGLISH, "Ines", StandingMark::Waiting);
+    matinee.item = SheetItem { item: "C001/E004".into(), fingerprint: "5eed01".into() };
     matinee.event = "Matinee".into();
-    matinee.date = Told::same(date(2027, 6, 6));
+    matinee.date = ToldFact::same(date(2027, 6, 6));
     matinee.called_off = true;
     let mut page = guardian(&ENGLISH, vec![changed(&ENGLISH, "Ines"), brother, matinee]);
     page.rules = Some(HouseRules {
         items: vec![
-            Item { item: "C001/rules".into(), fingerprint: "aa10".into() },
-            Item { item: "C002/rules".into(), fingerprint: "aa11".into() },
+            SheetItem { item: "C001/rules".into(), fingerprint: "aa10".into() },
+            SheetItem { item: "C002/rules".into(), fingerprint: "aa11".into() },
         ],
         givens: vec!["Ines".into(), "Tariq".into()],
         rules: vec![
@@ -201,17 +205,17 @@ fn several() -> GuardianPage {
             ("Food".into(), "Water and a plain snack only. Please bring no nuts.".into()),
             ("Costumes".into(), "Each piece goes home in its bag and comes back in its bag.".into()),
         ],
-        standing: Mark::Waiting,
+        standing: StandingMark::Waiting,
         answered: None,
     });
     page
 }
 
 fn noted() -> GuardianPage {
-    let mut sheet = plain(&ENGLISH, "Ines", Mark::Heard);
+    let mut sheet = plain(&ENGLISH, "Ines", StandingMark::Heard);
     sheet.answered = Some(as_of());
     let mut page = guardian(&ENGLISH, vec![sheet]);
-    page.noted = vec![Noted {
+    page.noted = vec![NotedLine {
         kind: NotedKind::Heard,
         given: "Ines".into(),
         event: "Dress rehearsal".into(),
@@ -221,11 +225,11 @@ fn noted() -> GuardianPage {
 }
 
 fn cant_come() -> GuardianPage {
-    let mut sheet = plain(&ENGLISH, "Ines", Mark::CantCome);
+    let mut sheet = plain(&ENGLISH, "Ines", StandingMark::CantCome);
     sheet.answered = Some(as_of());
     let mut page = guardian(&ENGLISH, vec![sheet]);
     page.noted = [NotedKind::CantCome, NotedKind::Question]
-        .map(|kind| Noted {
+        .map(|kind| NotedLine {
             kind,
             given: "Ines".into(),
             event: "Dress rehearsal".into(),
@@ -237,7 +241,7 @@ fn cant_come() -> GuardianPage {
 
 fn stale() -> GuardianPage {
     let mut page = guardian(&ENGLISH, vec![changed(&ENGLISH, "Ines")]);
-    page.noted = vec![Noted {
+    page.noted = vec![NotedLine {
         kind: NotedKind::Stale,
         given: "Ines".into(),
         event: "Dress rehearsal".into(),
@@ -246,18 +250,19 @@ fn stale() -> GuardianPage {
     page
 }
 
-fn hostile() -> Sheet {
-    let mut sheet = plain(&ENGLISH, "<script>alert(1)</script>", Mark::Waiting);
+fn hostile() -> SheetView {
+    let mut sheet = plain(&ENGLISH, "<script>alert(1)</script>", StandingMark::Waiting);
     sheet.item.item = "C003/E002\" onfocus=\"x".into();
-    sheet.bring =
-        Told::same("A_very_long_word_without_any_break_that_could_push_the_page_wide_and_wider_still".into());
+    sheet.bring = ToldFact::same(
+        "A_very_long_word_without_any_break_that_could_push_the_page_wide_and_wider_still".into(),
+    );
     sheet
 }
 
 fn right_to_left() -> GuardianPage {
     let mut sheet = changed(&ENGLISH, "נועה");
     sheet.signs_in = Some("ליאת".into());
-    sheet.bring = Told::same("מים וכריך קטן.".into());
+    sheet.bring = ToldFact::same("מים וכריך קטן.".into());
     guardian(&ENGLISH, vec![sheet])
 }
 
@@ -273,9 +278,9 @@ fn stops() -> Vec<(&'static str, StopPage)> {
         telephone: Some(telephone("0100", "020 7946 0100")),
     };
     vec![
-        ("stop-mail", stop(&ENGLISH, Channel::Mail, "marisol@example.org", false)),
-        ("stop-text", stop(&SPANISH, Channel::Text, "020 7946 0018", false)),
-        ("stop-done", stop(&ENGLISH, Channel::Mail, "marisol@example.org", true)),
+        ("stop-mail", stop(&ENGLISH, StopChannel::Mail, "marisol@example.org", false)),
+        ("stop-text", stop(&SPANISH, StopChannel::Text, "020 7946 0018", false)),
+        ("stop-done", stop(&ENGLISH, StopChannel::Mail, "marisol@example.org", true)),
     ]
 }
 

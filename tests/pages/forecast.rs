@@ -18,8 +18,8 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
         .into()
 }
 
-fn foretold(all: u32, heard: u32, [low, middle, high]: [u32; 3]) -> Foretold {
-    Foretold { all, heard, low, middle, high }
+fn foretold(all: u32, heard: u32, [low, middle, high]: [u32; 3]) -> ForetoldRow {
+    ForetoldRow { all, heard, low, middle, high }
 }
 
 /// A week after the call sheet went out, a week before the call.

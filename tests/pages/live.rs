@@ -27,8 +27,8 @@ fn as_of() -> AsOf {
     AsOf { date: date(2027, 6, 5), time: time(19, 12, 0, 0) }
 }
 
-fn moment(clock: &str, title: &str, more: &str, now: bool) -> Moment {
-    Moment { clock: clock.into(), title: title.into(), more: more.into(), now }
+fn moment(clock: &str, title: &str, more: &str, now: bool) -> ShowMoment {
+    ShowMoment { clock: clock.into(), title: title.into(), more: more.into(), now }
 }
 
 fn line(clock: &str, was: &str, name: &str, stage: &str, now: bool) -> OrderLine {
@@ -55,7 +55,7 @@ fn show() -> ShowPage {
         href: "/season/E003".into(),
         heading: "Harbour Bells is on".into(),
         down: "The curtain comes down at 21:14, four minutes later than planned.".into(),
-        notice: Some(Notice { words: "Noted.".into(), done: true }),
+        notice: Some(PageNotice { words: "Noted.".into(), done: true }),
         deed: "Qk2b8yXn0u3Rv9aTq1LmZw".into(),
         main: tick("ended", "N004", "Harbour Bells is over"),
         other: tick("begun", "N005", "Paper Boats has begun"),
@@ -114,7 +114,7 @@ fn show() -> ShowPage {
 fn before() -> ShowPage {
     ShowPage {
         heading: "Curtain up 19:04: Gulls begins".into(),
-        notice: Some(Notice {
+        notice: Some(PageNotice {
             words: "Not noted. Gulls comes before Tin Fish and has not been ticked off. Tick it off, cut it or move \
                     it first."
                 .into(),
@@ -179,7 +179,7 @@ fn change() -> ChangePage {
         event: "Saturday evening".into(),
         href: "/season/E003/show".into(),
         down: "The curtain comes down at 21:14, four minutes later than planned.".into(),
-        notice: Some(Notice { words: "Noted.".into(), done: true }),
+        notice: Some(PageNotice { words: "Noted.".into(), done: true }),
         deed: "Qk2b8yXn0u3Rv9aTq1LmZw".into(),
         holds: [vec![pick("act 1", "the end of the interval (Ropewalkers)")], numbers.clone()].concat(),
         minutes: vec![1, 2, 3, 4, 5, 10, 15],

@@ -1,6 +1,6 @@
 //! Invented chaperones and the coordinator: pages with lists.
 
-use allheard::domain::sheets::{Cell, Kind, Sheet, Table};
+use allheard::domain::sheets::{PaperCell, PaperSheet, SheetKind, Table};
 use allheard::web::chart::Counts;
 use allheard::web::views::*;
 use askama::Template;
@@ -37,8 +37,8 @@ pub fn samples() -> Vec<(&'static str, &'static str, String)> {
     all.into_iter().map(|(name, html)| (name, "en", html.unwrap())).collect()
 }
 
-fn paper(child: &str) -> Sheet {
-    let cells = |cells: [&str; 5]| cells.map(|text| Cell::Own(text.to_owned()));
+fn paper(child: &str) -> PaperSheet {
+    let cells = |cells: [&str; 5]| cells.map(|text| PaperCell::Own(text.to_owned()));
     let rows = [
         cells(["19:18", child, "24 Under the Viaduct", "26 Lamplighters", "19:25"]),
         cells(["19:28", "Jarek Z.", "28 Hedgehog Commute", "30 Tin Roof Rain", "19:36"]),
@@ -46,8 +46,8 @@ fn paper(child: &str) -> Sheet {
     let mut table = Table::of(&["Off", "Child", "Out of", "Into", "On"], rows);
     table.heading = "In order of time".into();
     table.note = "Minutes are what is left after the walks off and on.".into();
-    Sheet {
-        kind: Kind::QuickChanges,
+    PaperSheet {
+        kind: SheetKind::QuickChanges,
         whose: String::new(),
         title: "Quick-change room: Saturday evening".into(),
         short: "Quick-change room".into(),
@@ -62,12 +62,12 @@ fn ring(reference: &str, given: &str, last: Option<&str>, tried: &str) -> Ring {
         given: given.into(),
         telephone: last.map(|last| telephone(last, &format!("020 7946 {last}"))),
         language: None,
-        mark: Mark::Waiting,
+        mark: StandingMark::Waiting,
         tried: tried.into(),
     }
 }
 
-fn open(reference: &str, name: &str, mark: Mark, note: &str, rings: Vec<Ring>) -> OpenChild {
+fn open(reference: &str, name: &str, mark: StandingMark, note: &str, rings: Vec<Ring>) -> OpenChild {
     OpenChild {
         child: reference.into(),
         name: name.into(),
@@ -90,12 +90,12 @@ fn greeted(name: &str, adults: &[(&str, Option<&str>, Option<&str>)]) -> GreetCh
 fn chaperone() -> ChaperonePage {
     let mut marisol = ring("G001", "Marisol", Some("0018"), "Two texts since Tuesday, no answer.");
     marisol.language = Some("Spanish".into());
-    marisol.mark = Mark::HeardBefore;
+    marisol.mark = StandingMark::HeardBefore;
     let settled = |name: &str| SettledChild {
         child: "C001".into(),
         event: "E001".into(),
         name: name.into(),
-        mark: Mark::Heard,
+        mark: StandingMark::Heard,
         note: String::new(),
     };
     let choice = |at: &str, name: &str, day, open, current| EventChoice {
@@ -115,7 +115,7 @@ fn chaperone() -> ChaperonePage {
             choice("E003", "First show", 5, 5, false),
             choice("E005", "Last show", 6, 0, false),
         ],
-        watch: Some(Watch {
+        watch: Some(WatchView {
             event: "E002".into(),
             name: "Dress rehearsal".into(),
             date: date(2027, 6, 4),
@@ -128,20 +128,20 @@ fn chaperone() -> ChaperonePage {
             over: Some(time(20, 30, 0, 0)),
             room: "Sail loft".into(),
             kit: "Badge, pen, dark clothes".into(),
-            mark: Mark::Waiting,
+            mark: StandingMark::Waiting,
             fingerprint: "d07e".into(),
         }),
-        notice: Some(Notice {
+        notice: Some(PageNotice {
             words: "Noted: nobody answered at Agnieszka's number, for Tomasz K. Ring again later.".into(),
             done: true,
         }),
         calls: Vec::new(),
         open: vec![
-            open("C001", "Ines A.", Mark::HeardBefore, "Quick change.", vec![marisol]),
+            open("C001", "Ines A.", StandingMark::HeardBefore, "Quick change.", vec![marisol]),
             open(
                 "C009",
                 "Tomasz K.",
-                Mark::Waiting,
+                StandingMark::Waiting,
                 "",
                 vec![
                     ring(
@@ -156,7 +156,7 @@ fn chaperone() -> ChaperonePage {
             open(
                 "C014",
                 "Ada F.",
-                Mark::NoWay,
+                StandingMark::NoWay,
                 "",
                 vec![ring("G020", "Chidi", None, "Both numbers were wrong.")],
             ),
@@ -179,7 +179,7 @@ fn chaperone() -> ChaperonePage {
             child: "C001".into(),
             event: "E001".into(),
             name: "Yusuf E.".into(),
-            mark: Mark::CantCome,
+            mark: StandingMark::CantCome,
             note: "His family told us on Tuesday.".into(),
         }])
         .collect(),
@@ -262,7 +262,7 @@ fn chase(name: &str) -> ChasePage {
         later: 14,
         shared: "One call is shared out among 6 chaperones, at most one each.".into(),
         near_days: 5,
-        notice: Some(Notice { words: "Noted: Paweł will call back.".into(), done: true }),
+        notice: Some(PageNotice { words: "Noted: Paweł will call back.".into(), done: true }),
     }
 }
 
@@ -305,14 +305,19 @@ fn class_door(child: &str) -> ClassDoorPage {
         silent: vec![
             SilentRow {
                 name: child.into(),
-                mark: Mark::Waiting,
+                mark: StandingMark::Waiting,
                 signers: vec![
                     signer("C009/E001/G011/b41e77", "Agnieszka Kowal"),
                     signer("C009/E001/G012/b41e77", "Paweł Kowal"),
                 ],
                 rules: vec![signer("C009/-/G011/0f41aa", "Agnieszka Kowal")],
             },
-            SilentRow { name: "Yusuf E.".into(), mark: Mark::NoWay, signers: Vec::new(), rules: Vec::new() },
+            SilentRow {
+                name: "Yusuf E.".into(),
+                mark: StandingMark::NoWay,
+                signers: Vec::new(),
+                rules: Vec::new(),
+            },
         ],
         collectors: vec![pick("coordinator", "The coordinator"), pick("V002", "Noor Haddad")],
         slip: Some("/season/E001/sheets/slips".into()),
@@ -343,11 +348,11 @@ fn hostile_list() -> ChaperonePage {
 }
 
 /// A field of the given counts, spread as answers fall: not in blocks.
-fn field(counts: &[(Mark, usize)]) -> Tally {
+fn field(counts: &[(StandingMark, usize)]) -> Tally {
     let all: usize = counts.iter().map(|(_, n)| n).sum();
-    let mut sorted: Vec<Mark> = counts.iter().flat_map(|&(mark, n)| vec![mark; n]).collect();
+    let mut sorted: Vec<StandingMark> = counts.iter().flat_map(|&(mark, n)| vec![mark; n]).collect();
     // 137 is prime and larger than no sample's common factor, so that the steps visit every box once.
-    let mut marks = vec![Mark::NotAsked; all];
+    let mut marks = vec![StandingMark::NotAsked; all];
     for at in 0..all {
         marks[(at * 137) % all] = sorted[at];
     }
@@ -411,26 +416,26 @@ fn summary(name: &str, day: i8, tally: Tally, picture: Option<Picture>) -> Event
 
 fn dress() -> Tally {
     field(&[
-        (Mark::Heard, 268),
-        (Mark::HeardBefore, 21),
-        (Mark::Waiting, 54),
-        (Mark::CantCome, 4),
-        (Mark::NoWay, 3),
+        (StandingMark::Heard, 268),
+        (StandingMark::HeardBefore, 21),
+        (StandingMark::Waiting, 54),
+        (StandingMark::CantCome, 4),
+        (StandingMark::NoWay, 3),
     ])
 }
 
 fn season() -> SeasonPage {
     let last = field(&[
-        (Mark::Heard, 201),
-        (Mark::Waiting, 96),
-        (Mark::CantCome, 5),
-        (Mark::NoWay, 3),
-        (Mark::NotAsked, 45),
+        (StandingMark::Heard, 201),
+        (StandingMark::Waiting, 96),
+        (StandingMark::CantCome, 5),
+        (StandingMark::NoWay, 3),
+        (StandingMark::NotAsked, 45),
     ]);
     let settled = dress().settled() as u32;
     let count = |words: &str, count| MessageCount { words: words.into(), count };
     SeasonPage {
-        held: vec![Held {
+        held: vec![HeldRow {
             words: "Nothing is sent, because the clock of this host was set 120 minutes forward. It now says Friday 4 June, 12:00. Is that right?".into(),
             act: ("go_on_clock".into(), "The clock is right: go on sending"),
         }],
@@ -462,11 +467,11 @@ fn season() -> SeasonPage {
 
 /// What went out, of all or of one family.
 fn went_out(family: bool) -> MessagesPage {
-    let person = Person {
+    let person = PersonView {
         name: "Marisol Arce".into(),
         standings: vec![
-            ("Ines, Dress rehearsal".into(), Mark::Heard),
-            ("Ines, First show".into(), Mark::Waiting),
+            ("Ines, Dress rehearsal".into(), StandingMark::Heard),
+            ("Ines, First show".into(), StandingMark::Waiting),
         ],
         said: vec![Said {
             words: "Which door is it?".into(),
@@ -474,7 +479,7 @@ fn went_out(family: bool) -> MessagesPage {
             at: as_of(),
         }],
     };
-    let life = Life {
+    let life = LifeView {
         to: "Marisol Arce and <b>Bo</b> Arce".into(),
         href: "/season/family/H7".into(),
         matter: "call sheet by text".into(),
@@ -506,7 +511,7 @@ fn needs() -> Needs {
             by: "Decide by Friday 4 June, 14:00: in three hours and ten minutes.".into(),
             href: "/season/change/event?event=E001".into(),
         }],
-        asked: vec![Asked {
+        asked: vec![AskedRow {
             guardian: "Agnieszka Kowal".into(),
             children: vec!["Tomasz Kowal".into()],
             words: "Can Tomasz leave right after his number? We have a train.".into(),
@@ -587,20 +592,24 @@ fn event(hostile: &str) -> EventPage {
     let children = vec![
         child(
             "Ines Arce",
-            Mark::HeardBefore,
-            vec![who("Marisol Arce", "brings and collects", Mark::HeardBefore)],
+            StandingMark::HeardBefore,
+            vec![who("Marisol Arce", "brings and collects", StandingMark::HeardBefore)],
         ),
         child(
             hostile,
-            Mark::Waiting,
+            StandingMark::Waiting,
             vec![
-                who("Agnieszka Kowal", "brings", Mark::Waiting),
-                who("Paweł Kowal", "collects", Mark::Heard),
+                who("Agnieszka Kowal", "brings", StandingMark::Waiting),
+                who("Paweł Kowal", "collects", StandingMark::Heard),
             ],
         ),
-        child("Ada Faraday", Mark::NoWay, vec![who("Chidi Faraday", "", Mark::NoWay)]),
-        child("Bilal Rahmani", Mark::Heard, vec![who("Samira Rahmani", "brings and collects", Mark::Heard)]),
-        child("Wren Castellane", Mark::NoWay, Vec::new()),
+        child("Ada Faraday", StandingMark::NoWay, vec![who("Chidi Faraday", "", StandingMark::NoWay)]),
+        child(
+            "Bilal Rahmani",
+            StandingMark::Heard,
+            vec![who("Samira Rahmani", "brings and collects", StandingMark::Heard)],
+        ),
+        child("Wren Castellane", StandingMark::NoWay, Vec::new()),
     ];
     let summary = summary("Dress rehearsal", 4, dress(), Some(picture(268, 350, 260)));
     let groups = summary.numbers.iter().take(3).map(|number| NumberGroup {
@@ -615,7 +624,7 @@ fn event(hostile: &str) -> EventPage {
         season: "The Salt Lantern".into(),
         as_of: as_of(),
         groups: groups.collect(),
-        chaperones: vec![("Noor Aziz".into(), Mark::Waiting), (hostile.into(), Mark::Heard)],
+        chaperones: vec![("Noor Aziz".into(), StandingMark::Waiting), (hostile.into(), StandingMark::Heard)],
         event: summary,
         place: "Old Weighhouse Theatre, stage door in Cooper's Row".into(),
         sheets: vec![

@@ -83,7 +83,7 @@ fn edit(name: &str) -> EditPage {
         school: "Brackwater School of Dance".into(),
         season: "The Salt Lantern".into(),
         as_of: as_of(),
-        heading: format!("Change {name}, Friday 4 June"),
+        heading: format!("ChangeRow {name}, Friday 4 June"),
         back: ("/season/E001".into(), name.into()),
         notice: Some("The form was empty, so nothing changes.".into()),
         forms: vec![
@@ -99,11 +99,11 @@ fn edit(name: &str) -> EditPage {
                 title: name.into(),
                 note: "For every event at this place.".into(),
                 fields: vec![
-                    field("place", "", Entry::Hidden, "P001"),
-                    field("door", "The door children use", Entry::Text, name),
-                    field("date", "Date", Entry::Date, "2027-06-04"),
-                    field("call", "Children's call", Entry::Time, "17:30"),
-                    field("number", "Number", Entry::Pick(picks), ""),
+                    field("place", "", PreviewEntry::Hidden, "P001"),
+                    field("door", "The door children use", PreviewEntry::Text, name),
+                    field("date", "Date", PreviewEntry::Date, "2027-06-04"),
+                    field("call", "Children's call", PreviewEntry::Time, "17:30"),
+                    field("number", "Number", PreviewEntry::Pick(picks), ""),
                 ],
                 button: "See what it changes".into(),
             },
@@ -154,7 +154,7 @@ fn nothing() -> Preview {
 }
 
 fn problems(reason: &str) -> Preview {
-    let problem = |blocks, sheet: &str, row, reason: &str, cure: &str| Problem {
+    let problem = |blocks, sheet: &str, row, reason: &str, cure: &str| ProblemRow {
         blocks,
         weight: if blocks { "must be fixed" } else { "please check" },
         sheet: sheet.into(),
@@ -185,13 +185,13 @@ fn problems(reason: &str) -> Preview {
 }
 
 fn preview(name: &str) -> Preview {
-    let change = |kind, what: &str, name: &str, detail: &str| Change {
+    let change = |kind, what: &str, name: &str, detail: &str| ChangeRow {
         kind,
         what: what.into(),
         name: name.into(),
         detail: detail.into(),
     };
-    let choice = |value: &str, words: &str| Choice { value: value.into(), words: words.into() };
+    let choice = |value: &str, words: &str| RefChoice { value: value.into(), words: words.into() };
     Preview {
         questions: vec![OpenQuestion {
             key: "children.48".into(),
@@ -199,11 +199,11 @@ fn preview(name: &str) -> Preview {
             choices: vec![choice("C112", "Yes, the same child"), choice("new", "No, another child")],
         }],
         changes: vec![
-            change(ChangeKind::Changed, "event", "Dress rehearsal", "call 17:30 becomes 17:00"),
-            change(ChangeKind::Added, "child", name, "in Paper Boats"),
-            change(ChangeKind::Gone, "guardian", "Bea Lindqvist", "of Olle Lindqvist"),
+            change(ChangeRowKind::Changed, "event", "Dress rehearsal", "call 17:30 becomes 17:00"),
+            change(ChangeRowKind::Added, "child", name, "in Paper Boats"),
+            change(ChangeRowKind::Gone, "guardian", "Bea Lindqvist", "of Olle Lindqvist"),
         ],
-        falls: vec![Fall {
+        falls: vec![FallRow {
             change: "Dress rehearsal: call 17:30 becomes 17:00".into(),
             children: ["Ines Arce", "Tomasz Kowal", "Bilal Rahmani", "Freya Lund"].map(Into::into).into(),
             count: 28,
@@ -218,7 +218,7 @@ fn preview(name: &str) -> Preview {
         )],
         messages: vec![MessageChange {
             heading: "Three mails and one text are added to the plan".into(),
-            lines: vec![format!("Change by mail to {name}: Dress rehearsal, Thursday 3 June, 18:42")],
+            lines: vec![format!("ChangeRow by mail to {name}: Dress rehearsal, Thursday 3 June, 18:42")],
             more: 3,
         }],
         ..nothing()

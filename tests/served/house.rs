@@ -130,7 +130,7 @@ fn read_hook(hooks: Vec<Hook>) -> ReadHook {
     Arc::new(move |request| {
         let Some(hook) = hooks.iter().find(|hook| hook.name == request.name) else { return HookRead::NoSuch };
         let raw =
-            hook::Request { headers: request.headers.clone(), query: request.query, body: request.body };
+            hook::HookCall { headers: request.headers.clone(), query: request.query, body: request.body };
         match hook.read(&raw, request.now) {
             Ok(told) => HookRead::Told(told, hook.answer.clone()),
             Err(Refused::Unproven) => HookRead::Unproven,

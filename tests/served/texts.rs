@@ -353,7 +353,7 @@ async fn a_host_with_only_a_phone_line_has_a_whole_road() {
 
 #[tokio::test]
 async fn a_host_with_only_a_mailbox_has_a_whole_road() {
-    use allheard::inbound::letter::{Own, read};
+    use allheard::inbound::letter::{OwnMail, read};
     let house = House::in_other_ways(|ways| (ways.pages_public, ways.reply_by_mail) = (false, true)).await;
     house.bring(season::book()).await;
     house.clock.set("2027-05-28T09:30:00Z");
@@ -362,8 +362,10 @@ async fn a_host_with_only_a_mailbox_has_a_whole_road() {
     assert!(words.contains("answer this mail with the word YES") && !words.contains("http"), "{words}");
     let quoted: String = words.lines().map(|line| format!("> {line}\r\n")).collect();
     let answer = format!("From: may@example.org\r\nMessage-ID: <a@example.org>\r\n\r\nYes\r\n\r\n{quoted}");
-    let own =
-        Own { domain: "brackwater.example".to_owned(), base_url: "https://brackwater.example".to_owned() };
+    let own = OwnMail {
+        domain: "brackwater.example".to_owned(),
+        base_url: "https://brackwater.example".to_owned(),
+    };
     let incoming = read(answer.as_bytes(), &own).incoming(house.office.now()).unwrap();
     house.office.hear(&incoming).await.unwrap();
     assert_eq!(standing(&house, Standing::Heard).await, 1);

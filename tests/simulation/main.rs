@@ -35,7 +35,8 @@ fn seasons() -> u64 {
 
 #[test]
 fn promises_hold_in_every_season_whatever_crashes() {
-    let (next, crashed, totals) = (AtomicU64::new(0), Mutex::new(BTreeSet::new()), Mutex::new((0, 0, 0, 0, 0)));
+    let (next, crashed, totals) =
+        (AtomicU64::new(0), Mutex::new(BTreeSet::new()), Mutex::new((0, 0, 0, 0, 0)));
     let broken: Mutex<Vec<String>> = Mutex::new(Vec::new());
     std::thread::scope(|scope| {
         for _ in 0..WORKERS {

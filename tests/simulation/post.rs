@@ -149,7 +149,7 @@ impl Post {
         };
         let int = |at| row.int(at).expect("a number");
         let parts = self.db.fetch(PARTS, vec![parcel.message.into(), int(4).into()]).await.expect("parts");
-        let text = |row: &allheard::store::db::Row, at| row.text(at).expect("text");
+        let text = |row: &allheard::store::db::DbRow, at| row.text(at).expect("text");
         let parts: Vec<Part> =
             parts.iter().map(|row| (text(row, 0), text(row, 1), text(row, 2), text(row, 3))).collect();
         let id = parcel.message;

@@ -595,7 +595,7 @@ impl Run {
 
 // What is looked at from outside.
 impl Run {
-    async fn rows(&self, statement: Statement) -> Vec<allheard::store::db::Row> {
+    async fn rows(&self, statement: Statement) -> Vec<allheard::store::db::DbRow> {
         self.db.fetch(statement, vec![]).await.expect("the database answers")
     }
 
@@ -740,7 +740,8 @@ impl Run {
             tried.insert(row.text(0).expect("a key"), row.int(1).expect("a count"));
         }
         let (mut offered, mut taken, mut days) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
-        let direct = |offer: &&Offer| offer.parcel.message == 0 && !offer.parcel.reference.starts_with("alarm");
+        let direct =
+            |offer: &&Offer| offer.parcel.message == 0 && !offer.parcel.reference.starts_with("alarm");
         for offer in self.world.offers.lock().unwrap().iter().filter(direct) {
             let Offer { parcel, .. } = offer;
             *offered.entry(parcel.reference.clone()).or_insert(0) += 1;

@@ -9,7 +9,7 @@ use std::path::Path;
 use allheard::domain::season::Channel;
 use allheard::domain::segments;
 use allheard::service::digest::{Digest, DigestKind};
-use allheard::service::letter::{Appearance, Introduction, Kind, Letter, What};
+use allheard::service::letter::{Appearance, Introduction, Letter, LetterKind, What};
 use allheard::service::office::Ways;
 use allheard::service::samples::{digests, sample, sample_many, samples};
 use allheard::service::wording::words::{plural_category, plural_forms};
@@ -50,7 +50,7 @@ fn every_text_fits_its_limit_in_every_language() {
     let wording = wording();
     assert_eq!(wording.languages(), ["en", "es"]);
     for (language, limit) in [("en", 2), ("es", 2)] {
-        for kind in Kind::ALL {
+        for kind in LetterKind::ALL {
             for (name, letter) in samples(kind) {
                 let letter = speak(letter, language);
                 let worded = wording.text(&letter).unwrap();
@@ -73,18 +73,18 @@ fn every_text_fits_its_limit_in_every_language() {
 }
 
 /// The facts a kind must carry whatever wording was chosen.
-fn facts(kind: Kind, language: &str) -> Vec<&'static str> {
+fn facts(kind: LetterKind, language: &str) -> Vec<&'static str> {
     let day = if language == "en" { "Fri 4 June" } else { "vie 4 de junio" };
     match kind {
-        Kind::Rules => vec![],
-        Kind::Introduction => vec!["Noor Tidewell"],
-        Kind::CallSheet | Kind::Reminder | Kind::Duty => {
+        LetterKind::Rules => vec![],
+        LetterKind::Introduction => vec!["Noor Tidewell"],
+        LetterKind::CallSheet | LetterKind::Reminder | LetterKind::Duty => {
             vec![day, "17:00", "16:35", "stage door, Tar Lane"]
         }
         // On the eve, where both do not fit, the time to pick up goes before the time to park.
-        Kind::Eve => vec![day, "17:00", "stage door, Tar Lane"],
-        Kind::Change => vec![day, "17:00", "stage door, Tar Lane"],
-        Kind::TurnIn | Kind::Cancelled => vec![day],
+        LetterKind::Eve => vec![day, "17:00", "stage door, Tar Lane"],
+        LetterKind::Change => vec![day, "17:00", "stage door, Tar Lane"],
+        LetterKind::TurnIn | LetterKind::Cancelled => vec![day],
     }
 }
 
@@ -92,7 +92,7 @@ fn facts(kind: Kind, language: &str) -> Vec<&'static str> {
 fn texts_carry_date_call_park_by_door_and_link() {
     let wording = wording();
     for language in ["en", "es"] {
-        for kind in Kind::ALL {
+        for kind in LetterKind::ALL {
             for letter in [sample(kind), sample_many(kind)] {
                 let text = wording.text(&speak(letter.clone(), language)).unwrap().text;
                 println!("{language} {}: {text}\n", kind.folder());
@@ -115,7 +115,7 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
         if language == "en" { english } else { spanish }
     };
     for language in ["en", "es"] {
-        for kind in Kind::ALL {
+        for kind in LetterKind::ALL {
             let letter = speak(sample(kind), language);
             let mail = wording.mail(&letter).unwrap();
             println!("Subject: {}\n\n{}\n=====", mail.subject, mail.text);
@@ -129,12 +129,13 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
                     "Este mensaje no es para emergencias.",
                 ),
             ];
-            if kind != Kind::Rules {
+            if kind != LetterKind::Rules {
                 wanted.push(said(language, "Friday 4 June", "viernes 4 de junio"));
             }
             match kind {
-                Kind::Rules | Kind::TurnIn | Kind::Introduction | Kind::Cancelled => {}
-                Kind::Duty => wanted.extend([
+                LetterKind::Rules | LetterKind::TurnIn | LetterKind::Introduction | LetterKind::Cancelled => {
+                }
+                LetterKind::Duty => wanted.extend([
                     "17:00",
                     "16:35",
                     "17:15",
@@ -157,7 +158,7 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
             }
             assert!(mail.html.contains(&format!("<html lang=\"{language}\" dir=\"ltr\">")));
         }
-        for kind in [Kind::CallSheet, Kind::Reminder, Kind::Eve, Kind::Change] {
+        for kind in [LetterKind::CallSheet, LetterKind::Reminder, LetterKind::Eve, LetterKind::Change] {
             let mail = wording.mail(&speak(sample(kind), language)).unwrap();
             let rule =
                 said(language, "Nobody leaves before the last number.", "Nadie sale antes del último baile.");
@@ -170,7 +171,7 @@ fn mails_carry_every_fact_the_caution_and_the_ways_out() {
 fn a_change_says_the_new_first_and_what_it_was_after() {
     let wording = wording();
     let with = |what: What| {
-        let mut all = samples(Kind::Change).into_iter().map(|(_, letter)| letter);
+        let mut all = samples(LetterKind::Change).into_iter().map(|(_, letter)| letter);
         all.find(|l| {
             l.items.len() == 1 && l.items[0].changes.len() == 1 && l.items[0].changes[0].what == what
         })
@@ -192,7 +193,7 @@ fn a_change_says_the_new_first_and_what_it_was_after() {
 #[test]
 fn a_name_outside_the_alphabet_is_paid_for() {
     let wording = wording();
-    let mut letter = sample(Kind::CallSheet);
+    let mut letter = sample(LetterKind::CallSheet);
     letter.children = vec![Some("Łucja".to_owned())];
     letter.items[0].child = Some("Łucja".to_owned());
     let worded = wording.text(&letter).unwrap();
@@ -206,9 +207,9 @@ fn a_name_outside_the_alphabet_is_paid_for() {
 }
 
 /// Every sample in every language.
-fn everything() -> impl Iterator<Item = (&'static str, Kind, &'static str, Letter)> {
+fn everything() -> impl Iterator<Item = (&'static str, LetterKind, &'static str, Letter)> {
     ["en", "es"].into_iter().flat_map(|language| {
-        Kind::ALL.into_iter().flat_map(move |kind| {
+        LetterKind::ALL.into_iter().flat_map(move |kind| {
             let all = samples(kind).into_iter();
             all.map(move |(name, letter)| (language, kind, name, speak(letter, language)))
         })
@@ -258,7 +259,7 @@ fn the_reply_word_is_asked_for_only_where_it_is_understood() {
         letter.reply_by_text = false;
         assert!(!asks(&letter), "{language} {kind:?} {name}");
         letter.reply_by_text = true;
-        letter.owes = kind != Kind::Introduction;
+        letter.owes = kind != LetterKind::Introduction;
         assert_eq!(asks(&letter), letter.owes, "{language} {kind:?} {name}");
         letter.owes = false;
         assert!(!asks(&letter), "{language} {kind:?} {name}");
@@ -270,7 +271,7 @@ fn the_reply_word_is_asked_for_only_where_it_is_understood() {
 #[test]
 fn a_text_tells_what_two_children_share_once() {
     let wording = wording();
-    let mut letter = sample(Kind::Eve);
+    let mut letter = sample(LetterKind::Eve);
     let mut second = letter.items[0].clone();
     second.child = Some("Bo".to_owned());
     second.signs_in = Some("Ivo Wren".to_owned());
@@ -334,7 +335,7 @@ fn a_subject_is_a_line() {
 #[test]
 fn families_read_times_and_never_calls() {
     let wording = wording();
-    let of_family = |(_, kind, ..): &(_, Kind, _, Letter)| *kind != Kind::Duty;
+    let of_family = |(_, kind, ..): &(_, LetterKind, _, Letter)| *kind != LetterKind::Duty;
     for (language, kind, name, letter) in everything().filter(of_family) {
         let mail = wording.mail(&letter).unwrap();
         let text = wording.text(&letter).unwrap().text;
@@ -351,7 +352,7 @@ fn watching_is_said_only_where_the_workbook_says_it() {
     let wording = wording();
     for language in ["en", "es"] {
         let said = |may: Option<bool>| {
-            let mut letter = speak(sample(Kind::CallSheet), language);
+            let mut letter = speak(sample(LetterKind::CallSheet), language);
             letter.items[0].adults_watch = may;
             let mail = wording.mail(&letter).unwrap();
             let words = ["watch", "entrar a verlo"];
@@ -365,7 +366,7 @@ fn watching_is_said_only_where_the_workbook_says_it() {
 #[test]
 fn it_begins_stands_nowhere_for_who_is_called_later() {
     let wording = wording();
-    let mut letter = sample(Kind::CallSheet);
+    let mut letter = sample(LetterKind::CallSheet);
     assert!(wording.mail(&letter).unwrap().text.contains("Starts"));
     letter.items[0].begins = None;
     let mail = wording.mail(&letter).unwrap();
@@ -375,22 +376,22 @@ fn it_begins_stands_nowhere_for_who_is_called_later() {
 #[test]
 fn what_all_dates_have_in_common_is_said_once() {
     let wording = wording();
-    let many = samples(Kind::CallSheet).into_iter().find(|(name, _)| *name == "many events").unwrap().1;
+    let many = samples(LetterKind::CallSheet).into_iter().find(|(name, _)| *name == "many events").unwrap().1;
     let mail = wording.mail(&many).unwrap();
     assert_eq!(mail.text.matches("Water and a plain snack").count(), 1, "{}", mail.text);
     assert_eq!(mail.text.matches("Quay car park").count(), 1);
     assert_eq!(mail.text.matches("No nuts, please.").count(), 1);
-    let two = wording.mail(&sample_many(Kind::CallSheet)).unwrap();
+    let two = wording.mail(&sample_many(LetterKind::CallSheet)).unwrap();
     assert_eq!(two.text.matches("Water and a plain snack").count(), 1, "it is said of the one that has it");
 }
 
 #[test]
 fn line_breaks_and_markup_in_names_stay_inert() {
     let wording = wording();
-    let mut letter = sample(Kind::CallSheet);
+    let mut letter = sample(LetterKind::CallSheet);
     letter.items[0].child = Some("Ana\r\nBcc: all@example.com".to_owned());
     letter.items[0].event = "<b>Dress</b> & tea\u{2028}\n\u{202e}.".to_owned();
-    for kind in Kind::ALL.into_iter().filter(|kind| *kind != Kind::Rules) {
+    for kind in LetterKind::ALL.into_iter().filter(|kind| *kind != LetterKind::Rules) {
         let mut letter = Letter { kind, ..letter.clone() };
         letter.children = vec![letter.items[0].child.clone()];
         letter.introductions = vec![Introduction {
@@ -413,7 +414,7 @@ fn line_breaks_and_markup_in_names_stay_inert() {
 #[test]
 fn names_written_from_right_to_left_are_isolated_in_html() {
     let wording = wording();
-    let mut letter = sample(Kind::CallSheet);
+    let mut letter = sample(LetterKind::CallSheet);
     let (noor, layla) = ("نور", "ליאה");
     letter.children = vec![Some(noor.to_owned()), Some(layla.to_owned())];
     letter.items[0].child = Some(noor.to_owned());
@@ -425,7 +426,7 @@ fn names_written_from_right_to_left_are_isolated_in_html() {
 #[test]
 fn a_language_without_templates_falls_back_and_says_so() {
     let wording = wording();
-    let mut letter = speak(sample(Kind::Eve), "pl");
+    let mut letter = speak(sample(LetterKind::Eve), "pl");
     letter.season_language = "es".to_owned();
     let worded = wording.text(&letter).unwrap();
     assert!(worded.language_fell_back && worded.language == "es" && worded.text.contains("4 de junio"));
@@ -442,7 +443,7 @@ fn a_language_without_templates_falls_back_and_says_so() {
 fn children_are_listed_as_the_language_lists_them() {
     let wording = wording();
     let subject = |children: &[&str], language| {
-        let mut letter = speak(sample(Kind::Rules), language);
+        let mut letter = speak(sample(LetterKind::Rules), language);
         letter.children = children.iter().map(|c| Some((*c).to_owned())).collect();
         wording.mail(&letter).unwrap().subject
     };
@@ -461,7 +462,7 @@ fn children_are_listed_as_the_language_lists_them() {
     ] {
         assert!(subject(&["Ana", name], "es").contains(&format!("Ana {and} {name}")), "{name}");
     }
-    let mut letter = sample(Kind::Rules);
+    let mut letter = sample(LetterKind::Rules);
     letter.children = vec![None];
     assert!(wording.mail(&letter).unwrap().subject.contains("your child,"));
     letter.children = vec![None, None];
@@ -471,7 +472,7 @@ fn children_are_listed_as_the_language_lists_them() {
 #[test]
 fn accents_survive_in_texts() {
     let wording = wording();
-    let mut letter = speak(sample(Kind::CallSheet), "es");
+    let mut letter = speak(sample(LetterKind::CallSheet), "es");
     letter.items[0].event = "Función".to_owned();
     letter.items[0].door = "callejón".to_owned();
     letter.reply_by_text = true;
@@ -566,14 +567,14 @@ fn a_hosts_file_replaces_one_template_and_no_other() {
         ("readme.txt", "notes to ourselves"),
     ])
     .unwrap_or_else(|faults| panic!("{faults:?}"));
-    assert_eq!(wording.mail(&sample(Kind::Eve)).unwrap().subject, "Until then, Ana");
-    assert!(wording.mail(&sample(Kind::CallSheet)).unwrap().subject.contains("Friday 4 June, 17:00"));
+    assert_eq!(wording.mail(&sample(LetterKind::Eve)).unwrap().subject, "Until then, Ana");
+    assert!(wording.mail(&sample(LetterKind::CallSheet)).unwrap().subject.contains("Friday 4 June, 17:00"));
 }
 
 #[test]
 fn a_text_longer_than_any_limit_is_sent_whole_and_marked() {
     let wording = wording();
-    let mut letter = sample(Kind::CallSheet);
+    let mut letter = sample(LetterKind::CallSheet);
     letter.items[0].door = "the small green door behind the bicycle shed, ".repeat(4);
     letter.items[0].event = "Répétition générale en costumes à Saint-Éloi".to_owned();
     let worded = wording.text(&letter).unwrap();
@@ -611,7 +612,7 @@ fn a_digest_is_one_segment_with_its_link_whatever_it_says() {
 fn an_introduction_tells_names_and_no_times() {
     let wording = wording();
     for language in ["en", "es"] {
-        for (name, letter) in samples(Kind::Introduction) {
+        for (name, letter) in samples(LetterKind::Introduction) {
             let letter = speak(letter, language);
             let mail = wording.mail(&letter).unwrap();
             let text = wording.text(&letter).unwrap().text;

@@ -2,10 +2,10 @@
 //! questions and confirms who is not coming. They use what their pages use.
 
 use super::{Demo, DemoFault};
-use crate::demo::Fate;
+use crate::demo::MessageFate;
 use crate::demo::ringing::{self, Spoke};
 use crate::domain::board::{Board, Item};
-use crate::domain::chase::{Call, Way};
+use crate::domain::chase::{Call, ChaseWay};
 use crate::domain::record::CallEnd;
 use crate::domain::season::GuardianId;
 use crate::domain::standing::telephone;
@@ -110,12 +110,12 @@ impl Demo {
         let nth =
             call.tried.rung.iter().filter(|rung| rung.by != COORDINATOR || call.ringer.is_none()).count();
         let came = match call.way {
-            Way::Door(_) if call.needed_by.duration_since(now) <= AT_THE_DOOR => {
+            ChaseWay::Door(_) if call.needed_by.duration_since(now) <= AT_THE_DOOR => {
                 done.at_the_door += 1;
                 Came::HeardInPerson
             }
-            Way::Door(_) => return Ok(()),
-            Way::Ring(_) => {
+            ChaseWay::Door(_) => return Ok(()),
+            ChaseWay::Ring(_) => {
                 done.rung += 1;
                 if self.is_dead(call.guardian).await? {
                     Came::Nothing(CallEnd::WrongNumber)
@@ -156,6 +156,6 @@ impl Demo {
     async fn is_dead(&self, guardian: GuardianId) -> Result<bool, DemoFault> {
         let desk = self.house.desk().await?;
         let number = telephone(&desk.board, &desk.record, guardian).unwrap_or_default();
-        Ok(self.families.gateway_fate("text", number) != Fate::Accept)
+        Ok(self.families.gateway_fate("text", number) != MessageFate::Accept)
     }
 }

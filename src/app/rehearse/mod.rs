@@ -12,7 +12,9 @@ use crate::domain::rehearsal::chance::{DRAWS, Page};
 use crate::domain::rehearsal::fit::fitted;
 use crate::domain::rehearsal::habits::Fitted;
 use crate::domain::rehearsal::stage::first_due;
-use crate::domain::rehearsal::{Chance, Change, Gain, Habits, Outlook, Stage, Terms, run, variants};
+use crate::domain::rehearsal::{
+    Chance, Gain, Habits, RehearsalOutlook, Stage, Terms, VariantChange, run, variants,
+};
 use crate::domain::season::{GuardianId, HouseholdId, Season};
 use crate::domain::segments;
 use crate::service::composing::preview;
@@ -35,16 +37,16 @@ const THREADS_MAX: usize = 8;
 const RING_AT: Time = Time::constant(18, 0, 0, 0);
 
 /// The draws of a seed: one block of the cipher's key stream a page, found by its number and never in passing.
-pub struct Pages(ChaCha8Rng);
+pub struct Draws(ChaCha8Rng);
 
-impl Pages {
+impl Draws {
     /// Pages of a seed.
-    pub fn new(seed: u64) -> Pages {
-        Pages(ChaCha8Rng::seed_from_u64(seed))
+    pub fn new(seed: u64) -> Draws {
+        Draws(ChaCha8Rng::seed_from_u64(seed))
     }
 }
 
-impl Chance for Pages {
+impl Chance for Draws {
     fn page(&self, page: Page) -> [f64; DRAWS] {
         let mut words = self.0.clone();
         words.set_stream(page.stream());
@@ -117,7 +119,7 @@ pub struct Report {
     /// The season as it is planned.
     pub stage: Stage,
     /// How seasons go.
-    pub outlook: Outlook,
+    pub outlook: RehearsalOutlook,
     /// What changes of plan would buy, the best first.
     pub gains: Vec<Gain>,
     /// The habits that were used.
@@ -152,7 +154,7 @@ pub fn rehearse(
     wording: &Wording,
     ways: &Ways,
 ) -> Option<Report> {
-    let changes: Vec<(Change, Board)> = variants::worth_trying(season, wish.ring_days)
+    let changes: Vec<(VariantChange, Board)> = variants::worth_trying(season, wish.ring_days)
         .into_iter()
         .filter(|_| wish.tried > 0)
         .filter_map(|change| Some((change, Board::of(change.apply(season)?))))
@@ -168,13 +170,13 @@ pub fn rehearse(
     let fitted = so_far.map(|record| fitted(&board, record, from));
     let habits = fitted.as_ref().map_or(Habits::assumed(), |fitted| Habits::assumed().with(fitted));
     let stage = Stage::new(board, record, terms);
-    let changed: Vec<(Change, Stage)> =
+    let changed: Vec<(VariantChange, Stage)> =
         changes.into_iter().map(|(change, board)| (change, Stage::new(board, record, terms))).collect();
     let scales = Scales { wording, ways, known: Mutex::default() };
-    let pages = Pages::new(wish.seed);
+    let pages = Draws::new(wish.seed);
     let weigh = |board: &Board, wanted: &Wanted| scales.weigh(board, wanted);
     let share = |first: u32, step: u32| {
-        let mut outlook = Outlook::of(&stage);
+        let mut outlook = RehearsalOutlook::of(&stage);
         let mut gains: Vec<Gain> = changed.iter().map(|(change, _)| Gain::of(*change)).collect();
         for season in (first..wish.seasons).step_by(step as usize) {
             let course = run::live(&stage, &habits, &pages, season, &weigh);

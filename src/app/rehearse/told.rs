@@ -1,7 +1,7 @@
 //! What a rehearsal showed, picked out for people and as JSON.
 
 use super::Report;
-use crate::domain::rehearsal::outlook::{Gain, Paired, RANGE, Spread};
+use crate::domain::rehearsal::outlook::{Gain, OutlookSpread, Paired, RANGE};
 use crate::domain::season::EventId;
 use jiff::ToSpan;
 use jiff::civil::Date;
@@ -127,7 +127,7 @@ impl Report {
     }
 }
 
-fn spread_json(spread: &Spread) -> Value {
+fn spread_json(spread: &OutlookSpread) -> Value {
     let (low, high) = spread.range();
     json!({ "mean": spread.mean(), "low": low, "high": high })
 }

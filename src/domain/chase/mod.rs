@@ -37,7 +37,7 @@ pub struct Tried {
 
 /// How a guardian can be spoken to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Way {
+pub enum ChaseWay {
     /// By telephone, at a suggested moment.
     Ring(Moment),
     /// There is no number, or it is not hers: at the door of the next event that one of her children has; none if
@@ -59,7 +59,7 @@ pub struct Call {
     /// Before when she has to know.
     pub needed_by: Timestamp,
     /// How.
-    pub way: Way,
+    pub way: ChaseWay,
     /// What was tried.
     pub tried: Tried,
     /// Who rings; none where nobody can, which leaves it to the coordinator or the class door.
@@ -227,9 +227,9 @@ fn call(
     let way = match standing::telephone(board, record, guardian) {
         Some(_) => {
             let window = due::window(&board.season);
-            Way::Ring(suggested(window, &board.season.zone, now, tried.rung.last(), needed_by))
+            ChaseWay::Ring(suggested(window, &board.season.zone, now, tried.rung.last(), needed_by))
         }
-        None => Way::Door(next_door(board, &items, needed_by, now)),
+        None => ChaseWay::Door(next_door(board, &items, needed_by, now)),
     };
     let mut children: Vec<Person> = items.iter().map(|item| item.who).collect();
     children.sort();

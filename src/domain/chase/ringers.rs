@@ -1,7 +1,7 @@
 //! Who rings whom: an assignment of all calls at once, not a queue, so that everybody has an even share and families are
 //! rung by somebody they know, or who speaks their language.
 
-use super::{Call, Way};
+use super::{Call, ChaseWay};
 use crate::domain::assignment::{self, Cost};
 use crate::domain::board::{Board, Item};
 use crate::domain::record::CallEnd;
@@ -50,7 +50,7 @@ pub(super) fn ringers(board: &Board, now: Timestamp) -> Vec<ChaperoneId> {
 /// Gives every call that can be made by telephone to a ringer; answers how many each takes at most.
 pub(super) fn share_out(board: &Board, ringers: &[ChaperoneId], calls: &mut [Call]) -> usize {
     let mut by_phone: Vec<&mut Call> =
-        calls.iter_mut().filter(|call| matches!(call.way, Way::Ring(_))).collect();
+        calls.iter_mut().filter(|call| matches!(call.way, ChaseWay::Ring(_))).collect();
     if ringers.is_empty() || by_phone.is_empty() {
         return 0;
     }

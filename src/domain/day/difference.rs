@@ -1,13 +1,13 @@
 //! What differs between two ways in which one event may go.
 
 use super::Day;
-use super::order::{Shift, Unmoved, shifted};
+use super::order::{OrderShift, Unmoved, shifted};
 use super::turns::Ease;
 use crate::domain::season::{ChaperoneId, ChildId, EventId, NumberId, Season};
 
 /// What there is no longer, and what there was not before.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Change<T> {
+pub struct OrderChange<T> {
     /// In the first way only.
     pub goes: Vec<T>,
     /// In the second way only.
@@ -29,7 +29,7 @@ pub struct Passage {
 
 /// A child who changes hands.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Handed {
+pub struct HandOverChange {
     /// Who.
     pub child: ChildId,
     /// After which number.
@@ -53,7 +53,7 @@ pub struct Held {
 
 /// A number that starts at another moment; none where it does not occur. Seconds from curtain up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Moved {
+pub struct MovedNumber {
     /// Which number.
     pub number: NumberId,
     /// Its start in the first way.
@@ -64,40 +64,40 @@ pub struct Moved {
 
 /// Everything that differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Difference {
+pub struct DayDifference {
     /// Quick changes.
-    pub quick: Change<Passage>,
+    pub quick: OrderChange<Passage>,
     /// Turnarounds without the time for a change.
-    pub impossible: Change<Passage>,
+    pub impossible: OrderChange<Passage>,
     /// Hand-overs.
-    pub hand_overs: Change<Handed>,
+    pub hand_overs: OrderChange<HandOverChange>,
     /// Numbers held.
-    pub holds: Change<Held>,
+    pub holds: OrderChange<Held>,
     /// Starts, those of the second way first and in its order.
-    pub starts: Vec<Moved>,
+    pub starts: Vec<MovedNumber>,
 }
 
-impl Difference {
+impl DayDifference {
     /// From one way to another.
-    pub fn between(before: &Day<'_>, after: &Day<'_>) -> Difference {
+    pub fn between(before: &Day<'_>, after: &Day<'_>) -> DayDifference {
         let of = |ease| {
             change(passages(before, ease), passages(after, ease), |p: &Passage| (p.child, p.from, p.into))
         };
-        Difference {
+        DayDifference {
             quick: of(Ease::Quick),
             impossible: of(Ease::Impossible),
-            hand_overs: change(handed(before), handed(after), |h: &Handed| (h.child, h.from, h.into)),
+            hand_overs: change(handed(before), handed(after), |h: &HandOverChange| (h.child, h.from, h.into)),
             holds: change(held(before), held(after), |h: &Held| (h.number, h.child)),
             starts: starts(before, after),
         }
     }
 }
 
-fn change<T: Clone, K: PartialEq>(before: Vec<T>, after: Vec<T>, key: impl Fn(&T) -> K) -> Change<T> {
+fn change<T: Clone, K: PartialEq>(before: Vec<T>, after: Vec<T>, key: impl Fn(&T) -> K) -> OrderChange<T> {
     let missing = |from: &[T], other: &[T]| -> Vec<T> {
         from.iter().filter(|one| !other.iter().any(|two| key(one) == key(two))).cloned().collect()
     };
-    Change { goes: missing(&before, &after), comes: missing(&after, &before) }
+    OrderChange { goes: missing(&before, &after), comes: missing(&after, &before) }
 }
 
 fn passages(day: &Day<'_>, ease: Ease) -> Vec<Passage> {
@@ -111,11 +111,11 @@ fn passages(day: &Day<'_>, ease: Ease) -> Vec<Passage> {
     .collect()
 }
 
-fn handed(day: &Day<'_>) -> Vec<Handed> {
+fn handed(day: &Day<'_>) -> Vec<HandOverChange> {
     let of = day.hand_overs().into_iter();
     of.map(|hand_over| {
         let turn = &day.turns[hand_over.turn];
-        Handed {
+        HandOverChange {
             child: turn.child,
             from: day.numbers[turn.from].number,
             into: day.numbers[turn.into].number,
@@ -135,22 +135,22 @@ fn held(day: &Day<'_>) -> Vec<Held> {
         .collect()
 }
 
-fn starts(before: &Day<'_>, after: &Day<'_>) -> Vec<Moved> {
+fn starts(before: &Day<'_>, after: &Day<'_>) -> Vec<MovedNumber> {
     let start = |day: &Day<'_>, number| day.numbers.iter().find(|n| n.number == number).map(|n| n.starts);
     let gone = before.numbers.iter().filter(|n| start(after, n.number).is_none());
     after
         .numbers
         .iter()
         .chain(gone)
-        .map(|n| Moved { number: n.number, was: start(before, n.number), now: start(after, n.number) })
+        .map(|n| MovedNumber { number: n.number, was: start(before, n.number), now: start(after, n.number) })
         .filter(|moved| moved.was != moved.now)
         .collect()
 }
 
 /// An event with one change of its running order, on paper only, and what that would change.
-pub fn tried(season: &Season, id: EventId, shift: Shift) -> Result<(Day<'_>, Difference), Unmoved> {
+pub fn tried(season: &Season, id: EventId, shift: OrderShift) -> Result<(Day<'_>, DayDifference), Unmoved> {
     let order = shifted(&season.events[id.at()].order, shift)?;
     let day = Day::in_order(season, id, &order);
-    let difference = Difference::between(&Day::of(season, id), &day);
+    let difference = DayDifference::between(&Day::of(season, id), &day);
     Ok((day, difference))
 }

@@ -1,6 +1,6 @@
 //! What a chaperone has to do next while a show runs, the most urgent first.
 
-use super::running::{Running, Stage};
+use super::running::{Running, StageNow};
 use super::turns::{Ease, GroupTurn, HandBack, Turn};
 use crate::domain::release::Release;
 use crate::domain::season::{ChaperoneId, ChildId, NumberId, Season, Side};
@@ -279,7 +279,7 @@ impl Hers<'_> {
         self.running.day.numbers[at].number
     }
 
-    fn stage(&self, at: usize) -> Stage {
+    fn stage(&self, at: usize) -> StageNow {
         self.running.progress[at].stage
     }
 
@@ -290,12 +290,12 @@ impl Hers<'_> {
         for (at, timed) in running.day.numbers.iter().enumerate().filter(|(at, _)| self.has(*at)) {
             let number = timed.number;
             match self.stage(at) {
-                Stage::Over => {}
-                Stage::On => {
+                StageNow::Over => {}
+                StageNow::On => {
                     let sides = self.sides(at, |part| part.exit);
                     out.push((timed.ends, 1, Thing::ComesOff { number, sides }));
                 }
-                Stage::ToCome => {
+                StageNow::ToCome => {
                     let ahead = running.progress[at].ahead;
                     let called = timed.ready <= running.now;
                     let sides = self.sides(at, |part| part.entrance);
@@ -312,8 +312,9 @@ impl Hers<'_> {
 
     /// Children who have come off and may still be changing for a number.
     fn changing(&self, at: usize) -> Vec<ChildId> {
-        let off =
-            |turn: &&Turn| turn.into == at && turn.ease != Ease::Easy && self.stage(turn.from) == Stage::Over;
+        let off = |turn: &&Turn| {
+            turn.into == at && turn.ease != Ease::Easy && self.stage(turn.from) == StageNow::Over
+        };
         self.running.day.turns.iter().filter(off).map(|turn| turn.child).collect()
     }
 
@@ -327,7 +328,7 @@ impl Hers<'_> {
     /// taken back at the end.
     fn turns(&self) -> Vec<(i64, usize, Thing)> {
         let day = &self.running.day;
-        let passages = day.passages(|turn| self.stage(turn.into) == Stage::ToCome);
+        let passages = day.passages(|turn| self.stage(turn.into) == StageNow::ToCome);
         let things = passages.into_iter().filter_map(|passage| {
             let ends = day.numbers[passage.turn.from].ends;
             Some((ends, 3, self.passage(passage)?))
@@ -338,7 +339,7 @@ impl Hers<'_> {
     /// Children who go back to whoever signs them out, those of one number and the same adults together.
     fn back(&self) -> Vec<(i64, usize, Thing)> {
         let day = &self.running.day;
-        let open = day.hand_backs().into_iter().filter(|back| self.stage(back.after) != Stage::Over);
+        let open = day.hand_backs().into_iter().filter(|back| self.stage(back.after) != StageNow::Over);
         let hers = open.filter(|back| back.to == self.chaperone || back.from.contains(&self.chaperone));
         let mut groups: Vec<(HandBack, Vec<ChildId>)> = Vec::new();
         for back in hers {
@@ -368,8 +369,8 @@ impl Hers<'_> {
         let to = self.running.day.in_charge(turn.child, turn.into).to_vec();
         let (gives, takes) = (by.contains(&self.chaperone), to.contains(&self.chaperone));
         // A child who has come off long since has been passed on: another number has begun meanwhile.
-        let gone = self.stage(turn.from) == Stage::Over
-            && (turn.from + 1..self.running.day.numbers.len()).any(|at| self.stage(at) != Stage::ToCome);
+        let gone = self.stage(turn.from) == StageNow::Over
+            && (turn.from + 1..self.running.day.numbers.len()).any(|at| self.stage(at) != StageNow::ToCome);
         match turn.ease {
             Ease::Impossible if gives || takes => Some(Thing::NoTime { children, from, into }),
             // Where nobody takes the child over, whoever has it stays with it.

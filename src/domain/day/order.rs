@@ -22,7 +22,7 @@ pub enum Target {
 
 /// One change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Shift {
+pub enum OrderShift {
     /// Two lines change places.
     Exchange(Piece, Piece),
     /// A line moves.
@@ -39,17 +39,17 @@ pub enum Unmoved {
 }
 
 /// The order after a change.
-pub fn shifted(order: &[Slot], shift: Shift) -> Result<Vec<Slot>, Unmoved> {
+pub fn shifted(order: &[Slot], shift: OrderShift) -> Result<Vec<Slot>, Unmoved> {
     let mut order = order.to_vec();
     match shift {
-        Shift::Exchange(one, other) => {
+        OrderShift::Exchange(one, other) => {
             let (one, other) = (place(&order, one)?, place(&order, other)?);
             if one == other {
                 return Err(Unmoved::Same);
             }
             order.swap(one, other);
         }
-        Shift::Move(piece, target) => {
+        OrderShift::Move(piece, target) => {
             let from = place(&order, piece)?;
             let mut to = match target {
                 Target::First => 0,

@@ -52,7 +52,7 @@ pub enum Whereabouts {
 
 /// A time that a child spends in one place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Stretch {
+pub struct RoomStretch {
     /// Who.
     pub child: ChildId,
     /// Seconds from curtain up.
@@ -90,7 +90,7 @@ pub struct Rooms {
     /// The quick-change room of the place.
     pub quick_change: Option<RoomId>,
     /// Where each child is, by child and time.
-    pub stretches: Vec<Stretch>,
+    pub stretches: Vec<RoomStretch>,
     /// Heads by room and time; the minutes in which a room has no child are left out.
     pub heads: Vec<Heads>,
     /// Where the stretches of each child who has some begin.
@@ -175,12 +175,12 @@ impl Day<'_> {
         (child, arrives, leaves): (ChildId, i64, i64),
         (of_number, named): (&[Option<RoomId>], &[Option<RoomId>]),
         quick_change: Option<RoomId>,
-        out: &mut Vec<Stretch>,
+        out: &mut Vec<RoomStretch>,
     ) {
         let mut put = |from: i64, until: i64, place, number| {
             let (from, until) = (from.max(arrives), until.min(leaves));
             if from < until {
-                out.push(Stretch { child, from, until, place, number });
+                out.push(RoomStretch { child, from, until, place, number });
             }
         };
         // A child who dances the finale alone waits with those who lead it.
@@ -271,7 +271,7 @@ impl Day<'_> {
         posts
     }
 
-    fn heads(&self, stretches: &[Stretch], posts: &[(RoomId, i64, i64)]) -> Vec<Heads> {
+    fn heads(&self, stretches: &[RoomStretch], posts: &[(RoomId, i64, i64)]) -> Vec<Heads> {
         #[derive(Default)]
         struct Change {
             children: i64,

@@ -4,7 +4,7 @@
 //! so does one that was told before. Nothing here is ever a published fact: a child's release stays what the
 //! itinerary says, however early the curtain comes down.
 
-use super::order::{Piece, Shift, Unmoved, shifted};
+use super::order::{OrderShift, Piece, Unmoved, shifted};
 use super::{Day, Timed, call_ready};
 use crate::domain::running_order::{begins, taken};
 use crate::domain::season::{ChildId, Event, EventId, NumberId, Season, Slot};
@@ -24,7 +24,7 @@ pub enum Before {
 
 /// Something that was told of the show.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Act {
+pub enum ShowReport {
     /// A number has begun.
     Begun(NumberId),
     /// A number is over.
@@ -34,7 +34,7 @@ pub enum Act {
     /// A number is left out.
     Cut(NumberId),
     /// The running order changes; numbers only, none of which has begun.
-    Shifted(Shift),
+    Shifted(OrderShift),
     /// A deed, by its id, is taken back as if it had never been told.
     TakenBack(String),
 }
@@ -47,7 +47,7 @@ pub struct Deed {
     /// Seconds from the planned curtain up.
     pub at: i64,
     /// What.
-    pub act: Act,
+    pub act: ShowReport,
 }
 
 /// Why a deed was refused.
@@ -122,7 +122,7 @@ pub enum Verdict {
 
 /// Where a number is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Stage {
+pub enum StageNow {
     /// Danced.
     Over,
     /// On the stage now.
@@ -135,7 +135,7 @@ pub enum Stage {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Progress {
     /// Where it is.
-    pub stage: Stage,
+    pub stage: StageNow,
     /// Numbers still to begin before it; 0 once it has begun.
     pub ahead: usize,
     /// Its planned start, seconds from curtain up.
@@ -176,8 +176,8 @@ impl<'a> Running<'a> {
             .iter()
             .map(|timed| {
                 let stage = told.stage(timed.number);
-                let ahead = if stage == Stage::ToCome { waiting } else { 0 };
-                waiting += usize::from(stage == Stage::ToCome);
+                let ahead = if stage == StageNow::ToCome { waiting } else { 0 };
+                waiting += usize::from(stage == StageNow::ToCome);
                 let plan = planned.numbers.iter().find(|other| other.number == timed.number);
                 let plan = plan.unwrap_or(timed);
                 Progress { stage, ahead, planned: plan.starts, planned_lead: plan.lead() }
@@ -204,12 +204,12 @@ impl<'a> Running<'a> {
 
     /// Position of the number that is on now.
     pub fn on(&self) -> Option<usize> {
-        self.progress.iter().position(|one| one.stage == Stage::On)
+        self.progress.iter().position(|one| one.stage == StageNow::On)
     }
 
     /// Position of the number that begins next.
     pub fn next(&self) -> Option<usize> {
-        self.progress.iter().position(|one| one.stage == Stage::ToCome)
+        self.progress.iter().position(|one| one.stage == StageNow::ToCome)
     }
 
     /// Whether the next number begins an act: curtain up, or the end of an interval.
@@ -221,7 +221,7 @@ impl<'a> Running<'a> {
 
     /// Whether every number is over.
     pub fn over(&self) -> bool {
-        self.progress.iter().all(|one| one.stage == Stage::Over)
+        self.progress.iter().all(|one| one.stage == StageNow::Over)
     }
 
     /// Seconds by which the curtain comes down later than planned; less than nothing is earlier.
@@ -258,7 +258,7 @@ fn judged(planned: &Day<'_>, deeds: &[Deed]) -> (Told, Vec<Verdict>) {
             continue;
         }
         let done = match &deed.act {
-            Act::TakenBack(id) => {
+            ShowReport::TakenBack(id) => {
                 let found = counted.iter().position(|other| other.id == *id);
                 match found {
                     None if taken_back.contains(&id.as_str()) => Err(Refusal::TakenBack),
@@ -326,33 +326,33 @@ impl Told {
     fn take(&mut self, deed: &Deed) -> Result<(), Refusal> {
         let at = deed.at.max(self.latest);
         match &deed.act {
-            Act::Begun(number) => {
+            ShowReport::Begun(number) => {
                 self.may_play(*number)?;
                 self.waits(*number)?;
                 self.began.insert(*number, at);
             }
-            Act::Ended(number) => {
+            ShowReport::Ended(number) => {
                 self.may_play(*number)?;
-                if self.stage(*number) == Stage::Over {
+                if self.stage(*number) == StageNow::Over {
                     return Err(Refusal::Over(*number));
                 }
                 self.ended.insert(*number, at);
             }
-            Act::Held(before, minutes) => {
+            ShowReport::Held(before, minutes) => {
                 if !(1..=HOLD_MINUTES_MAX).contains(minutes) {
                     return Err(Refusal::Minutes);
                 }
                 self.may_hold(*before)?;
                 self.holds.push((*before, at, *minutes));
             }
-            Act::Cut(number) => {
+            ShowReport::Cut(number) => {
                 self.stands(*number)?;
                 self.waits(*number)?;
                 self.cut.push(*number);
             }
-            Act::Shifted(shift) => self.shift(*shift)?,
+            ShowReport::Shifted(shift) => self.shift(*shift)?,
             // A deed taken back is never gone through; see `judged`.
-            Act::TakenBack(_) => return Err(Refusal::NoDeed),
+            ShowReport::TakenBack(_) => return Err(Refusal::NoDeed),
         }
         self.latest = at;
         Ok(())
@@ -370,14 +370,14 @@ impl Told {
         self.began.contains_key(&number) || self.ended.contains_key(&number)
     }
 
-    fn stage(&self, number: NumberId) -> Stage {
+    fn stage(&self, number: NumberId) -> StageNow {
         let mut later = self.numbers().skip_while(|other| *other != number).skip(1);
         if self.ended.contains_key(&number) || later.any(|other| self.done(other)) {
-            Stage::Over
+            StageNow::Over
         } else if self.began.contains_key(&number) {
-            Stage::On
+            StageNow::On
         } else {
-            Stage::ToCome
+            StageNow::ToCome
         }
     }
 
@@ -393,9 +393,9 @@ impl Told {
 
     fn waits(&self, number: NumberId) -> Result<(), Refusal> {
         match self.stage(number) {
-            Stage::Over => Err(Refusal::Over(number)),
-            Stage::On => Err(Refusal::Begun(number)),
-            Stage::ToCome => Ok(()),
+            StageNow::Over => Err(Refusal::Over(number)),
+            StageNow::On => Err(Refusal::Begun(number)),
+            StageNow::ToCome => Ok(()),
         }
     }
 
@@ -425,11 +425,11 @@ impl Told {
         }
     }
 
-    fn shift(&mut self, shift: Shift) -> Result<(), Refusal> {
+    fn shift(&mut self, shift: OrderShift) -> Result<(), Refusal> {
         let moved = match shift {
-            Shift::Exchange(Piece::Number(one), Piece::Number(other)) => vec![one, other],
-            Shift::Move(Piece::Number(one), _) => vec![one],
-            Shift::Exchange(..) | Shift::Move(..) => return Err(Refusal::Missing),
+            OrderShift::Exchange(Piece::Number(one), Piece::Number(other)) => vec![one, other],
+            OrderShift::Move(Piece::Number(one), _) => vec![one],
+            OrderShift::Exchange(..) | OrderShift::Move(..) => return Err(Refusal::Missing),
         };
         for number in moved {
             self.stands(number)?;

@@ -30,7 +30,7 @@ pub enum Family {
 
 /// A density or a chance at one time, and how it changes with each figure.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Reading {
+pub struct CurveReading {
     /// The value.
     pub value: f64,
     /// Its slope by each figure.
@@ -81,7 +81,7 @@ impl Family {
     }
 
     /// Density at `hours`, an hour.
-    pub fn density(self, figures: &[f64], hours: f64) -> Reading {
+    pub fn density(self, figures: &[f64], hours: f64) -> CurveReading {
         let log = hours.ln();
         self.both(figures, |at| {
             let sigma = figures[at + 1].exp();
@@ -93,7 +93,7 @@ impl Family {
     }
 
     /// Chance to take longer than `hours`.
-    pub fn longer(self, figures: &[f64], hours: f64) -> Reading {
+    pub fn longer(self, figures: &[f64], hours: f64) -> CurveReading {
         let log = hours.ln();
         self.both(figures, |at| {
             let sigma = figures[at + 1].exp();
@@ -115,15 +115,15 @@ impl Family {
     }
 
     /// One part, or two weighed by the share of the quick.
-    fn both(self, figures: &[f64], part: impl Fn(usize) -> (f64, [f64; 2])) -> Reading {
+    fn both(self, figures: &[f64], part: impl Fn(usize) -> (f64, [f64; 2])) -> CurveReading {
         let (first, [a, b]) = part(0);
         if !self.two() {
-            return Reading { value: first, by: [a, b, 0.0, 0.0, 0.0] };
+            return CurveReading { value: first, by: [a, b, 0.0, 0.0, 0.0] };
         }
         let (second, [c, d]) = part(2);
         let quick = share(figures[4]);
         let slow = 1.0 - quick;
-        Reading {
+        CurveReading {
             value: quick * first + slow * second,
             by: [quick * a, quick * b, slow * c, slow * d, quick * slow * (first - second)],
         }

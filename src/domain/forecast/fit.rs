@@ -4,7 +4,7 @@
 //! never answer. With each message the time begins anew, so a case is a row of stretches of silence, the last of which may
 //! end in an answer.
 
-use super::curve::{Family, Reading, logit, share};
+use super::curve::{CurveReading, Family, logit, share};
 use super::lowest::{Matrix, inverse, lowest};
 use std::f64::consts::TAU;
 
@@ -146,7 +146,7 @@ impl Model {
     }
 
     /// Adds the slope of a reading's logarithm, weighed; gives the logarithm.
-    fn add(self, slope: &mut [f64], begin: usize, reading: &Reading, weight: f64) -> f64 {
+    fn add(self, slope: &mut [f64], begin: usize, reading: &CurveReading, weight: f64) -> f64 {
         let value = reading.value.max(NEXT_TO_NOTHING);
         for (slope, by) in slope[begin..].iter_mut().zip(&reading.by[..self.family.figures()]) {
             *slope += weight * by / value;
@@ -159,7 +159,7 @@ impl Model {
         self,
         slope: &mut [f64],
         begin: usize,
-        longer: &Reading,
+        longer: &CurveReading,
         overlooked: f64,
         weight: f64,
     ) -> f64 {
@@ -168,7 +168,7 @@ impl Model {
         if self.overlooks {
             slope[usize::from(self.never)] += weight * overlooked * seen * (1.0 - longer.value) / value;
         }
-        let silence = Reading { value, by: longer.by.map(|by| seen * by) };
+        let silence = CurveReading { value, by: longer.by.map(|by| seen * by) };
         self.add(slope, begin, &silence, weight)
     }
 

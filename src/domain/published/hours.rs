@@ -46,7 +46,7 @@ pub struct Band {
 
 /// The limits of one place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Table {
+pub struct HoursTable {
     /// Its name in the setting.
     pub name: &'static str,
     /// Its bands, from the youngest up.
@@ -59,7 +59,7 @@ pub struct Table {
     pub days_in_week: Option<Days>,
 }
 
-impl Table {
+impl HoursTable {
     /// The limits for an age; none where nothing is published for it.
     pub fn band(&self, age: u8) -> Option<&'static Band> {
         self.bands.iter().find(|band| (band.ages.0..=band.ages.1).contains(&age))
@@ -163,8 +163,8 @@ const fn new_south_wales(ages: (u8, u8), hours: i64, latest: i64) -> Band {
 }
 
 /// The tables, by the names the setting takes.
-pub const TABLES: &[Table] = &[
-    Table {
+pub const TABLES: &[HoursTable] = &[
+    HoursTable {
         name: "England",
         bands: &[
             england((0, 4), limit(5, 0, ENGLAND), None, 22),
@@ -179,7 +179,7 @@ pub const TABLES: &[Table] = &[
         days_running: days(6, ENGLAND),
         days_in_week: None,
     },
-    Table {
+    HoursTable {
         name: "Scotland",
         bands: &[
             scotland((0, 4), (5, 0), 2, (8, 20)),
@@ -190,7 +190,7 @@ pub const TABLES: &[Table] = &[
         days_running: days(6, SCOTLAND_DAYS),
         days_in_week: None,
     },
-    Table {
+    HoursTable {
         name: "California",
         bands: &[
             california((2, 5), 6, 3, 3),
@@ -202,7 +202,7 @@ pub const TABLES: &[Table] = &[
         days_running: None,
         days_in_week: None,
     },
-    Table {
+    HoursTable {
         name: "New York",
         bands: &[Band {
             ages: (0, 17),
@@ -215,7 +215,7 @@ pub const TABLES: &[Table] = &[
         days_running: None,
         days_in_week: None,
     },
-    Table {
+    HoursTable {
         name: "New South Wales",
         bands: &[
             new_south_wales((3, 5), 4, 21),

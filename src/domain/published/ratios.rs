@@ -4,7 +4,7 @@ use super::{Mark, Source};
 
 /// One figure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Row {
+pub struct RatioRow {
     /// Youngest and oldest age it is for, in years.
     pub ages: (u8, u8),
     /// Children to one adult at most.
@@ -15,13 +15,13 @@ pub struct Row {
 
 /// One table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Table {
+pub struct RatioTable {
     /// Its name in the setting.
     pub name: &'static str,
     /// At least two adults with any children.
     pub two_adults: bool,
     /// Its figures, from the youngest up.
-    pub rows: &'static [Row],
+    pub rows: &'static [RatioRow],
 }
 
 /// Every age.
@@ -58,13 +58,13 @@ const GROUP: Source = Source {
     mark: Mark::Seen,
 };
 
-const fn row(ages: (u8, u8), children: usize, source: Source) -> Row {
-    Row { ages, children, source }
+const fn row(ages: (u8, u8), children: usize, source: Source) -> RatioRow {
+    RatioRow { ages, children, source }
 }
 
 /// The tables, by the names the setting takes.
-pub const TABLES: &[Table] = &[
-    Table {
+pub const TABLES: &[RatioTable] = &[
+    RatioTable {
         name: "NSPCC",
         two_adults: true,
         rows: &[
@@ -77,24 +77,24 @@ pub const TABLES: &[Table] = &[
     },
     // From three on one to thirteen is allowed with a qualified teacher: the stricter figure stands here, since who is
     // qualified is not in the workbook.
-    Table {
+    RatioTable {
         name: "early years England",
         two_adults: false,
         rows: &[row((0, 1), 3, EARLY_YEARS), row((2, 2), 4, EARLY_YEARS), row((3, 5), 8, EARLY_YEARS)],
     },
-    Table { name: "England performance", two_adults: false, rows: &[row(ANY, 12, CHAPERONES)] },
-    Table {
+    RatioTable { name: "England performance", two_adults: false, rows: &[row(ANY, 12, CHAPERONES)] },
+    RatioTable {
         name: "New South Wales",
         two_adults: false,
         rows: &[row((0, 2), 2, GUARDIAN), row((3, 5), 5, GUARDIAN), row((6, u8::MAX), 10, GUARDIAN)],
     },
-    Table { name: "New York", two_adults: false, rows: &[row(ANY, 20, GROUP)] },
+    RatioTable { name: "New York", two_adults: false, rows: &[row(ANY, 20, GROUP)] },
 ];
 
-impl Table {
+impl RatioTable {
     /// The figure for a room by its youngest child; none where the table has none, or where it goes by ages and no age is
     /// known.
-    pub fn row(&self, youngest: Option<u8>) -> Option<&'static Row> {
+    pub fn row(&self, youngest: Option<u8>) -> Option<&'static RatioRow> {
         self.rows.iter().find(|row| match youngest {
             Some(age) => (row.ages.0..=row.ages.1).contains(&age),
             None => row.ages == ANY,
@@ -102,7 +102,7 @@ impl Table {
     }
 
     /// Adults that so many children need, with the figure it follows from.
-    pub fn adults(&self, children: usize, youngest: Option<u8>) -> Option<(usize, &'static Row)> {
+    pub fn adults(&self, children: usize, youngest: Option<u8>) -> Option<(usize, &'static RatioRow)> {
         let row = self.row(youngest)?;
         let least = if self.two_adults && children > 0 { 2 } else { 0 };
         Some((children.div_ceil(row.children).max(least), row))

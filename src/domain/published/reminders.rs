@@ -94,7 +94,7 @@ impl Starter {
 
 /// What people do beside the messages. Its days before are a setting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Step {
+pub enum ReminderStep {
     /// Signatures at the class door.
     ClassDoor,
     /// Calls by volunteers.
@@ -103,20 +103,21 @@ pub enum Step {
     OnlyChanges,
 }
 
-impl Step {
+impl ReminderStep {
     /// All steps, in order.
-    pub const ALL: [Step; 3] = [Step::ClassDoor, Step::Calls, Step::OnlyChanges];
+    pub const ALL: [ReminderStep; 3] =
+        [ReminderStep::ClassDoor, ReminderStep::Calls, ReminderStep::OnlyChanges];
 
     /// What is done, and by whom.
     pub fn words(self) -> &'static str {
         match self {
-            Step::ClassDoor => {
+            ReminderStep::ClassDoor => {
                 "At the class door, paper and pen in hand: whoever has not answered signs there"
             }
-            Step::Calls => {
+            ReminderStep::Calls => {
                 "Volunteers ring those who have still not answered, in their own language, and note what they say"
             }
-            Step::OnlyChanges => {
+            ReminderStep::OnlyChanges => {
                 "On the days of the shows a message goes only where something changes, old time and new"
             }
         }
@@ -125,9 +126,9 @@ impl Step {
     /// What it rests on.
     pub fn grounds(self) -> &'static [Ground] {
         match self {
-            Step::ClassDoor => &[IN_PERSON, CLASS_VISITS],
-            Step::Calls => &[CALLS_LAST],
-            Step::OnlyChanges => &[URGENT],
+            ReminderStep::ClassDoor => &[IN_PERSON, CLASS_VISITS],
+            ReminderStep::Calls => &[CALLS_LAST],
+            ReminderStep::OnlyChanges => &[URGENT],
         }
     }
 }

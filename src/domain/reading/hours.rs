@@ -1,6 +1,6 @@
 //! Days beyond the limits of hours that the season is held against, one warning for all children of a limit.
 
-use super::super::hours::{Breach, Rule, breaches};
+use super::super::hours::{Breach, HoursRule, breaches};
 use super::super::itinerary::Programme;
 use super::super::season::Season;
 use super::days::Rows;
@@ -58,29 +58,31 @@ fn clock(minutes: i64) -> String {
     format!("{:02}:{:02}{next}", shown / 60, shown % 60)
 }
 
-fn found(rule: Rule, found: i64, event: &str) -> String {
+fn found(rule: HoursRule, found: i64, event: &str) -> String {
     match rule {
-        Rule::AtPlace => format!("at the place for up to {} hours on the day of '{event}'", hours(found)),
-        Rule::Performing => {
+        HoursRule::AtPlace => {
+            format!("at the place for up to {} hours on the day of '{event}'", hours(found))
+        }
+        HoursRule::Performing => {
             format!("on stage or rehearsing for up to {} hours on the day of '{event}'", hours(found))
         }
-        Rule::Earliest => format!("called as early as {} for '{event}'", clock(found)),
-        Rule::Latest => format!("released as late as {} after '{event}'", clock(found)),
-        Rule::Overnight => format!("with as little as {} hours of rest before '{event}'", hours(found)),
-        Rule::BetweenShows => {
+        HoursRule::Earliest => format!("called as early as {} for '{event}'", clock(found)),
+        HoursRule::Latest => format!("released as late as {} after '{event}'", clock(found)),
+        HoursRule::Overnight => format!("with as little as {} hours of rest before '{event}'", hours(found)),
+        HoursRule::BetweenShows => {
             format!("with as little as {} hours between two shows before '{event}'", hours(found))
         }
-        Rule::DaysRunning => format!("wanted on up to {found} days running with '{event}'"),
-        Rule::DaysInWeek => format!("wanted on up to {found} days out of seven with '{event}'"),
+        HoursRule::DaysRunning => format!("wanted on up to {found} days running with '{event}'"),
+        HoursRule::DaysInWeek => format!("wanted on up to {found} days out of seven with '{event}'"),
     }
 }
 
-fn allowed(rule: Rule, limit: i64) -> String {
+fn allowed(rule: HoursRule, limit: i64) -> String {
     match rule {
-        Rule::AtPlace | Rule::Performing => format!("{} hours are the most", hours(limit)),
-        Rule::Earliest => format!("{} is the earliest", clock(limit)),
-        Rule::Latest => format!("{} is the latest", clock(limit)),
-        Rule::Overnight | Rule::BetweenShows => format!("{} hours are the least", hours(limit)),
-        Rule::DaysRunning | Rule::DaysInWeek => format!("{limit} days are the most"),
+        HoursRule::AtPlace | HoursRule::Performing => format!("{} hours are the most", hours(limit)),
+        HoursRule::Earliest => format!("{} is the earliest", clock(limit)),
+        HoursRule::Latest => format!("{} is the latest", clock(limit)),
+        HoursRule::Overnight | HoursRule::BetweenShows => format!("{} hours are the least", hours(limit)),
+        HoursRule::DaysRunning | HoursRule::DaysInWeek => format!("{limit} days are the most"),
     }
 }

@@ -20,7 +20,7 @@ pub mod translations;
 
 use super::book::{Book, Cell, LAYOUT_VERSION, MERGED, Problem, Row, UNSAVED};
 use super::itinerary::Programme;
-use super::layout::{self, Column, Kind, Layout, SHEETS};
+use super::layout::{self, Column, ColumnKind, Layout, SHEETS};
 use super::phone::{self, PhoneFault, Phones};
 use super::refs;
 use super::season::Season;
@@ -72,7 +72,7 @@ impl Kept {
 
 /// A workbook that was read before.
 #[derive(Debug, Clone, Copy)]
-pub struct Before<'a> {
+pub struct Earlier<'a> {
     /// What it said.
     pub book: &'a Book,
     /// What was found out.
@@ -89,7 +89,7 @@ pub fn season(book: &Book) -> (Option<Season>, Vec<Problem>) {
 
 /// As [`season`]. Where a workbook read before says the same about people, or about an event and all that belongs to it,
 /// they are not looked at again.
-pub fn read(book: &Book, before: Option<Before<'_>>) -> Reading {
+pub fn read(book: &Book, before: Option<Earlier<'_>>) -> Reading {
     let mut desk = Desk::default();
     let version = layout::setting_text(book, "version");
     if typed::count(version).ok() != Some(LAYOUT_VERSION) {
@@ -333,14 +333,14 @@ fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
         None => Fit::Right,
     };
     match column.kind {
-        Kind::Text => Fit::Right,
-        Kind::Count => cured(typed::count(text).err(), "Write a whole number in digits, such as 8."),
-        Kind::Date => cured(typed::date(text).err(), "Write it as 2027-06-04 or 4 June 2027."),
-        Kind::Time => cured(typed::time(text).err(), "Write it as 17:30 or 5:30 pm."),
-        Kind::Length => cured(typed::length(text).err(), "Write minutes and seconds, such as 2:05."),
-        Kind::YesNo => cured(typed::yes_no(text).err(), "Write yes or no."),
-        Kind::Mail => cured(typed::mail(text).err(), "Write one address, such as name@example.com."),
-        Kind::Phone => match phones.read(text) {
+        ColumnKind::Text => Fit::Right,
+        ColumnKind::Count => cured(typed::count(text).err(), "Write a whole number in digits, such as 8."),
+        ColumnKind::Date => cured(typed::date(text).err(), "Write it as 2027-06-04 or 4 June 2027."),
+        ColumnKind::Time => cured(typed::time(text).err(), "Write it as 17:30 or 5:30 pm."),
+        ColumnKind::Length => cured(typed::length(text).err(), "Write minutes and seconds, such as 2:05."),
+        ColumnKind::YesNo => cured(typed::yes_no(text).err(), "Write yes or no."),
+        ColumnKind::Mail => cured(typed::mail(text).err(), "Write one address, such as name@example.com."),
+        ColumnKind::Phone => match phones.read(text) {
             // The country itself is complained of; its numbers are not to blame.
             Err(PhoneFault::Country) => Fit::Right,
             Err(fault @ PhoneFault::Words) => Fit::Wrong(
@@ -356,7 +356,7 @@ fn kind_fault(column: &Column, text: &str, phones: &mut Phones) -> Fit {
             Ok(phone) if phone.line == super::season::Line::VoiceOnly => Fit::VoiceOnly,
             Ok(_) => Fit::Right,
         },
-        Kind::Choice(words) => {
+        ColumnKind::Choice(words) => {
             let known = words.contains(&key(text).as_str());
             let fault = (!known).then(|| format!("'{}' is not a word for this column", shown(text)));
             let all = format!("Pick one of: {}.", words.join(", "));

@@ -1,7 +1,7 @@
 //! Children, guardians, households, chaperones and duties.
 
 use super::super::book::{Book, Row};
-use super::super::kin::{self, Doubt, Mention};
+use super::super::kin::{self, KinDoubt, Mention};
 use super::super::layout::guardian_column;
 use super::super::phone::Phones;
 use super::super::season::{
@@ -218,11 +218,11 @@ fn casting(part: &str, row: &Row, programme: &Programme, desk: &mut Desk) -> Opt
     Some(casting)
 }
 
-fn tell_doubts(doubts: &[Doubt], mentions: &[Mention], rows: &[Row], desk: &mut Desk) {
+fn tell_doubts(doubts: &[KinDoubt], mentions: &[Mention], rows: &[Row], desk: &mut Desk) {
     let number = |at: usize| rows[mentions[at].row].number;
     for doubt in doubts {
         match doubt {
-            Doubt::SameName(all) => {
+            KinDoubt::SameName(all) => {
                 let numbers: Vec<u32> = all.iter().map(|at| number(*at)).collect();
                 let column = guardian_column(mentions[all[0]].slot, "name");
                 let reason = format!(
@@ -235,7 +235,7 @@ fn tell_doubts(doubts: &[Doubt], mentions: &[Mention], rows: &[Row], desk: &mut 
                     "If they are one person, write the same number or address in each row.",
                 );
             }
-            Doubt::TwoRefs(first, second) => {
+            KinDoubt::TwoRefs(first, second) => {
                 let column = guardian_column(mentions[*second].slot, "ref");
                 let reason = format!(
                     "the same name and contact has another ref in row {}; they are kept apart",
@@ -247,7 +247,7 @@ fn tell_doubts(doubts: &[Doubt], mentions: &[Mention], rows: &[Row], desk: &mut 
                     "If they are one person, write the same ref in both rows.",
                 );
             }
-            Doubt::OneAddress(first, second) => {
+            KinDoubt::OneAddress(first, second) => {
                 let column = guardian_column(mentions[*second].slot, "name");
                 let reason = format!(
                     "another name in row {} has the same telephone number and the same mail address; they are taken as two people, \
@@ -260,7 +260,7 @@ fn tell_doubts(doubts: &[Doubt], mentions: &[Mention], rows: &[Row], desk: &mut 
                     "If they are one person, write the name the same way.",
                 );
             }
-            Doubt::TwoNames(first, second) => {
+            KinDoubt::TwoNames(first, second) => {
                 let column = guardian_column(mentions[*second].slot, "ref");
                 let reason = format!(
                     "the same ref stands beside another name in row {}; the first name is used",

@@ -7,7 +7,7 @@ use jiff::civil::Date;
 
 /// How one season went, in counts.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Course {
+pub struct RehearsedSeason {
     pub(super) days: usize,
     pub(super) settled: Vec<i32>,
     pub(super) heard: Vec<i32>,
@@ -29,11 +29,11 @@ pub struct Course {
     pub refused: u32,
 }
 
-impl Course {
+impl RehearsedSeason {
     /// Nothing counted yet.
-    pub(super) fn of(stage: &Stage) -> Course {
+    pub(super) fn of(stage: &Stage) -> RehearsedSeason {
         let (events, days) = (stage.board.season.events.len(), stage.days());
-        Course {
+        RehearsedSeason {
             days,
             settled: vec![0; stage.matters() * days],
             heard: vec![0; stage.matters() * days],

@@ -1,7 +1,7 @@
 //! What a running season's answers say of its families, as far as it goes: each share and each waiting time starts
 //! from the assumption and moves with what was seen.
 
-use super::habits::{Fitted, Habits, Waiting};
+use super::habits::{Fitted, Habits, WaitingHabit};
 use crate::domain::board::{Board, Item};
 use crate::domain::due::Due;
 use crate::domain::plan;
@@ -104,10 +104,10 @@ impl Share {
 }
 
 /// The waiting time whose logarithms these are, drawn towards the assumption.
-fn waiting(logs: &[f64], assumed: Waiting) -> Option<Waiting> {
+fn waiting(logs: &[f64], assumed: WaitingHabit) -> Option<WaitingHabit> {
     let seen = logs.len() as f64;
     let mean = (WEIGHT * assumed.median_minutes.ln() + logs.iter().sum::<f64>()) / (WEIGHT + seen);
     let squares = logs.iter().map(|log| (log - mean).powi(2)).sum::<f64>();
     let variance = (WEIGHT * assumed.sigma.powi(2) + squares) / (WEIGHT + seen);
-    (!logs.is_empty()).then(|| Waiting { median_minutes: mean.exp(), sigma: variance.sqrt() })
+    (!logs.is_empty()).then(|| WaitingHabit { median_minutes: mean.exp(), sigma: variance.sqrt() })
 }

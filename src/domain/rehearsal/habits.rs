@@ -4,7 +4,7 @@ use crate::domain::season::Channel;
 
 /// A log-normal waiting time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Waiting {
+pub struct WaitingHabit {
     /// Half of all answers have come after so many minutes.
     pub median_minutes: f64,
     /// Deviation of its logarithm.
@@ -27,9 +27,9 @@ pub struct Habits {
     /// Share that never answers anything.
     pub never: f64,
     /// Waiting time of answers to texts.
-    pub text: Waiting,
+    pub text: WaitingHabit,
     /// Waiting time of answers to mail.
-    pub mail: Waiting,
+    pub mail: WaitingHabit,
     /// Share of addresses that are wrong or dead.
     pub wrong: f64,
     /// Share of those that a carrier refuses; the others take messages that nobody reads.
@@ -54,9 +54,9 @@ pub struct Fitted {
     /// See [`Habits::later`].
     pub later: [Option<f64>; 3],
     /// See [`Habits::text`].
-    pub text: Option<Waiting>,
+    pub text: Option<WaitingHabit>,
     /// See [`Habits::mail`].
-    pub mail: Option<Waiting>,
+    pub mail: Option<WaitingHabit>,
     /// Answers that were counted.
     pub answers: u32,
 }
@@ -76,9 +76,9 @@ impl Habits {
             // Computed: after 65 in 100, then 30, 20 and 15 of each rest and 70 of the last, 5 in 100 are left.
             never: 0.05,
             // An assumption; 61 in 100 within an hour, close to the 60 that carriers publish.
-            text: Waiting { median_minutes: 35.0, sigma: 2.0 },
+            text: WaitingHabit { median_minutes: 35.0, sigma: 2.0 },
             // An assumption; 68 in 100 within a day.
-            mail: Waiting { median_minutes: 600.0, sigma: 1.9 },
+            mail: WaitingHabit { median_minutes: 600.0, sigma: 1.9 },
             // An assumption.
             wrong: 0.06,
             // An assumption.
@@ -114,7 +114,7 @@ impl Habits {
     }
 
     /// The waiting time of answers by a channel.
-    pub fn waiting(&self, channel: Channel) -> Waiting {
+    pub fn waiting(&self, channel: Channel) -> WaitingHabit {
         match channel {
             Channel::Mail => self.mail,
             Channel::Text => self.text,
@@ -194,7 +194,7 @@ mod tests {
 
     #[test]
     fn what_was_learnt_stands_in_the_place_of_what_was_assumed() {
-        let learnt = Waiting { median_minutes: 12.0, sigma: 1.0 };
+        let learnt = WaitingHabit { median_minutes: 12.0, sigma: 1.0 };
         let fitted = Fitted { first_mail: Some(0.5), text: Some(learnt), ..Fitted::default() };
         let habits = Habits::assumed().with(&fitted);
         assert_eq!((habits.first_mail, habits.text), (0.5, learnt));

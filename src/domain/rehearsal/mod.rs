@@ -2,7 +2,7 @@
 //!
 //! Nothing here draws: every chance is an argument ([`Chance`]), so that one seed gives one rehearsal, and so that a
 //! plan and a change of it are tried on the same families. A [`Stage`] is a season made ready once; each
-//! [`live`](run::live) of it is one [`Course`]; [`Outlook`] and [`Gain`] count courses and keep none.
+//! [`live`](run::live) of it is one [`RehearsedSeason`]; [`RehearsalOutlook`] and [`Gain`] count courses and keep none.
 
 mod calls;
 pub mod chance;
@@ -17,8 +17,8 @@ pub mod stage;
 pub mod variants;
 
 pub use chance::Chance;
-pub use course::Course;
+pub use course::RehearsedSeason;
 pub use habits::Habits;
-pub use outlook::{Gain, Outlook};
+pub use outlook::{Gain, RehearsalOutlook};
 pub use stage::{Stage, Terms};
-pub use variants::Change;
+pub use variants::VariantChange;

@@ -1,7 +1,7 @@
 //! When an answer comes.
 
 use super::chance::normal;
-use super::habits::Waiting;
+use super::habits::WaitingHabit;
 use crate::domain::wall;
 use jiff::civil::Time;
 use jiff::tz::TimeZone;
@@ -18,7 +18,7 @@ pub const LONGEST_DAYS: f64 = 21.0;
 
 /// The moment of an answer to a message sent at `sent`: a log-normal time after it, and where that falls in the night, some
 /// time in the morning. The first two draws make the waiting time, the third the morning's minute.
-pub fn answered(zone: &TimeZone, sent: Timestamp, waiting: Waiting, draws: [f64; 3]) -> Timestamp {
+pub fn answered(zone: &TimeZone, sent: Timestamp, waiting: WaitingHabit, draws: [f64; 3]) -> Timestamp {
     let minutes = waiting.median_minutes * (waiting.sigma * normal(draws[0], draws[1])).exp();
     let seconds = (minutes.min(LONGEST_DAYS * 24.0 * 60.0) * 60.0) as i64 + 1;
     let at = sent.saturating_add(SignedDuration::from_secs(seconds)).unwrap_or(sent);
@@ -42,7 +42,7 @@ mod tests {
 
     fn check(sent: &str, minutes: f64, lie_in: f64, expect: &str) {
         let zone = TimeZone::get("Europe/London").unwrap();
-        let waiting = Waiting { median_minutes: minutes, sigma: 2.0 };
+        let waiting = WaitingHabit { median_minutes: minutes, sigma: 2.0 };
         let at = answered(&zone, sent.parse().unwrap(), waiting, [MEDIAN[0], MEDIAN[1], lie_in]);
         let expect: Timestamp = expect.parse().unwrap();
         let off = at.duration_since(expect).as_secs();

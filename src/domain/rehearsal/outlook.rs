@@ -1,8 +1,8 @@
 //! Many courses counted together. What is kept does not grow with their number: how often each count occurred.
 
-use super::course::Course;
+use super::course::RehearsedSeason;
 use super::stage::Stage;
-use super::variants::Change;
+use super::variants::VariantChange;
 use std::collections::BTreeMap;
 
 /// Shares of courses below the low and the high end of a range.
@@ -10,16 +10,16 @@ pub const RANGE: (f64, f64) = (0.1, 0.9);
 
 /// How often each value of a count occurred.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Spread(BTreeMap<u32, u32>);
+pub struct OutlookSpread(BTreeMap<u32, u32>);
 
-impl Spread {
+impl OutlookSpread {
     /// Counts a value.
     pub fn add(&mut self, value: u32) {
         *self.0.entry(value).or_default() += 1;
     }
 
     /// Counts everything that another counted.
-    pub fn join(&mut self, other: &Spread) {
+    pub fn join(&mut self, other: &OutlookSpread) {
         for (value, times) in &other.0 {
             *self.0.entry(*value).or_default() += times;
         }
@@ -56,54 +56,54 @@ impl Spread {
 
 /// How seasons go, counted over many of them.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Outlook {
+pub struct RehearsalOutlook {
     /// Seasons counted.
     pub seasons: u32,
     /// Children settled about each matter (events, then house rules) at the end of each day.
-    pub settled: Vec<Vec<Spread>>,
+    pub settled: Vec<Vec<OutlookSpread>>,
     /// Recipients heard from, likewise.
-    pub heard: Vec<Vec<Spread>>,
+    pub heard: Vec<Vec<OutlookSpread>>,
     /// Children to ring about, by event.
-    pub calls: Vec<Spread>,
+    pub calls: Vec<OutlookSpread>,
     /// Children still open when the first is called, by event.
-    pub left: Vec<Spread>,
+    pub left: Vec<OutlookSpread>,
     /// Children who can't come, by event.
-    pub cant_come: Vec<Spread>,
+    pub cant_come: Vec<OutlookSpread>,
     /// To ring about and still open, by chaperones' list.
-    pub lists: Vec<(Spread, Spread)>,
+    pub lists: Vec<(OutlookSpread, OutlookSpread)>,
     /// To ring about at all events.
-    pub all_calls: Spread,
+    pub all_calls: OutlookSpread,
     /// Settled early, at all events.
-    pub early: Spread,
+    pub early: OutlookSpread,
     /// Mails.
-    pub mails: Spread,
+    pub mails: OutlookSpread,
     /// Texts.
-    pub texts: Spread,
+    pub texts: OutlookSpread,
     /// Segments.
-    pub segments: Spread,
+    pub segments: OutlookSpread,
     /// Messages refused.
-    pub refused: Spread,
+    pub refused: OutlookSpread,
 }
 
-impl Outlook {
+impl RehearsalOutlook {
     /// Nothing counted yet.
-    pub fn of(stage: &Stage) -> Outlook {
+    pub fn of(stage: &Stage) -> RehearsalOutlook {
         let (matters, events) = (stage.matters(), stage.board.season.events.len());
-        let by_day = || vec![vec![Spread::default(); stage.days()]; matters];
-        let by_event = || vec![Spread::default(); events];
-        Outlook {
+        let by_day = || vec![vec![OutlookSpread::default(); stage.days()]; matters];
+        let by_event = || vec![OutlookSpread::default(); events];
+        RehearsalOutlook {
             settled: by_day(),
             heard: by_day(),
             calls: by_event(),
             left: by_event(),
             cant_come: by_event(),
-            lists: vec![(Spread::default(), Spread::default()); stage.lists.len()],
-            ..Outlook::default()
+            lists: vec![(OutlookSpread::default(), OutlookSpread::default()); stage.lists.len()],
+            ..RehearsalOutlook::default()
         }
     }
 
     /// Counts a course.
-    pub fn add(&mut self, stage: &Stage, course: &Course) {
+    pub fn add(&mut self, stage: &Stage, course: &RehearsedSeason) {
         self.seasons += 1;
         for (matter, (settled, heard)) in self.settled.iter_mut().zip(&mut self.heard).enumerate() {
             settled.iter_mut().zip(course.settled(matter)).for_each(|(spread, count)| spread.add(count));
@@ -130,9 +130,9 @@ impl Outlook {
     }
 
     /// Counts everything that another of the same stage counted.
-    pub fn join(&mut self, other: &Outlook) {
+    pub fn join(&mut self, other: &RehearsalOutlook) {
         self.seasons += other.seasons;
-        let days = |into: &mut Vec<Vec<Spread>>, from: &Vec<Vec<Spread>>| {
+        let days = |into: &mut Vec<Vec<OutlookSpread>>, from: &Vec<Vec<OutlookSpread>>| {
             into.iter_mut().flatten().zip(from.iter().flatten()).for_each(|(into, from)| into.join(from));
         };
         days(&mut self.settled, &other.settled);
@@ -202,7 +202,7 @@ impl Paired {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Gain {
     /// The change.
-    pub change: Change,
+    pub change: VariantChange,
     /// Children to ring about.
     pub calls: Paired,
     /// Children settled early.
@@ -217,13 +217,17 @@ pub struct Gain {
 
 impl Gain {
     /// Nothing tried yet.
-    pub fn of(change: Change) -> Gain {
+    pub fn of(change: VariantChange) -> Gain {
         let none = Paired::default();
         Gain { change, calls: none, early: none, mails: none, texts: none, segments: none }
     }
 
     /// Counts the same families without and with the change.
-    pub fn add(&mut self, (stage, before): (&Stage, &Course), (changed, after): (&Stage, &Course)) {
+    pub fn add(
+        &mut self,
+        (stage, before): (&Stage, &RehearsedSeason),
+        (changed, after): (&Stage, &RehearsedSeason),
+    ) {
         self.calls.add(before.all_calls(), after.all_calls());
         self.early.add(before.early(stage), after.early(changed));
         self.mails.add(before.mails, after.mails);
@@ -257,11 +261,11 @@ mod tests {
 
     #[test]
     fn a_spread_knows_its_mean_and_its_ends() {
-        let mut spread = Spread::default();
+        let mut spread = OutlookSpread::default();
         assert_eq!((spread.mean(), spread.range()), (0.0, (0, 0)));
         (1..=10).for_each(|value| spread.add(value));
         assert_eq!((spread.mean(), spread.range(), spread.quantile(0.5)), (5.5, (1, 9), 5));
-        let mut other = Spread::default();
+        let mut other = OutlookSpread::default();
         (0..10).for_each(|_| other.add(10));
         spread.join(&other);
         assert_eq!((spread.mean(), spread.range()), (7.75, (2, 10)));

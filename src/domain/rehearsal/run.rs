@@ -2,7 +2,7 @@
 //! asked again.
 
 use super::chance::{Chance, DRAWS, Leaf, Page};
-use super::course::Course;
+use super::course::RehearsedSeason;
 use super::habits::Habits;
 use super::moment;
 use super::nature::Nature;
@@ -20,8 +20,14 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 pub type Weigh<'a> = &'a (dyn Fn(&Board, &Wanted) -> u32 + Sync);
 
 /// Lives through a season.
-pub fn live(stage: &Stage, habits: &Habits, chance: &dyn Chance, season: u32, weigh: Weigh<'_>) -> Course {
-    let mut course = Course::of(stage);
+pub fn live(
+    stage: &Stage,
+    habits: &Habits,
+    chance: &dyn Chance,
+    season: u32,
+    weigh: Weigh<'_>,
+) -> RehearsedSeason {
+    let mut course = RehearsedSeason::of(stage);
     for group in &stage.groups {
         Life::new(stage, group, habits, chance, season, weigh, &mut course).run();
     }
@@ -45,7 +51,7 @@ pub(super) struct Life<'a> {
     season: u32,
     weigh: Weigh<'a>,
     pub(super) group: &'a Group,
-    pub(super) course: &'a mut Course,
+    pub(super) course: &'a mut RehearsedSeason,
     pub(super) record: Record,
     pub(super) asked: HashMap<(GuardianId, Item), Asked>,
     /// The plan of each household and how far it has gone.
@@ -68,7 +74,7 @@ impl<'a> Life<'a> {
         chance: &'a dyn Chance,
         season: u32,
         weigh: Weigh<'a>,
-        course: &'a mut Course,
+        course: &'a mut RehearsedSeason,
     ) -> Life<'a> {
         let mut life = Life {
             stage,

@@ -11,7 +11,7 @@ pub const EARLIER_CHASER_DAYS: i32 = 2;
 
 /// One change of plan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Change {
+pub enum VariantChange {
     /// A notice so many days earlier.
     Earlier {
         /// Which.
@@ -42,24 +42,24 @@ pub enum Change {
 
 /// The changes worth trying: of everything that asks families for an answer. `ring_days` before an event calls begin, so
 /// that a text after them would come too late to save one.
-pub fn worth_trying(season: &Season, ring_days: i32) -> Vec<Change> {
+pub fn worth_trying(season: &Season, ring_days: i32) -> Vec<VariantChange> {
     let mut changes = Vec::new();
     for (notice, rule) in season.notices.iter().enumerate().filter(|(_, rule)| asks(rule)) {
         if matches!(rule.offset, Offset::DaysBefore { .. }) {
             let days = if rule.to.of_unheard() { EARLIER_CHASER_DAYS } else { EARLIER_ASKING_DAYS };
-            changes.push(Change::Earlier { notice, days });
+            changes.push(VariantChange::Earlier { notice, days });
         }
         let others: &[By] = match rule.by {
             By::Mail => &[By::Text, By::MailAndText],
             By::Text => &[By::Mail],
             By::MailAndText => &[By::Text],
         };
-        changes.extend(others.iter().map(|by| Change::By { notice, by: *by }));
+        changes.extend(others.iter().map(|by| VariantChange::By { notice, by: *by }));
         if asked_otherwise(season, notice) {
-            changes.push(Change::Without { notice });
+            changes.push(VariantChange::Without { notice });
         }
         if let Some(days) = gap(season, notice, ring_days) {
-            changes.push(Change::OneMoreText { after: notice, days });
+            changes.push(VariantChange::OneMoreText { after: notice, days });
         }
     }
     changes
@@ -103,21 +103,23 @@ fn gap(season: &Season, first: usize, ring_days: i32) -> Option<i32> {
     (near < middle && middle < far).then_some(middle)
 }
 
-impl Change {
+impl VariantChange {
     /// The season with the change; none if it does not fit that season.
     pub fn apply(&self, season: &Season) -> Option<Season> {
         let mut changed = season.clone();
         match *self {
-            Change::Earlier { notice, days: earlier } => match &mut changed.notices.get_mut(notice)?.offset {
-                Offset::DaysBefore { days, .. } => *days = days.checked_add(earlier)?,
-                Offset::MinutesBefore(_) => return None,
-            },
-            Change::By { notice, by } => changed.notices.get_mut(notice)?.by = by,
+            VariantChange::Earlier { notice, days: earlier } => {
+                match &mut changed.notices.get_mut(notice)?.offset {
+                    Offset::DaysBefore { days, .. } => *days = days.checked_add(earlier)?,
+                    Offset::MinutesBefore(_) => return None,
+                }
+            }
+            VariantChange::By { notice, by } => changed.notices.get_mut(notice)?.by = by,
             // Left where it is, about nothing.
-            Change::Without { notice } => {
+            VariantChange::Without { notice } => {
                 changed.notices.get_mut(notice)?.about = About::Events(Vec::new());
             }
-            Change::OneMoreText { after, days: before } => {
+            VariantChange::OneMoreText { after, days: before } => {
                 let first = season.notices.get(after)?;
                 let Offset::DaysBefore { at, .. } = first.offset else { return None };
                 let chaser =
@@ -144,15 +146,15 @@ impl Change {
     pub fn words(&self, season: &Season) -> String {
         let name = |at: usize| season.notices.get(at).map_or("", |notice| notice.name.as_str());
         match *self {
-            Change::Earlier { notice, days } => format!("{}: {days} days earlier", name(notice)),
-            Change::By { notice, by: By::Mail } => format!("{}: by mail instead", name(notice)),
-            Change::By { notice, by: By::MailAndText } => format!("{}: by text as well", name(notice)),
-            Change::By { notice, by: By::Text } => {
+            VariantChange::Earlier { notice, days } => format!("{}: {days} days earlier", name(notice)),
+            VariantChange::By { notice, by: By::Mail } => format!("{}: by mail instead", name(notice)),
+            VariantChange::By { notice, by: By::MailAndText } => format!("{}: by text as well", name(notice)),
+            VariantChange::By { notice, by: By::Text } => {
                 let both = season.notices.get(notice).is_some_and(|n| n.by == By::MailAndText);
                 format!("{}: by text {}", name(notice), if both { "only" } else { "instead" })
             }
-            Change::Without { notice } => format!("{}: left out", name(notice)),
-            Change::OneMoreText { after, days } => {
+            VariantChange::Without { notice } => format!("{}: left out", name(notice)),
+            VariantChange::OneMoreText { after, days } => {
                 format!("{}: one more text to those not heard from, at {days} days", name(after))
             }
         }

@@ -83,9 +83,9 @@ pub struct Settings {
     /// Children to one adult at most.
     pub children_per_adult: u32,
     /// The table of ratios that rooms are held against too; none by default.
-    pub ratios: Option<Declared<ratios::Table>>,
+    pub ratios: Option<Declared<ratios::RatioTable>>,
     /// The limits of hours that children's days are held against; none by default.
-    pub hours: Option<Declared<hours::Table>>,
+    pub hours: Option<Declared<hours::HoursTable>>,
     /// A number is called to get ready when the number so many places before it starts.
     pub ready_numbers: u32,
     /// Seconds that a child walks off the stage and on again between two numbers.

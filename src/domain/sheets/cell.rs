@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 /// The text of a cell.
 #[derive(Debug, Clone)]
-pub enum Cell {
+pub enum PaperCell {
     /// A word of the sheet's own.
     Word(&'static str),
     /// A name or a time that stands in other cells too.
@@ -18,77 +18,77 @@ pub enum Cell {
     Struck(Arc<str>),
 }
 
-impl Cell {
+impl PaperCell {
     /// Whether it is struck through.
     pub fn is_struck(&self) -> bool {
-        matches!(self, Cell::Struck(_))
+        matches!(self, PaperCell::Struck(_))
     }
 }
 
-impl Deref for Cell {
+impl Deref for PaperCell {
     type Target = str;
 
     fn deref(&self) -> &str {
         match self {
-            Cell::Word(text) => text,
-            Cell::Shared(text) | Cell::Struck(text) => text,
-            Cell::Own(text) => text,
+            PaperCell::Word(text) => text,
+            PaperCell::Shared(text) | PaperCell::Struck(text) => text,
+            PaperCell::Own(text) => text,
         }
     }
 }
 
-impl Borrow<str> for Cell {
+impl Borrow<str> for PaperCell {
     fn borrow(&self) -> &str {
         self
     }
 }
 
-impl fmt::Display for Cell {
+impl fmt::Display for PaperCell {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self)
     }
 }
 
-impl PartialEq for Cell {
-    fn eq(&self, other: &Cell) -> bool {
+impl PartialEq for PaperCell {
+    fn eq(&self, other: &PaperCell) -> bool {
         **self == **other
     }
 }
 
-impl Eq for Cell {}
+impl Eq for PaperCell {}
 
-impl PartialEq<&str> for Cell {
+impl PartialEq<&str> for PaperCell {
     fn eq(&self, other: &&str) -> bool {
         **self == **other
     }
 }
 
-impl PartialOrd for Cell {
-    fn partial_cmp(&self, other: &Cell) -> Option<std::cmp::Ordering> {
+impl PartialOrd for PaperCell {
+    fn partial_cmp(&self, other: &PaperCell) -> Option<std::cmp::Ordering> {
         Some(self.cmp(other))
     }
 }
 
-impl Ord for Cell {
-    fn cmp(&self, other: &Cell) -> std::cmp::Ordering {
+impl Ord for PaperCell {
+    fn cmp(&self, other: &PaperCell) -> std::cmp::Ordering {
         (**self).cmp(&**other)
     }
 }
 
-impl From<&'static str> for Cell {
-    fn from(word: &'static str) -> Cell {
-        Cell::Word(word)
+impl From<&'static str> for PaperCell {
+    fn from(word: &'static str) -> PaperCell {
+        PaperCell::Word(word)
     }
 }
 
-impl From<String> for Cell {
-    fn from(text: String) -> Cell {
-        Cell::Own(text)
+impl From<String> for PaperCell {
+    fn from(text: String) -> PaperCell {
+        PaperCell::Own(text)
     }
 }
 
-impl From<&Arc<str>> for Cell {
-    fn from(text: &Arc<str>) -> Cell {
-        Cell::Shared(Arc::clone(text))
+impl From<&Arc<str>> for PaperCell {
+    fn from(text: &Arc<str>) -> PaperCell {
+        PaperCell::Shared(Arc::clone(text))
     }
 }

@@ -1,6 +1,6 @@
 //! The chaperone's clipboard: the children who are with her number by number, in lining-up order.
 
-use super::{Cell, FETCH_LEAD, Kind, Paper, Sheet, Table, row, side};
+use super::{FETCH_LEAD, Paper, PaperCell, PaperSheet, SheetKind, Table, row, side};
 use crate::domain::day::Part;
 use crate::domain::day::turns::{Ease, HandBack};
 use crate::domain::season::{ChaperoneId, ChildId, RoomId};
@@ -23,7 +23,7 @@ const COLUMNS: [&str; 11] = [
     "Mark",
 ];
 
-pub(super) fn sheet(paper: &Paper<'_>, chaperone: ChaperoneId) -> Option<Sheet> {
+pub(super) fn sheet(paper: &Paper<'_>, chaperone: ChaperoneId) -> Option<PaperSheet> {
     let held = paper.held.get(&chaperone)?;
     let hers = Hers { paper, chaperone, back: paper.day.hand_backs() };
     let mut signed: HashSet<ChildId> = HashSet::new();
@@ -31,7 +31,7 @@ pub(super) fn sheet(paper: &Paper<'_>, chaperone: ChaperoneId) -> Option<Sheet> 
         held.chunk_by(|a, b| a.at == b.at).map(|parts| hers.table(parts, &mut signed)).collect();
     tables.extend(hers.taken_back());
     let named = &paper.board.season.chaperones[chaperone.at()];
-    let mut sheet = paper.sheet(Kind::Clipboard, &format!("Clipboard of {}", named.name), tables);
+    let mut sheet = paper.sheet(SheetKind::Clipboard, &format!("Clipboard of {}", named.name), tables);
     sheet.whose.clone_from(&named.reference);
     sheet.under.push(
         "Count heads on arrival, before and after each number, in the interval and before dismissal. Times to the minute, \
@@ -58,7 +58,7 @@ impl Hers<'_> {
         let at = parts[0].at;
         let number = &paper.day.numbers[at];
         let rows = parts.iter().map(|part| self.line(part, signed));
-        let blank = std::iter::repeat_n([const { Cell::Word("") }; COLUMNS.len()], BLANK_LINES);
+        let blank = std::iter::repeat_n([const { PaperCell::Word("") }; COLUMNS.len()], BLANK_LINES);
         let table = Table::of(&COLUMNS, rows.chain(blank));
         let held: Vec<&str> = paper.day.held_for(at).into_iter().map(|child| &**paper.child(child)).collect();
         let mut notes = Vec::new();
@@ -77,7 +77,7 @@ impl Hers<'_> {
         table.headed(format!("{}{when}", paper.number(at))).noted(notes.join(" "))
     }
 
-    fn line(&self, part: &Part, signed: &mut HashSet<ChildId>) -> [Cell; COLUMNS.len()] {
+    fn line(&self, part: &Part, signed: &mut HashSet<ChildId>) -> [PaperCell; COLUMNS.len()] {
         let paper = self.paper;
         let it = paper.board.programme.get(part.child, paper.day.id);
         let first = signed.insert(part.child);
@@ -86,9 +86,9 @@ impl Hers<'_> {
         let signs_in = signs(it.and_then(|it| it.signs_in));
         let signs_out = signs(it.and_then(|it| it.signs_out));
         let comes = !paper.day.absent.contains(&part.child);
-        let unless_away = |cell: Cell| if comes { cell } else { Cell::Word("") };
+        let unless_away = |cell: PaperCell| if comes { cell } else { PaperCell::Word("") };
         row![
-            part.line.map_or(Cell::Word(""), |line| Cell::from(&paper.lines[usize::from(line)])),
+            part.line.map_or(PaperCell::Word(""), |line| PaperCell::from(&paper.lines[usize::from(line)])),
             paper.name(part.child),
             side(part.entrance),
             side(part.exit),
@@ -97,28 +97,30 @@ impl Hers<'_> {
             unless_away(self.before(part)),
             unless_away(self.after(part)),
             "☐",
-            if signs_out { collected(paper, part.child).into() } else { Cell::Word("–") },
+            if signs_out { collected(paper, part.child).into() } else { PaperCell::Word("–") },
             "",
         ]
     }
 
     /// Where the child comes from: the start of its day, or another number.
-    fn before(&self, part: &Part) -> Cell {
+    fn before(&self, part: &Part) -> PaperCell {
         let paper = self.paper;
         let turn = paper.turns.of_child(part.child).iter().find(|turn| turn.into == part.at);
         match turn {
-            Some(turn) => Cell::from(&paper.numbers[turn.from].from[usize::from(turn.ease != Ease::Easy)]),
-            None => Cell::Word("starts with you"),
+            Some(turn) => {
+                PaperCell::from(&paper.numbers[turn.from].from[usize::from(turn.ease != Ease::Easy)])
+            }
+            None => PaperCell::Word("starts with you"),
         }
     }
 
     /// Where the child goes: another number, back to whoever signs it out, or the end of its day.
-    fn after(&self, part: &Part) -> Cell {
+    fn after(&self, part: &Part) -> PaperCell {
         let paper = self.paper;
         let Some(turn) = paper.turns.of_child(part.child).iter().find(|turn| turn.from == part.at) else {
             let back = self.back.iter().find(|back| back.child == part.child);
-            return back.map_or(Cell::Word("ends with you"), |back| {
-                Cell::Own(format!("back to {}, who signs out", paper.chaperones[back.to.at()]))
+            return back.map_or(PaperCell::Word("ends with you"), |back| {
+                PaperCell::Own(format!("back to {}, who signs out", paper.chaperones[back.to.at()]))
             });
         };
         let day = paper.day;
@@ -132,7 +134,7 @@ impl Hers<'_> {
         let words = known
             .entry((turn.into, turn.ease, waits, with))
             .or_insert_with(|| into(paper, turn.into, turn.ease, by_way.or(waits), with).into());
-        Cell::from(&*words)
+        PaperCell::from(&*words)
     }
 
     /// Children who come back to her at the end, from whom and after which number.

@@ -2,7 +2,8 @@
 
 use super::rooms::count;
 use super::{
-    CANT_COME, Cell, FETCH_LEAD, HEARD, Kind, NOBODY, NOT_ASKED, Paper, Sheet, Table, length, minute, row,
+    CANT_COME, FETCH_LEAD, HEARD, NOBODY, NOT_ASKED, Paper, PaperCell, PaperSheet, SheetKind, Table, length,
+    minute, row,
 };
 use crate::domain::day::door::seconds;
 use crate::domain::release::Release;
@@ -10,11 +11,12 @@ use crate::domain::season::{ChildId, Dismissal};
 use jiff::Span;
 use std::collections::BTreeMap;
 
-pub(super) fn door(paper: &Paper<'_>) -> Sheet {
+pub(super) fn door(paper: &Paper<'_>) -> PaperSheet {
     let day = paper.day;
     let row = |child: &ChildId| {
         let it = paper.board.programme.get(*child, day.id)?;
-        let goes_to = it.signs_in.map_or(Cell::Word(NOBODY), |who| Cell::from(&paper.chaperones[who.at()]));
+        let goes_to =
+            it.signs_in.map_or(PaperCell::Word(NOBODY), |who| PaperCell::from(&paper.chaperones[who.at()]));
         let out = if paper.board.season.children[child.at()].fetch_lead { FETCH_LEAD } else { "" };
         let row = row![paper.name(*child), &paper.minute(it.call), goes_to, paper.answer(*child), "", out];
         Some((it.call, row))
@@ -33,7 +35,7 @@ pub(super) fn door(paper: &Paper<'_>) -> Sheet {
         vec![Table::of(columns, rows.into_iter().map(|(_, row)| row)).headed(heading)]
     };
     tables.push(leaving(paper));
-    let mut sheet = paper.sheet(Kind::Door, "Children's door", tables);
+    let mut sheet = paper.sheet(SheetKind::Door, "Children's door", tables);
     let early = if day.event().dismissal == Dismissal::AfterLastNumber {
         "Nobody is released early from this door. "
     } else {
@@ -82,10 +84,10 @@ fn leaving(paper: &Paper<'_>) -> Table {
         .together()
 }
 
-pub(super) fn tags(paper: &Paper<'_>) -> Sheet {
+pub(super) fn tags(paper: &Paper<'_>) -> PaperSheet {
     let coming = paper.day.children().into_iter().filter(|child| !paper.day.absent.contains(child));
     let tables = coming.map(|child| tag(paper, child)).collect();
-    paper.sheet(Kind::Tags, "Tags for costume bags", tables)
+    paper.sheet(SheetKind::Tags, "Tags for costume bags", tables)
 }
 
 fn tag(paper: &Paper<'_>, child: ChildId) -> Table {
@@ -94,7 +96,7 @@ fn tag(paper: &Paper<'_>, child: ChildId) -> Table {
     let call = it.map_or(String::new(), |it| format!(" · call {}", paper.minute(it.call)));
     let rows = day.of_child(child).iter().map(|part| {
         let number = &paper.numbers[part.at];
-        let on = if day.event().ordered { Cell::from(&number.on) } else { Cell::Word("") };
+        let on = if day.event().ordered { PaperCell::from(&number.on) } else { PaperCell::Word("") };
         row![on, &number.name, &number.pieces, "☐"]
     });
     Table::of(&["On", "Number", "Pieces", "In the bag"], rows)
@@ -104,7 +106,7 @@ fn tag(paper: &Paper<'_>, child: ChildId) -> Table {
 
 /// Children whose answer is not in, by class, with a line to sign; where nobody was asked yet, or no answer is known, every
 /// child.
-pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
+pub(super) fn slips(paper: &Paper<'_>) -> PaperSheet {
     let day = paper.day;
     let standings = day.children().into_iter().map(|child| (paper.marks.standings)(child.into()));
     let asked = standings.into_iter().any(|word| word != Some(NOT_ASKED));
@@ -129,5 +131,5 @@ pub(super) fn slips(paper: &Paper<'_>) -> Sheet {
         let columns = &["Child", "Answer so far", "I have read the times and rules (signed)", "Name", "Date"];
         Table::of(columns, rows).headed(if class.is_empty() { "No class" } else { class })
     });
-    paper.sheet(Kind::Slips, "Class door: still to be heard from", tables.collect())
+    paper.sheet(SheetKind::Slips, "Class door: still to be heard from", tables.collect())
 }

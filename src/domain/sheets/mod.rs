@@ -11,7 +11,7 @@ mod rooms;
 mod staff;
 mod waiting;
 
-pub use cell::Cell;
+pub use cell::PaperCell;
 pub use labels::labels;
 
 use super::board::Board;
@@ -32,7 +32,7 @@ release: ask the school's named lead. Local law and the venue's own rules come f
 
 /// What a sheet is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
+pub enum SheetKind {
     /// A chaperone's own children.
     Clipboard,
     /// The quick-change room.
@@ -55,20 +55,20 @@ pub enum Kind {
     Slips,
 }
 
-impl Kind {
+impl SheetKind {
     /// The word in file names.
     pub fn word(self) -> &'static str {
         match self {
-            Kind::Clipboard => "clipboard",
-            Kind::QuickChanges => "quick-changes",
-            Kind::Door => "door",
-            Kind::Wall => "wall",
-            Kind::Assembly => "assembly",
-            Kind::Photographs => "photographs",
-            Kind::Staff => "chaperones",
-            Kind::Rooms => "rooms",
-            Kind::Tags => "tags",
-            Kind::Slips => "slips",
+            SheetKind::Clipboard => "clipboard",
+            SheetKind::QuickChanges => "quick-changes",
+            SheetKind::Door => "door",
+            SheetKind::Wall => "wall",
+            SheetKind::Assembly => "assembly",
+            SheetKind::Photographs => "photographs",
+            SheetKind::Staff => "chaperones",
+            SheetKind::Rooms => "rooms",
+            SheetKind::Tags => "tags",
+            SheetKind::Slips => "slips",
         }
     }
 }
@@ -83,7 +83,7 @@ pub struct Table {
     /// Heads of its columns.
     pub columns: &'static [&'static str],
     /// Row by row, as many as there are columns each.
-    cells: Vec<Cell>,
+    cells: Vec<PaperCell>,
     /// Kept on one page.
     pub together: bool,
 }
@@ -92,7 +92,7 @@ impl Table {
     /// A table without a heading. An empty cell is room to write.
     pub fn of<const N: usize>(
         columns: &'static [&'static str; N],
-        rows: impl IntoIterator<Item = [Cell; N]>,
+        rows: impl IntoIterator<Item = [PaperCell; N]>,
     ) -> Table {
         let cells = rows.into_iter().flatten().collect();
         Table { heading: String::new(), note: String::new(), columns, cells, together: false }
@@ -111,7 +111,7 @@ impl Table {
     }
 
     /// Its rows.
-    pub fn rows(&self) -> impl ExactSizeIterator<Item = &[Cell]> {
+    pub fn rows(&self) -> impl ExactSizeIterator<Item = &[PaperCell]> {
         self.cells.chunks(self.columns.len().max(1))
     }
 
@@ -123,9 +123,9 @@ impl Table {
 
 /// One sheet.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Sheet {
+pub struct PaperSheet {
     /// What it is for.
-    pub kind: Kind,
+    pub kind: SheetKind,
     /// What tells it from others of its kind, for file names: a lasting name, or nothing.
     pub whose: String,
     /// Its title.
@@ -138,7 +138,7 @@ pub struct Sheet {
     pub tables: Vec<Table>,
 }
 
-impl Sheet {
+impl PaperSheet {
     /// What files and addresses call it.
     pub fn name(&self) -> String {
         let dash = if self.whose.is_empty() { "" } else { "-" };
@@ -196,7 +196,7 @@ impl Marks<'static> {
 
 /// Every sheet of an event: one of each kind that has something to say, a clipboard for each chaperone with children. What
 /// is the chaperones' alone has none.
-pub fn of_event(board: &Board, event: EventId, marks: Marks<'_>) -> Vec<Sheet> {
+pub fn of_event(board: &Board, event: EventId, marks: Marks<'_>) -> Vec<PaperSheet> {
     if !board.season.events[event.at()].for_families() {
         return Vec::new();
     }
@@ -342,7 +342,7 @@ impl<'a> Paper<'a> {
         }
     }
 
-    fn sheet(&self, kind: Kind, title: &str, tables: Vec<Table>) -> Sheet {
+    fn sheet(&self, kind: SheetKind, title: &str, tables: Vec<Table>) -> PaperSheet {
         let event = self.day.event();
         let place = &self.board.season.places[event.place.at()];
         let under = vec![format!(
@@ -354,7 +354,7 @@ impl<'a> Paper<'a> {
             if matches!(event.kind, EventKind::Dress | EventKind::Show) { "curtain up" } else { "begins" },
             event.starts.strftime("%H:%M")
         )];
-        Sheet {
+        PaperSheet {
             kind,
             whose: String::new(),
             title: format!("{title}: {}", event.name),
@@ -380,21 +380,21 @@ impl<'a> Paper<'a> {
     }
 
     /// Those who have a child until one of its parts is over.
-    fn with_whom(&self, part: Option<&Part>) -> Cell {
-        part.and_then(|part| part.with).map_or(Cell::Word(NOBODY), |at| Cell::from(self.with(at)))
+    fn with_whom(&self, part: Option<&Part>) -> PaperCell {
+        part.and_then(|part| part.with).map_or(PaperCell::Word(NOBODY), |at| PaperCell::from(self.with(at)))
     }
 
     /// A child's name, struck through where it is not coming.
-    fn name(&self, child: ChildId) -> Cell {
+    fn name(&self, child: ChildId) -> PaperCell {
         let name = Arc::clone(self.child(child));
-        if self.day.absent.contains(&child) { Cell::Struck(name) } else { Cell::Shared(name) }
+        if self.day.absent.contains(&child) { PaperCell::Struck(name) } else { PaperCell::Shared(name) }
     }
 
     /// How the answer for a child stands, or who said that it is not coming.
-    fn answer(&self, child: ChildId) -> Cell {
+    fn answer(&self, child: ChildId) -> PaperCell {
         match self.marks.away.get(&child) {
-            Some(said) => Cell::Own(format!("NOT COMING: {said}")),
-            None => Cell::Word((self.marks.standings)(child.into()).unwrap_or_default()),
+            Some(said) => PaperCell::Own(format!("NOT COMING: {said}")),
+            None => PaperCell::Word((self.marks.standings)(child.into()).unwrap_or_default()),
         }
     }
 
@@ -473,6 +473,6 @@ fn side(side: Option<Side>) -> &'static str {
 
 /// A row of text cells.
 macro_rules! row {
-    ($($cell:expr),* $(,)?) => { [$(Cell::from($cell)),*] };
+    ($($cell:expr),* $(,)?) => { [$(PaperCell::from($cell)),*] };
 }
 use row;

@@ -1,12 +1,12 @@
 //! Sheets that hang in a room: the quick changes, the running order, the roll at the assembly point, the photographs.
 
-use super::{Cell, Kind, NOBODY, Paper, Sheet, Table, length, minute, row};
+use super::{NOBODY, Paper, PaperCell, PaperSheet, SheetKind, Table, length, minute, row};
 use crate::domain::day::Day;
 use crate::domain::day::turns::Ease;
 use crate::domain::season::{ChildId, EventId, EventKind};
 use std::collections::{BTreeMap, HashSet};
 
-pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
+pub(super) fn quick_changes(paper: &Paper<'_>) -> PaperSheet {
     let day = paper.day;
     let rows = day.turns.iter().filter(|turn| turn.ease != Ease::Easy).map(|turn| {
         let off = &day.numbers[turn.from];
@@ -28,7 +28,7 @@ pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
         "Minutes are what is left after the walks off and on. NO TIME: less than the shortest change that was \
          planned; tell the coordinator, who changes the order or leaves the child out of one of the two.",
     );
-    let mut sheet = paper.sheet(Kind::QuickChanges, "Quick-change room", vec![table]);
+    let mut sheet = paper.sheet(SheetKind::QuickChanges, "Quick-change room", vec![table]);
     sheet.under.extend(paper.rooms.quick_change.map(|room| format!("Wait at {}.", paper.room(room))));
     sheet.under.push(
         "Children change out of sight of the stage and the wings. Two adults stay in earshot of each other. No adult \
@@ -38,7 +38,7 @@ pub(super) fn quick_changes(paper: &Paper<'_>) -> Sheet {
     sheet
 }
 
-pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
+pub(super) fn wall(paper: &Paper<'_>) -> PaperSheet {
     let day = paper.day;
     let by_slots = day.event().by_slots();
     let mut rows = Vec::new();
@@ -73,10 +73,10 @@ pub(super) fn wall(paper: &Paper<'_>) -> Sheet {
     const SHOW: &[&str; 6] = &["", "Number", "Class", "Ready", "On", "Length"];
     const SLOTS: &[&str; 6] = &["", "Number", "Class", "Called", "On", "Length"];
     let order = Table::of(if by_slots { SLOTS } else { SHOW }, rows).headed("Running order");
-    paper.sheet(Kind::Wall, "Running order", vec![order, calls])
+    paper.sheet(SheetKind::Wall, "Running order", vec![order, calls])
 }
 
-pub(super) fn assembly(paper: &Paper<'_>) -> Sheet {
+pub(super) fn assembly(paper: &Paper<'_>) -> PaperSheet {
     let day = paper.day;
     let mut groups: BTreeMap<(usize, Option<usize>), Vec<ChildId>> = BTreeMap::new();
     for child in paper.children.iter().copied() {
@@ -89,7 +89,7 @@ pub(super) fn assembly(paper: &Paper<'_>) -> Sheet {
         let rows = children.into_iter().map(|child| row![paper.name(child), "☐"]);
         Table::of(&["Child", "Here"], rows).headed(heading).together()
     });
-    let mut sheet = paper.sheet(Kind::Assembly, "Roll for the assembly point", tables.collect());
+    let mut sheet = paper.sheet(SheetKind::Assembly, "Roll for the assembly point", tables.collect());
     sheet.under.push(format!(
         "{}, each under its first number of the day. Take the sign-in sheets out too; nobody is handed over until the \
          roll is complete; nobody goes back in until the fire service says so.",
@@ -102,7 +102,7 @@ pub(super) fn count(children: usize) -> String {
     if children == 1 { "1 child".to_owned() } else { format!("{children} children") }
 }
 
-pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
+pub(super) fn photographs(paper: &Paper<'_>) -> PaperSheet {
     let day = paper.day;
     let mut rows = Vec::new();
     if day.event().kind == EventKind::Photographs {
@@ -136,7 +136,7 @@ pub(super) fn photographs(paper: &Paper<'_>) -> Sheet {
     let table = Table::of(columns, rows)
         .headed("In order")
         .noted("Children with a quick change at a show go first within their number.");
-    let mut sheet = paper.sheet(Kind::Photographs, "Photographs", vec![table]);
+    let mut sheet = paper.sheet(SheetKind::Photographs, "Photographs", vec![table]);
     sheet.under.push(
         "Only children who want it, and whose guardian has agreed, are photographed, in costume. Two adults stay. Nobody \
          but the photographer takes pictures, and none where children change."

@@ -1,6 +1,6 @@
 //! The staff table: which chaperones are expected, when, and who stands in.
 
-use super::{Cell, Kind, Paper, Sheet, Table, minute, row};
+use super::{Paper, PaperCell, PaperSheet, SheetKind, Table, minute, row};
 use crate::domain::board::Item;
 use crate::domain::day::own::Own;
 use crate::domain::season::{ChaperoneId, Person};
@@ -13,7 +13,7 @@ const FLOAT: &str = "float";
 /// A chaperone who is not there so long before the children's call is replaced, minutes (common practice, no source).
 const REPLACED_MINUTES: i64 = 15;
 
-pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
+pub(super) fn roll(paper: &Paper<'_>) -> PaperSheet {
     let season = &paper.board.season;
     let event = paper.day.event();
     let call = event.date.to_datetime(event.call);
@@ -75,7 +75,7 @@ pub(super) fn roll(paper: &Paper<'_>) -> Sheet {
          watches their own child. Only adults with a vetting that has not lapsed count in a ratio.",
         before(REPLACED_MINUTES)
     ));
-    paper.sheet(Kind::Staff, "Chaperones", vec![table, watches(paper)])
+    paper.sheet(SheetKind::Staff, "Chaperones", vec![table, watches(paper)])
 }
 
 fn watches(paper: &Paper<'_>) -> Table {

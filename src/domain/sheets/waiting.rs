@@ -1,17 +1,17 @@
 //! The rooms: where each number's children wait and when they are called away, and the heads that each room has.
 
 use super::rooms::count;
-use super::{Cell, Kind, Paper, Sheet, Table, row};
+use super::{Paper, PaperCell, PaperSheet, SheetKind, Table, row};
 use crate::domain::day::rooms::{Heads, Whereabouts, minute_of};
 use crate::domain::season::RoomId;
 use std::collections::{BTreeSet, HashMap};
 
-pub(super) fn rooms(paper: &Paper<'_>) -> Sheet {
+pub(super) fn rooms(paper: &Paper<'_>) -> PaperSheet {
     let each = paper.rooms.heads.chunk_by(|a, b| a.room == b.room);
     let mut tables = vec![fullest(paper)];
     let leaving = leaving(paper);
     tables.extend(each.map(|heads| of_room(paper, heads, &leaving)));
-    let mut sheet = paper.sheet(Kind::Rooms, "Rooms", tables);
+    let mut sheet = paper.sheet(SheetKind::Rooms, "Rooms", tables);
     sheet.under.push(
         "Worked out from the running order, minute by minute, without children called away. Count the real heads. \
          If the house is held, every time moves with it."

@@ -31,7 +31,7 @@ impl Doubt {
 
 /// A hold in force.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Hold {
+pub struct SendingHold {
     /// What is in doubt.
     pub doubt: Doubt,
     /// Since when, by our clock.

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::Fault;
 use crate::service::digest::DigestKind;
-use crate::service::letter::Kind;
+use crate::service::letter::LetterKind;
 use crate::service::reply::ReplyKind;
 
 /// The file of small words.
@@ -102,7 +102,7 @@ const BUILT_IN: &[&[(&str, &str, &str)]] = built_in!("en", "es");
 
 /// One template file.
 #[derive(Debug, Clone)]
-pub struct Source {
+pub struct TemplateSource {
     /// How to name it to a person.
     pub label: String,
     /// Its text.
@@ -110,14 +110,16 @@ pub struct Source {
 }
 
 /// The files of one language by name, such as `eve/text.txt`.
-pub type Folder = BTreeMap<String, Source>;
+pub type TemplateFolder = BTreeMap<String, TemplateSource>;
 
 /// The files inside the program.
-pub fn built_in() -> BTreeMap<String, Folder> {
-    let mut languages: BTreeMap<String, Folder> = BTreeMap::new();
+pub fn built_in() -> BTreeMap<String, TemplateFolder> {
+    let mut languages: BTreeMap<String, TemplateFolder> = BTreeMap::new();
     for (language, file, text) in BUILT_IN.iter().copied().flatten() {
-        let source =
-            Source { label: format!("message-templates/{language}/{file}"), text: (*text).to_owned() };
+        let source = TemplateSource {
+            label: format!("message-templates/{language}/{file}"),
+            text: (*text).to_owned(),
+        };
         languages.entry((*language).to_owned()).or_default().insert((*file).to_owned(), source);
     }
     languages
@@ -125,7 +127,8 @@ pub fn built_in() -> BTreeMap<String, Folder> {
 
 /// Every file a language must have.
 pub fn wanted() -> Vec<String> {
-    let kinds = Kind::ALL.iter().flat_map(|kind| PER_KIND.map(|file| format!("{}/{file}", kind.folder())));
+    let kinds =
+        LetterKind::ALL.iter().flat_map(|kind| PER_KIND.map(|file| format!("{}/{file}", kind.folder())));
     let digests =
         DigestKind::ALL.iter().flat_map(|kind| PER_DIGEST.map(|file| format!("{}/{file}", kind.folder())));
     let replies = ReplyKind::ALL.iter().map(|kind| kind.file().to_owned());
@@ -133,7 +136,7 @@ pub fn wanted() -> Vec<String> {
 }
 
 /// Lays a host's folder over the languages, file by file.
-pub fn lay_over(languages: &mut BTreeMap<String, Folder>, root: &Path, faults: &mut Vec<Fault>) {
+pub fn lay_over(languages: &mut BTreeMap<String, TemplateFolder>, root: &Path, faults: &mut Vec<Fault>) {
     for (name, path) in entries(root, faults) {
         if !path.is_dir() {
             faults.push(stray(&path));
@@ -151,7 +154,7 @@ pub fn lay_over(languages: &mut BTreeMap<String, Folder>, root: &Path, faults: &
     }
 }
 
-fn language(folder: &mut Folder, root: &Path, faults: &mut Vec<Fault>) {
+fn language(folder: &mut TemplateFolder, root: &Path, faults: &mut Vec<Fault>) {
     for (name, path) in entries(root, faults) {
         if !path.is_dir() {
             file(folder, &name, &path, faults);
@@ -163,7 +166,7 @@ fn language(folder: &mut Folder, root: &Path, faults: &mut Vec<Fault>) {
     }
 }
 
-fn file(folder: &mut Folder, name: &str, path: &Path, faults: &mut Vec<Fault>) {
+fn file(folder: &mut TemplateFolder, name: &str, path: &Path, faults: &mut Vec<Fault>) {
     if !wanted().iter().any(|wanted| wanted == name) {
         faults.push(stray(path));
         return;
@@ -177,7 +180,7 @@ fn file(folder: &mut Folder, name: &str, path: &Path, faults: &mut Vec<Fault>) {
     match read {
         Ok(text) => {
             let text = text.trim_start_matches('\u{feff}').replace("\r\n", "\n");
-            folder.insert(name.to_owned(), Source { label, text });
+            folder.insert(name.to_owned(), TemplateSource { label, text });
         }
         Err(why) => faults.push(Fault {
             file: label,

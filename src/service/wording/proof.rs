@@ -8,7 +8,7 @@ use super::tongue::{BETWEEN_WORDINGS, Tongue, cure};
 use super::{Fault, names};
 use crate::domain::segments;
 use crate::service::digest::DigestKind;
-use crate::service::letter::{Kind, Letter};
+use crate::service::letter::{Letter, LetterKind};
 use crate::service::reply::ReplyKind;
 use crate::service::samples;
 
@@ -20,7 +20,7 @@ impl Tongue {
         if faults.len() > before {
             return;
         }
-        for (kind, (name, mut letter)) in Kind::ALL
+        for (kind, (name, mut letter)) in LetterKind::ALL
             .into_iter()
             .flat_map(|kind| samples::samples(kind).into_iter().map(move |sample| (kind, sample)))
         {
@@ -90,7 +90,7 @@ impl Tongue {
 
     fn prove_words(&self, faults: &mut Vec<Fault>) {
         let mut fields = BTreeSet::new();
-        for kind in Kind::ALL {
+        for kind in LetterKind::ALL {
             for (_, letter) in samples::samples(kind) {
                 let both = serde_json::json!({ "letter": letter, "words": *self.words });
                 names::fields(&both, &mut fields);
@@ -132,7 +132,7 @@ impl Tongue {
         tried.is_err_and(|error| error.kind() == ErrorKind::UnknownFilter)
     }
 
-    fn prove_sample(&self, kind: Kind, name: &str, letter: &Letter, faults: &mut Vec<Fault>) {
+    fn prove_sample(&self, kind: LetterKind, name: &str, letter: &Letter, faults: &mut Vec<Fault>) {
         // Every wording is rendered, also those after the first that fits.
         let all: Result<Vec<_>, _> = self.wordings(letter).collect();
         match all.and_then(|_| self.text(letter, false)) {

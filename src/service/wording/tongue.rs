@@ -8,12 +8,12 @@ use minijinja::{
     AutoEscape, Environment, Error, ErrorKind, UndefinedBehavior, Value, context, escape_formatter,
 };
 
-use super::files::{self, Folder};
+use super::files::{self, TemplateFolder};
 use super::words::{self, Words};
 use super::{Fault, Mail, Worded};
 use crate::domain::segments;
 use crate::service::digest::{Digest, DigestKind};
-use crate::service::letter::{Item, Kind, Letter, What};
+use crate::service::letter::{Letter, LetterItem, LetterKind, What};
 use crate::service::reply::{Reply, ReplyKind};
 
 /// Stands alone on a line between two wordings of a text.
@@ -43,7 +43,7 @@ pub struct Tongue {
 
 impl Tongue {
     /// Compiles the templates of one language; none if any is faulty.
-    pub fn load(language: &str, folder: &Folder, faults: &mut Vec<Fault>) -> Option<Tongue> {
+    pub fn load(language: &str, folder: &TemplateFolder, faults: &mut Vec<Fault>) -> Option<Tongue> {
         let before = faults.len();
         for file in files::wanted().into_iter().filter(|file| !folder.contains_key(file)) {
             faults.push(Fault {
@@ -173,17 +173,17 @@ impl Tongue {
     /// twice. Costumes stay with who hands them in.
     fn together(&self, letter: &Letter) -> Letter {
         let mut one = letter.clone();
-        if letter.kind == Kind::TurnIn {
+        if letter.kind == LetterKind::TurnIn {
             return one;
         }
-        let mut groups: Vec<(Item, Vec<Option<String>>)> = Vec::new();
+        let mut groups: Vec<(LetterItem, Vec<Option<String>>)> = Vec::new();
         for item in std::mem::take(&mut one.items) {
             match groups.iter_mut().find(|(first, _)| first.says_the_same_as(&item)) {
                 Some((_, children)) => children.push(item.child),
                 None => groups.push((item.clone(), vec![item.child])),
             }
         }
-        let named = |(item, children): (Item, Vec<Option<String>>)| {
+        let named = |(item, children): (LetterItem, Vec<Option<String>>)| {
             let several = children.len() > 1;
             let names: Option<Vec<String>> = children.into_iter().collect();
             let joined = match names {
@@ -191,7 +191,7 @@ impl Tongue {
                 None if several => Some(self.words.your_children.clone()),
                 None => None,
             };
-            Item { child: joined, ..item }
+            LetterItem { child: joined, ..item }
         };
         one.items = groups.into_iter().map(named).collect();
         one
@@ -401,7 +401,7 @@ fn engine(words: &Arc<Words>) -> Environment<'static> {
     env
 }
 
-fn read_words(language: &str, source: &files::Source) -> Result<Words, Fault> {
+fn read_words(language: &str, source: &files::TemplateSource) -> Result<Words, Fault> {
     let fault = |line, reason: String| Fault {
         file: source.label.clone(),
         line,

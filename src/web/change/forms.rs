@@ -8,7 +8,7 @@ use crate::domain::edit::ContactText;
 use crate::domain::season::{Event, EventId, Person, Season, Slot};
 use crate::web::labels::{ENGLISH, clock};
 use crate::web::shown;
-use crate::web::views::{EditField, EditForm, EditPage, Entry, Pick};
+use crate::web::views::{EditField, EditForm, EditPage, Pick, PreviewEntry};
 
 /// The value that means every event to come.
 pub(super) const EVERYWHERE: &str = "everywhere";
@@ -112,7 +112,7 @@ fn person_href(reference: &str) -> String {
     format!("/season/change/person?person={reference}")
 }
 
-fn field(name: &str, label: &str, entry: Entry, value: impl Into<String>) -> EditField {
+fn field(name: &str, label: &str, entry: PreviewEntry, value: impl Into<String>) -> EditField {
     EditField { name: name.to_owned(), label: label.to_owned(), entry, value: value.into() }
 }
 
@@ -124,7 +124,7 @@ fn pick(value: &str, words: impl Into<String>, chosen: bool) -> Pick {
 fn yes_no(name: &str, label: &str, value: &str, neither: &str) -> EditField {
     let answers = [("", neither), ("yes", "yes"), ("no", "no")];
     let picks = answers.map(|(word, words)| pick(word, words, word == value)).to_vec();
-    field(name, label, Entry::Pick(picks), value)
+    field(name, label, PreviewEntry::Pick(picks), value)
 }
 
 fn form(act: &'static str, title: &str, note: &str, fields: Vec<EditField>) -> EditForm {
@@ -158,7 +158,7 @@ fn of_event(season: &Season, event: &Event) -> Vec<EditForm> {
         "The weather decides",
         "The hour by which you decide: the season's page counts down to it. Families are told only if it is called \
          off.",
-        vec![field("day", "Day", Entry::Date, day), field("hour", "Hour", Entry::Time, hour)],
+        vec![field("day", "Day", PreviewEntry::Date, day), field("hour", "Hour", PreviewEntry::Time, hour)],
     ));
     let places = season.places.iter().zip(0..);
     let places = places.map(|(place, at)| pick(&place.name, place.name.clone(), at == event.place.at()));
@@ -167,16 +167,16 @@ fn of_event(season: &Season, event: &Event) -> Vec<EditForm> {
         "Another time or place",
         "",
         vec![
-            field("date", "Date", Entry::Date, event.date.to_string()),
-            field("call", "Children's call", Entry::Time, clock(&event.call)),
-            field("starts", "It begins", Entry::Time, clock(&event.starts)),
+            field("date", "Date", PreviewEntry::Date, event.date.to_string()),
+            field("call", "Children's call", PreviewEntry::Time, clock(&event.call)),
+            field("starts", "It begins", PreviewEntry::Time, clock(&event.starts)),
             field(
                 "ends",
                 "It ends, as announced",
-                Entry::Time,
+                PreviewEntry::Time,
                 event.ends.as_ref().map(clock).unwrap_or_default(),
             ),
-            field("place", "Place", Entry::Pick(places.collect()), ""),
+            field("place", "Place", PreviewEntry::Pick(places.collect()), ""),
         ],
     ));
     let place = &season.places[event.place.at()];
@@ -185,12 +185,12 @@ fn of_event(season: &Season, event: &Event) -> Vec<EditForm> {
         &format!("Another door at {}", place.name),
         "For every event at this place.",
         vec![
-            field("place", "", Entry::Hidden, place.reference.clone()),
-            field("door", "The door children use", Entry::Text, place.door.clone()),
+            field("place", "", PreviewEntry::Hidden, place.reference.clone()),
+            field("door", "The door children use", PreviewEntry::Text, place.door.clone()),
             field(
                 "collect_at",
                 "Collected at; blank for the same door",
-                Entry::Text,
+                PreviewEntry::Text,
                 place.collect_at.clone(),
             ),
         ],
@@ -214,8 +214,8 @@ fn of_event(season: &Season, event: &Event) -> Vec<EditForm> {
             "A number is cut",
             "",
             vec![
-                field("number", "Number", Entry::Pick(numbers), ""),
-                field("where", "Where", Entry::Pick(wheres), ""),
+                field("number", "Number", PreviewEntry::Pick(numbers), ""),
+                field("where", "Where", PreviewEntry::Pick(wheres), ""),
             ],
         ));
     }
@@ -248,7 +248,7 @@ fn of_child(book: &Book, reference: &str, name: &str) -> Option<Vec<EditForm>> {
     let numbers = field(
         "numbers",
         "Numbers, with ; between them; place in line and sides after a colon",
-        Entry::Text,
+        PreviewEntry::Text,
         row.text("numbers"),
     );
     Some(vec![
@@ -270,17 +270,17 @@ fn of_child(book: &Book, reference: &str, name: &str) -> Option<Vec<EditForm>> {
 fn contact_fields(contact: &ContactText, prefix: &str) -> Vec<EditField> {
     let name = |name: &str| format!("{prefix}{name}");
     vec![
-        field(&name("mobile"), "Mobile number", Entry::Text, contact.mobile.clone()),
-        field(&name("mail"), "Mail address", Entry::Text, contact.mail.clone()),
+        field(&name("mobile"), "Mobile number", PreviewEntry::Text, contact.mobile.clone()),
+        field(&name("mail"), "Mail address", PreviewEntry::Text, contact.mail.clone()),
         field(
             &name("language"),
             "Language, such as en; blank for the season's",
-            Entry::Text,
+            PreviewEntry::Text,
             contact.language.clone(),
         ),
         yes_no(&name("texts"), "May be texted", &contact.texts.to_lowercase(), NOBODY_ASKED),
         yes_no(&name("mails"), "May be mailed", &contact.mails.to_lowercase(), NOBODY_ASKED),
-        field(&name("agreed"), "Who agreed, and when", Entry::Text, contact.agreed.clone()),
+        field(&name("agreed"), "Who agreed, and when", PreviewEntry::Text, contact.agreed.clone()),
     ]
 }
 
@@ -303,14 +303,14 @@ fn replacement(season: &Season, now: Timestamp, chaperone: &str) -> EditForm {
     let others = season.chaperones.iter().filter(|one| one.reference != chaperone);
     known.extend(others.map(|one| pick(&one.reference, one.name.clone(), false)));
     let mut fields = vec![
-        field("event", "Where", Entry::Pick(events), ""),
-        field("known", "Who takes the duties", Entry::Pick(known), ""),
-        field("name", "Full name of somebody new", Entry::Text, ""),
+        field("event", "Where", PreviewEntry::Pick(events), ""),
+        field("known", "Who takes the duties", PreviewEntry::Pick(known), ""),
+        field("name", "Full name of somebody new", PreviewEntry::Text, ""),
     ];
     fields.extend(contact_fields(&ContactText::default(), ""));
     let answers = [("yes", "yes"), ("no", "no")].map(|(word, words)| pick(word, words, word == "yes"));
-    fields.push(field("adult", "Eighteen or over", Entry::Pick(answers.to_vec()), ""));
-    fields.push(field("vetted_until", "Last day the vetting is valid", Entry::Date, ""));
+    fields.push(field("adult", "Eighteen or over", PreviewEntry::Pick(answers.to_vec()), ""));
+    fields.push(field("vetted_until", "Last day the vetting is valid", PreviewEntry::Date, ""));
     form(
         "replace",
         "Replace this chaperone",
@@ -321,22 +321,22 @@ fn replacement(season: &Season, now: Timestamp, chaperone: &str) -> EditForm {
 
 fn joins() -> EditForm {
     let mut fields = vec![
-        field("given", "Given name", Entry::Text, ""),
-        field("family", "Family name", Entry::Text, ""),
-        field("ages", "Ages, such as 5-6; no birth date", Entry::Text, ""),
-        field("numbers", "Numbers, with ; between them", Entry::Text, ""),
-        field("cast", "Cast; blank for every performance", Entry::Text, ""),
+        field("given", "Given name", PreviewEntry::Text, ""),
+        field("family", "Family name", PreviewEntry::Text, ""),
+        field("ages", "Ages, such as 5-6; no birth date", PreviewEntry::Text, ""),
+        field("numbers", "Numbers, with ; between them", PreviewEntry::Text, ""),
+        field("cast", "Cast; blank for every performance", PreviewEntry::Text, ""),
     ];
     for nth in 1..=GUARDIANS_ASKED {
         let which = if nth == 1 { "First guardian" } else { "Second guardian" };
         let prefix = format!("g{nth}_");
-        fields.push(field(&format!("{prefix}name"), &format!("{which}: full name"), Entry::Text, ""));
+        fields.push(field(&format!("{prefix}name"), &format!("{which}: full name"), PreviewEntry::Text, ""));
         fields.extend(contact_fields(&ContactText::default(), &prefix).into_iter().map(|mut one| {
             one.label = format!("{which}: {}", one.label.to_lowercase());
             one
         }));
         let household = format!("{which}: household; the same word for those who live together");
-        fields.push(field(&format!("{prefix}household"), &household, Entry::Text, ""));
+        fields.push(field(&format!("{prefix}household"), &household, PreviewEntry::Text, ""));
         for (part, words) in [("brings", "brings the child"), ("collects", "collects the child")] {
             fields.push(yes_no(&format!("{prefix}{part}"), &format!("{which}: {words}"), "", "not said"));
         }

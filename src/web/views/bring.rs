@@ -6,7 +6,7 @@ use super::{AsOf, Preview};
 
 /// Something wrong with the workbook.
 #[derive(Debug, Clone)]
-pub struct Problem {
+pub struct ProblemRow {
     /// Whether the workbook can't be taken with it.
     pub blocks: bool,
     /// How much it weighs, in words.
@@ -23,7 +23,7 @@ pub struct Problem {
 
 /// What happens to a row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ChangeKind {
+pub enum ChangeRowKind {
     /// New.
     Added,
     /// Different.
@@ -32,22 +32,22 @@ pub enum ChangeKind {
     Gone,
 }
 
-impl ChangeKind {
+impl ChangeRowKind {
     /// The word beside it.
     pub fn words(&self) -> &'static str {
         match self {
-            ChangeKind::Added => "new",
-            ChangeKind::Changed => "changed",
-            ChangeKind::Gone => "gone",
+            ChangeRowKind::Added => "new",
+            ChangeRowKind::Changed => "changed",
+            ChangeRowKind::Gone => "gone",
         }
     }
 }
 
 /// One thing the workbook changes.
 #[derive(Debug, Clone)]
-pub struct Change {
+pub struct ChangeRow {
     /// What happens to it.
-    pub kind: ChangeKind,
+    pub kind: ChangeRowKind,
     /// What it is: "child", "guardian", "event" …
     pub what: String,
     /// Its name.
@@ -58,7 +58,7 @@ pub struct Change {
 
 /// Acknowledgements that a change withdraws.
 #[derive(Debug, Clone)]
-pub struct Fall {
+pub struct FallRow {
     /// The event, and what changes there, such as "Dress rehearsal: call 17:30 becomes 17:00".
     pub change: String,
     /// Full names of the children whose families would be asked again.
@@ -69,7 +69,7 @@ pub struct Fall {
 
 /// One answer to a question.
 #[derive(Debug, Clone)]
-pub struct Choice {
+pub struct RefChoice {
     /// Sent back as the value.
     pub value: String,
     /// In words.
@@ -84,7 +84,7 @@ pub struct OpenQuestion {
     /// The question.
     pub words: String,
     /// The answers; none is chosen beforehand.
-    pub choices: Vec<Choice>,
+    pub choices: Vec<RefChoice>,
 }
 
 /// The page at `/season/workbook`. Upload: multipart POST with `file` and `act` = `preview`; taking it: POST with
@@ -141,10 +141,10 @@ mod tests {
         };
         assert_eq!(preview.heading(), "This workbook changes nothing");
         assert_eq!(preview.confirm_words(), "Save this workbook");
-        preview.falls = vec![Fall { change: "Call".into(), children: Vec::new(), count: 14 }];
+        preview.falls = vec![FallRow { change: "Call".into(), children: Vec::new(), count: 14 }];
         assert_eq!(preview.falls_heading(), "14 answers are needed again");
         assert_eq!(preview.confirm_words(), "Save it, and ask for 14 answers again");
-        preview.problems = vec![Problem {
+        preview.problems = vec![ProblemRow {
             blocks: true,
             weight: "must be fixed",
             sheet: "children".into(),

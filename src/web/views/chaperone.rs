@@ -4,7 +4,7 @@ use askama::Template;
 use jiff::civil::{Date, Time};
 
 use super::sheet::owes;
-use super::{AsOf, CallCard, Mark, Telephone};
+use super::{AsOf, CallCard, StandingMark, Telephone};
 use crate::web::labels::{ENGLISH, capitalised, clock};
 
 /// One of her events, to choose from.
@@ -31,7 +31,7 @@ impl EventChoice {
 
 /// Her duty at the event shown.
 #[derive(Debug, Clone)]
-pub struct Watch {
+pub struct WatchView {
     /// Reference of the event, sent back as `event`.
     pub event: String,
     /// Name of the event.
@@ -57,12 +57,12 @@ pub struct Watch {
     /// What she brings and wears; may be empty.
     pub kit: String,
     /// Where her own answer stands.
-    pub mark: Mark,
+    pub mark: StandingMark,
     /// The fingerprint of what is asked of her, sent back as `fingerprint`.
     pub fingerprint: String,
 }
 
-impl Watch {
+impl WatchView {
     /// The date in words.
     pub fn day(&self) -> String {
         ENGLISH.day(&self.date)
@@ -81,10 +81,12 @@ impl Watch {
     /// Her own standing in words.
     pub fn standing_words(&self) -> &'static str {
         match self.mark {
-            Mark::Heard => "You have read this",
-            Mark::HeardBefore => "You read this before it changed",
-            Mark::CantCome | Mark::Away => ENGLISH.duty.cant_come,
-            Mark::Waiting | Mark::NoWay | Mark::NotAsked => "We have not heard from you yet",
+            StandingMark::Heard => "You have read this",
+            StandingMark::HeardBefore => "You read this before it changed",
+            StandingMark::CantCome | StandingMark::Away => ENGLISH.duty.cant_come,
+            StandingMark::Waiting | StandingMark::NoWay | StandingMark::NotAsked => {
+                "We have not heard from you yet"
+            }
         }
     }
 
@@ -118,7 +120,7 @@ pub struct Ring {
     /// The language she asked for, in English, where it is not the season's.
     pub language: Option<String>,
     /// Where this guardian stands.
-    pub mark: Mark,
+    pub mark: StandingMark,
     /// What was tried, in words, such as "Mail on Monday, text on Wednesday."
     pub tried: String,
 }
@@ -133,7 +135,7 @@ pub struct OpenChild {
     /// Fingerprint of the facts a call is about, sent back as `fingerprint`.
     pub fingerprint: String,
     /// Where the child stands.
-    pub mark: Mark,
+    pub mark: StandingMark,
     /// What matters about the child there, such as "Quick change."; may be empty.
     pub note: String,
     /// Those who may be rung.
@@ -150,7 +152,7 @@ pub struct SettledChild {
     /// Given name and initial.
     pub name: String,
     /// Where the child stands.
-    pub mark: Mark,
+    pub mark: StandingMark,
     /// More in words; may be empty.
     pub note: String,
 }
@@ -177,7 +179,7 @@ pub struct GreetAdult {
 
 /// What became of the note just posted.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Notice {
+pub struct PageNotice {
     /// A sentence for the heading, such as "Noted: Marisol said yes, for Ines."
     pub words: String,
     /// False if nothing was noted.
@@ -201,9 +203,9 @@ pub struct ChaperonePage {
     /// Her events, soonest first.
     pub events: Vec<EventChoice>,
     /// The event shown; none if she has no duty left.
-    pub watch: Option<Watch>,
+    pub watch: Option<WatchView>,
     /// What became of the note just posted.
-    pub notice: Option<Notice>,
+    pub notice: Option<PageNotice>,
     /// Families whose calls fell to her, most urgent first.
     pub calls: Vec<CallCard>,
     /// Children not settled, most urgent first.
@@ -229,7 +231,7 @@ impl ChaperonePage {
                 format!("{} people to ring", ENGLISH.number(self.calls.len()))
             }
             (false, _) => "you have no more duties this season".to_owned(),
-            (true, 0) if self.settled.iter().any(|child| child.mark == Mark::NotAsked) => {
+            (true, 0) if self.settled.iter().any(|child| child.mark == StandingMark::NotAsked) => {
                 "nobody to ring: your families have not been asked yet".to_owned()
             }
             (true, 0) => "nobody to ring: all of yours are settled".to_owned(),
@@ -241,7 +243,7 @@ impl ChaperonePage {
 
     /// How many of hers are settled, in a sentence.
     pub fn settled_words(&self) -> String {
-        let settled = self.settled.iter().filter(|child| child.mark == Mark::Heard).count();
+        let settled = self.settled.iter().filter(|child| child.mark == StandingMark::Heard).count();
         let all = self.open.len() + self.settled.len();
         let (settled_words, all_words) = (ENGLISH.number(settled), ENGLISH.number(all));
         match (settled, all) {
@@ -266,7 +268,7 @@ mod tests {
             child: "C001".into(),
             name: "Ines A.".into(),
             fingerprint: "b41e77".into(),
-            mark: Mark::Waiting,
+            mark: StandingMark::Waiting,
             note: String::new(),
             rings: Vec::new(),
         };
@@ -274,7 +276,7 @@ mod tests {
             child: "C001".into(),
             event: "E001".into(),
             name: "Bilal R.".into(),
-            mark: Mark::Heard,
+            mark: StandingMark::Heard,
             note: String::new(),
         };
         ChaperonePage {
@@ -283,7 +285,7 @@ mod tests {
             as_of: AsOf { date: date(2027, 6, 3), time: time(18, 42, 0, 0) },
             given: "Noor".into(),
             events: Vec::new(),
-            watch: Some(Watch {
+            watch: Some(WatchView {
                 event: "E002".into(),
                 name: "Dress rehearsal".into(),
                 date: date(2027, 6, 4),
@@ -296,7 +298,7 @@ mod tests {
                 over: Some(time(20, 30, 0, 0)),
                 room: String::new(),
                 kit: String::new(),
-                mark: Mark::Waiting,
+                mark: StandingMark::Waiting,
                 fingerprint: "d07e".into(),
             }),
             notice: None,

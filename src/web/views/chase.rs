@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::{AsOf, Notice, Telephone};
+use super::{AsOf, PageNotice, Telephone};
 use crate::web::labels::{ENGLISH, capitalised};
 
 /// One thing a family has to hear.
@@ -74,7 +74,7 @@ pub struct ChasePage {
     /// Days before an event from which families are rung.
     pub near_days: u32,
     /// What became of the note just posted.
-    pub notice: Option<Notice>,
+    pub notice: Option<PageNotice>,
 }
 
 impl ChasePage {

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::{AsOf, Mark, Notice, Pick};
+use super::{AsOf, PageNotice, Pick, StandingMark};
 use crate::web::labels::ENGLISH;
 
 /// Somebody who may have signed.
@@ -20,7 +20,7 @@ pub struct SilentRow {
     /// What staff call the child.
     pub name: String,
     /// Where the child stands.
-    pub mark: Mark,
+    pub mark: StandingMark,
     /// Who may have signed.
     pub signers: Vec<Signer>,
     /// Who may have signed for the house rules too, where those are still to be confirmed.
@@ -66,7 +66,7 @@ pub struct ClassDoorPage {
     /// Events with silent children, soonest first, then the house rules.
     pub events: Vec<DoorChoice>,
     /// What became of the signatures just entered.
-    pub notice: Option<Notice>,
+    pub notice: Option<PageNotice>,
 }
 
 impl ClassDoorPage {

@@ -9,7 +9,7 @@ use crate::web::labels::ENGLISH;
 
 /// Heard from by an instant, of so many.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Foretold {
+pub struct ForetoldRow {
     /// All of them.
     pub all: u32,
     /// Heard from now.
@@ -22,7 +22,7 @@ pub struct Foretold {
     pub high: u32,
 }
 
-impl Foretold {
+impl ForetoldRow {
     /// Those heard from, in words.
     pub fn heard_words(&self) -> String {
         span(self.low, self.high)
@@ -45,7 +45,7 @@ pub struct ForecastRow {
     /// Her name, or words for nobody.
     pub name: String,
     /// Her guardians.
-    pub foretold: Foretold,
+    pub foretold: ForetoldRow,
 }
 
 /// One instant looked ahead to.
@@ -54,7 +54,7 @@ pub struct ForecastDay {
     /// When.
     pub at: AsOf,
     /// Heard from by then.
-    pub foretold: Foretold,
+    pub foretold: ForetoldRow,
 }
 
 /// The line so far and what is to come.
@@ -99,7 +99,7 @@ pub struct ForecastPage {
     /// Whether it has passed.
     pub past: bool,
     /// All guardians of the event.
-    pub foretold: Foretold,
+    pub foretold: ForetoldRow,
     /// The line and the band; none before anybody was asked.
     pub picture: Option<ForecastPicture>,
     /// Instants on the way to the call.
@@ -118,7 +118,7 @@ impl ForecastPage {
 
     /// The whole in a sentence.
     pub fn heading(&self) -> String {
-        let Foretold { all, low, high, .. } = self.foretold;
+        let ForetoldRow { all, low, high, .. } = self.foretold;
         if self.past {
             return format!("The call has passed: {} of {all} heard from", self.foretold.heard);
         }
@@ -131,7 +131,7 @@ impl ForecastPage {
 
     /// What that leaves, in a sentence.
     pub fn left(&self) -> String {
-        let Foretold { all, heard, low, high, .. } = self.foretold;
+        let ForetoldRow { all, heard, low, high, .. } = self.foretold;
         let (fewest, most) = (all - high, all - low);
         let guardians = if most == 1 { "guardian" } else { "guardians" };
         if most == 0 {
@@ -168,12 +168,12 @@ mod tests {
 
     #[test]
     fn a_range_says_what_it_leaves() {
-        let foretold = Foretold { all: 260, heard: 190, low: 231, middle: 240, high: 248 };
+        let foretold = ForetoldRow { all: 260, heard: 190, low: 231, middle: 240, high: 248 };
         assert_eq!(
             (foretold.heard_words().as_str(), foretold.left_words().as_str()),
             ("231 to 248", "12 to 29")
         );
-        let sure = Foretold { all: 5, heard: 4, low: 5, middle: 5, high: 5 };
+        let sure = ForetoldRow { all: 5, heard: 4, low: 5, middle: 5, high: 5 };
         assert_eq!((sure.heard_words().as_str(), sure.left_words().as_str()), ("5", "0"));
     }
 }

@@ -2,21 +2,21 @@
 
 use askama::Template;
 
-use super::sheet::{FamilyEvent, Item, Sheet, answered_words, owes, standing_words};
-use super::{AsOf, Mark, QUESTION_CHARACTERS, Telephone};
+use super::sheet::{FamilyEvent, SheetItem, SheetView, answered_words, owes, standing_words};
+use super::{AsOf, QUESTION_CHARACTERS, StandingMark, Telephone};
 use crate::web::labels::{Labels, fill};
 
 /// The season's house rules, acknowledged once for all children named.
 #[derive(Debug, Clone)]
 pub struct HouseRules {
     /// One item a child.
-    pub items: Vec<Item>,
+    pub items: Vec<SheetItem>,
     /// Given names, in the order of `items`.
     pub givens: Vec<String>,
     /// Short name and text of each rule; the text in the page's language where there is one.
     pub rules: Vec<(String, String)>,
     /// Where this guardian's answer stands: the worst of all items.
-    pub standing: Mark,
+    pub standing: StandingMark,
     /// When she last answered, local.
     pub answered: Option<AsOf>,
 }
@@ -62,7 +62,7 @@ pub enum NotedKind {
 
 /// One line of what was noted from the form just posted.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Noted {
+pub struct NotedLine {
     /// What became of it.
     pub kind: NotedKind,
     /// Given name, or names.
@@ -73,7 +73,7 @@ pub struct Noted {
     pub rule: String,
 }
 
-impl Noted {
+impl NotedLine {
     fn words(&self, labels: &Labels) -> String {
         if self.kind == NotedKind::Empty {
             return labels.empty_question.to_owned();
@@ -118,9 +118,9 @@ pub struct GuardianPage {
     /// The same page in other languages.
     pub others: Vec<OtherLanguage>,
     /// What became of the form just posted; empty on GET.
-    pub noted: Vec<Noted>,
+    pub noted: Vec<NotedLine>,
     /// The sheets, soonest first.
-    pub sheets: Vec<Sheet>,
+    pub sheets: Vec<SheetView>,
     /// The season's house rules, where they are asked for.
     pub rules: Option<HouseRules>,
     /// The school's telephone, where families may ring.
@@ -137,10 +137,10 @@ impl GuardianPage {
 
     /// The sheets by event: what the message asks first stays first, siblings at one event stand together.
     pub fn events(&self) -> Vec<FamilyEvent<'_>> {
-        let mut groups: Vec<Vec<&Sheet>> = Vec::new();
-        let event = |sheet: &Sheet| sheet.item.item.split('/').nth(1).map(str::to_owned);
+        let mut groups: Vec<Vec<&SheetView>> = Vec::new();
+        let event = |sheet: &SheetView| sheet.item.item.split('/').nth(1).map(str::to_owned);
         for sheet in &self.sheets {
-            let alike = |group: &&mut Vec<&Sheet>| {
+            let alike = |group: &&mut Vec<&SheetView>| {
                 let first = group[0];
                 event(first) == event(sheet)
                     && first.shift.is_none()
@@ -157,14 +157,14 @@ impl GuardianPage {
 
     /// What every event says in the same words, where there are several.
     pub fn same_every_time(&self) -> Vec<(&'static str, String)> {
-        let going: Vec<&Sheet> =
+        let going: Vec<&SheetView> =
             self.sheets.iter().filter(|sheet| !sheet.called_off && sheet.shift.is_none()).collect();
         let events: std::collections::BTreeSet<&str> =
             going.iter().filter_map(|sheet| sheet.item.item.split('/').nth(1)).collect();
         if events.len() < 2 {
             return Vec::new();
         }
-        let lines = |sheet: &Sheet| {
+        let lines = |sheet: &SheetView| {
             let mut lines = sheet.lines(self.labels);
             if !sheet.place.is_changed() {
                 lines.insert(0, (self.labels.place, sheet.place.now.clone(), None));
@@ -198,7 +198,7 @@ impl GuardianPage {
     }
 
     /// Items still owed, for the form that acknowledges all.
-    pub fn all_items(&self) -> Vec<&Item> {
+    pub fn all_items(&self) -> Vec<&SheetItem> {
         let sheets = self.sheets.iter().filter(|sheet| sheet.owes()).map(|sheet| &sheet.item);
         let rules = self.rules.iter().filter(|rules| rules.owes()).flat_map(|rules| &rules.items);
         sheets.chain(rules).collect()

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::{AsOf, Mark};
+use super::{AsOf, StandingMark};
 
 /// Something a person sent or said.
 #[derive(Debug, Clone)]
@@ -17,18 +17,18 @@ pub struct Said {
 
 /// One guardian of a family.
 #[derive(Debug, Clone)]
-pub struct Person {
+pub struct PersonView {
     /// Full name.
     pub name: String,
     /// What she was asked, and where she stands.
-    pub standings: Vec<(String, Mark)>,
+    pub standings: Vec<(String, StandingMark)>,
     /// What she sent, newest first.
     pub said: Vec<Said>,
 }
 
 /// One message and its life.
 #[derive(Debug, Clone)]
-pub struct Life {
+pub struct LifeView {
     /// Full names of those it is for.
     pub to: String,
     /// Address of the family's page.
@@ -58,9 +58,9 @@ pub struct MessagesPage {
     /// Whether it is about one family.
     pub family: bool,
     /// The family's guardians; empty for the whole season.
-    pub people: Vec<Person>,
+    pub people: Vec<PersonView>,
     /// Messages, newest first.
-    pub lives: Vec<Life>,
+    pub lives: Vec<LifeView>,
     /// Address of the page with older ones; none if there are none.
     pub older: Option<String>,
     /// What became of the form just posted.

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::show::Moment;
+use super::show::ShowMoment;
 use super::{AsOf, Telephone};
 
 /// The page behind `/c/TOKEN` on the day of an event.
@@ -22,7 +22,7 @@ pub struct NextPage {
     /// Where the show is, in a sentence.
     pub stage: String,
     /// Her things, the most urgent first.
-    pub things: Vec<Moment>,
+    pub things: Vec<ShowMoment>,
     /// How many more there are later.
     pub later: usize,
     /// Where she finds the families of her children.
@@ -43,7 +43,7 @@ impl NextPage {
     }
 
     /// What comes after the heading.
-    pub fn rest(&self) -> &[Moment] {
+    pub fn rest(&self) -> &[ShowMoment] {
         self.things.get(1..).unwrap_or_default()
     }
 

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use crate::domain::sheets::{CAUTION, Sheet};
+use crate::domain::sheets::{CAUTION, PaperSheet};
 use crate::web::assets;
 
 /// A sheet as a page of its own.
@@ -10,7 +10,7 @@ use crate::web::assets;
 #[template(path = "paper.html")]
 pub struct PaperPage<'a> {
     /// What stands on it.
-    pub sheet: &'a Sheet,
+    pub sheet: &'a PaperSheet,
     /// Which workbook it was made from.
     pub version: &'a str,
     /// When it was printed, local time.
@@ -23,12 +23,12 @@ pub struct PaperPage<'a> {
 
 impl<'a> PaperPage<'a> {
     /// The page of a sheet as a file.
-    pub fn of(sheet: &'a Sheet, version: &'a str, printed: &'a str) -> PaperPage<'a> {
+    pub fn of(sheet: &'a PaperSheet, version: &'a str, printed: &'a str) -> PaperPage<'a> {
         PaperPage { sheet, version, printed, style: assets::PAPER, caution: CAUTION }
     }
 
     /// The page of a sheet as it is served.
-    pub fn linked(sheet: &'a Sheet, version: &'a str, printed: &'a str) -> PaperPage<'a> {
+    pub fn linked(sheet: &'a PaperSheet, version: &'a str, printed: &'a str) -> PaperPage<'a> {
         PaperPage { style: "", ..PaperPage::of(sheet, version, printed) }
     }
 }

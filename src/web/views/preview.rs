@@ -1,6 +1,6 @@
 //! What a workbook or one action would change, shown before anything is done.
 
-use super::bring::{Change, Fall, OpenQuestion, Problem};
+use super::bring::{ChangeRow, FallRow, OpenQuestion, ProblemRow};
 use super::show::Pick;
 use super::{AsOf, ENGLISH};
 use crate::web::labels::capitalised;
@@ -39,13 +39,13 @@ pub struct Preview {
     /// The season in a few sentences, where it is the first.
     pub summary: Vec<String>,
     /// Problems, those that block first.
-    pub problems: Vec<Problem>,
+    pub problems: Vec<ProblemRow>,
     /// Questions to answer before it can be taken.
     pub questions: Vec<OpenQuestion>,
     /// What changes.
-    pub changes: Vec<Change>,
+    pub changes: Vec<ChangeRow>,
     /// Which acknowledgements fall.
-    pub falls: Vec<Fall>,
+    pub falls: Vec<FallRow>,
     /// Whom it touches: what they are, such as "child", and their names.
     pub people: Vec<(&'static str, Vec<String>)>,
     /// Events with the sheets to print again.
@@ -201,7 +201,7 @@ impl LookPage {
 
 /// How a field of an edit is filled in.
 #[derive(Debug, Clone)]
-pub enum Entry {
+pub enum PreviewEntry {
     /// Not shown.
     Hidden,
     /// A line of text.
@@ -214,14 +214,14 @@ pub enum Entry {
     Pick(Vec<Pick>),
 }
 
-impl Entry {
+impl PreviewEntry {
     /// The type of an input, as HTML names it.
     pub fn kind(&self) -> &'static str {
         match self {
-            Entry::Hidden => "hidden",
-            Entry::Text | Entry::Pick(_) => "text",
-            Entry::Date => "date",
-            Entry::Time => "time",
+            PreviewEntry::Hidden => "hidden",
+            PreviewEntry::Text | PreviewEntry::Pick(_) => "text",
+            PreviewEntry::Date => "date",
+            PreviewEntry::Time => "time",
         }
     }
 }
@@ -237,7 +237,7 @@ pub struct EditField {
     /// Its label.
     pub label: String,
     /// How it is filled in.
-    pub entry: Entry,
+    pub entry: PreviewEntry,
     /// What stands in it.
     pub value: String,
 }

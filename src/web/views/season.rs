@@ -3,7 +3,7 @@
 use askama::Template;
 use jiff::civil::{Date, Time};
 
-use super::{AsOf, CourseLine, Mark, Telephone, TrialForm};
+use super::{AsOf, CourseLine, StandingMark, Telephone, TrialForm};
 use crate::web::chart::{Counts, Drawing, draw};
 use crate::web::labels::{ENGLISH, clock};
 
@@ -11,28 +11,28 @@ use crate::web::labels::{ENGLISH, clock};
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Tally {
     /// One mark a child.
-    pub marks: Vec<Mark>,
+    pub marks: Vec<StandingMark>,
 }
 
 impl Tally {
     /// Children in all, without those who are not coming.
     pub fn all(&self) -> usize {
-        self.marks.len() - self.count(Mark::Away)
+        self.marks.len() - self.count(StandingMark::Away)
     }
 
     /// Children settled.
     pub fn settled(&self) -> usize {
-        self.count(Mark::Heard)
+        self.count(StandingMark::Heard)
     }
 
     /// Children at a mark.
-    pub fn count(&self, mark: Mark) -> usize {
+    pub fn count(&self, mark: StandingMark) -> usize {
         self.marks.iter().filter(|&&one| one == mark).count()
     }
 
     /// Each mark that occurs besides the settled, with its count.
-    pub fn others(&self) -> Vec<(Mark, usize)> {
-        let rest = Mark::ALL.into_iter().filter(|&mark| mark != Mark::Heard);
+    pub fn others(&self) -> Vec<(StandingMark, usize)> {
+        let rest = StandingMark::ALL.into_iter().filter(|&mark| mark != StandingMark::Heard);
         rest.map(|mark| (mark, self.count(mark))).filter(|&(_, n)| n > 0).collect()
     }
 
@@ -208,7 +208,7 @@ pub struct OpenAnswer {
 
 /// Why nothing is sent.
 #[derive(Debug, Clone)]
-pub struct Held {
+pub struct HeldRow {
     /// In a sentence.
     pub words: String,
     /// The act that ends it, and its label.
@@ -217,7 +217,7 @@ pub struct Held {
 
 /// A question, or a "can't come", that waits for a person.
 #[derive(Debug, Clone)]
-pub struct Asked {
+pub struct AskedRow {
     /// Full name of the guardian.
     pub guardian: String,
     /// Full names of the children; none where a chaperone speaks of her own duties.
@@ -259,7 +259,7 @@ pub struct Needs {
     /// Events of which it is still to be decided whether they take place.
     pub decisions: Vec<Decision>,
     /// Questions, oldest first.
-    pub asked: Vec<Asked>,
+    pub asked: Vec<AskedRow>,
     /// Messages whose outcome is unknown: POST with `message` and `act` = `arrived` or `send_again`.
     pub uncertain: Vec<Uncertain>,
     /// Messages refused or returned: POST with `message` and `act` = `try_again` or `let_be`.
@@ -312,7 +312,7 @@ pub struct SeasonPage {
     /// Whether messages leave.
     pub course: CourseLine,
     /// Why nothing is sent, as long as that is so.
-    pub held: Vec<Held>,
+    pub held: Vec<HeldRow>,
     /// Name of the school.
     pub school: String,
     /// Name of the production.
@@ -369,7 +369,7 @@ pub struct GuardianStanding {
     /// Brings, collects, or both, in words; may be empty.
     pub part: String,
     /// Where she stands.
-    pub mark: Mark,
+    pub mark: StandingMark,
 }
 
 /// One child of an event.
@@ -382,7 +382,7 @@ pub struct ChildRow {
     /// Full name.
     pub name: String,
     /// Where the child stands.
-    pub mark: Mark,
+    pub mark: StandingMark,
     /// Each guardian.
     pub guardians: Vec<GuardianStanding>,
 }
@@ -413,7 +413,7 @@ pub struct EventPage {
     /// Numbers in order.
     pub groups: Vec<NumberGroup>,
     /// Chaperones with a duty there, and where each is with it.
-    pub chaperones: Vec<(String, Mark)>,
+    pub chaperones: Vec<(String, StandingMark)>,
     /// Sheets to print: address and title.
     pub sheets: Vec<(String, String)>,
     /// How many will be heard from by the call; none for what is called off.
@@ -433,7 +433,7 @@ pub struct EventPage {
 impl EventPage {
     /// How many chaperones have read their duties, in words.
     pub fn chaperones_words(&self) -> String {
-        let heard = self.chaperones.iter().filter(|(_, mark)| *mark == Mark::Heard).count();
+        let heard = self.chaperones.iter().filter(|(_, mark)| *mark == StandingMark::Heard).count();
         format!("{heard} of {} have read their duties", self.chaperones.len())
     }
 }
@@ -445,8 +445,15 @@ mod tests {
 
     #[test]
     fn a_tally_says_itself() {
-        let tally =
-            Tally { marks: vec![Mark::Heard, Mark::Waiting, Mark::Heard, Mark::NoWay, Mark::Waiting] };
+        let tally = Tally {
+            marks: vec![
+                StandingMark::Heard,
+                StandingMark::Waiting,
+                StandingMark::Heard,
+                StandingMark::NoWay,
+                StandingMark::Waiting,
+            ],
+        };
         assert_eq!(tally.words(), "2 of 5 settled");
         assert_eq!(tally.alt(), "2 of 5 settled, 2 waiting, 1 no way to reach");
     }

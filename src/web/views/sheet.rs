@@ -2,12 +2,12 @@
 
 use jiff::civil::{Date, Time};
 
-use super::{AsOf, Mark, Told};
+use super::{AsOf, StandingMark, ToldFact};
 use crate::web::labels::{Labels, fill};
 
 /// What an answer is about. Both go back to the server as they came, as the hidden fields `item` and `fingerprint`.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Item {
+pub struct SheetItem {
     /// Which child and event, or which child's house rules, such as `C001/E002`.
     pub item: String,
     /// The fingerprint of the facts on this page.
@@ -46,16 +46,16 @@ pub enum RowKind {
 
 /// One time of the ribbon.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row {
+pub struct TimeRow {
     /// What happens.
     pub kind: RowKind,
     /// Local time, with the one told before where it differs.
-    pub time: Told<Time>,
+    pub time: ToldFact<Time>,
     /// More in a sentence; may be empty.
     pub note: String,
 }
 
-impl Row {
+impl TimeRow {
     /// The style of the row.
     pub fn class(&self) -> &'static str {
         match self.kind {
@@ -106,50 +106,50 @@ impl Row {
 
 /// What a chaperone does at an event, below the ribbon of her sheet.
 #[derive(Debug, Clone)]
-pub struct Shift {
+pub struct ShiftView {
     /// Numbers whose children are hers; may be empty.
-    pub numbers: Told<String>,
+    pub numbers: ToldFact<String>,
     /// Her tasks; may be empty.
-    pub task: Told<String>,
+    pub task: ToldFact<String>,
     /// Numbers she signs in; may be empty.
-    pub signs_in: Told<String>,
+    pub signs_in: ToldFact<String>,
     /// Numbers she signs out; may be empty.
-    pub signs_out: Told<String>,
+    pub signs_out: ToldFact<String>,
     /// Where her group waits; may be empty.
-    pub room: Told<String>,
+    pub room: ToldFact<String>,
     /// What she brings and wears; may be empty.
-    pub kit: Told<String>,
+    pub kit: ToldFact<String>,
 }
 
 /// Today's facts for one child at one event, or for a chaperone.
 #[derive(Debug, Clone)]
-pub struct Sheet {
+pub struct SheetView {
     /// What the answer is about.
-    pub item: Item,
+    pub item: SheetItem,
     /// The child's given name.
     pub given: String,
     /// The event's name.
     pub event: String,
     /// Local date.
-    pub date: Told<Date>,
+    pub date: ToldFact<Date>,
     /// Where.
-    pub place: Told<String>,
+    pub place: ToldFact<String>,
     /// The door children use.
-    pub door: Told<String>,
+    pub door: ToldFact<String>,
     /// The event is called off; times and acts to prepare are then not shown.
     pub called_off: bool,
     /// Something is not as the reader acknowledged it, even if no single value below says so.
     pub changed: bool,
     /// Times in order.
-    pub ribbon: Vec<Row>,
+    pub ribbon: Vec<TimeRow>,
     /// Costume, hair, make-up; may be empty.
-    pub arrive_ready: Told<String>,
+    pub arrive_ready: ToldFact<String>,
     /// May be empty.
-    pub bring: Told<String>,
+    pub bring: ToldFact<String>,
     /// May be empty.
-    pub leave_home: Told<String>,
+    pub leave_home: ToldFact<String>,
     /// What is handed in and when, in a sentence; may be empty.
-    pub hand_in: Told<String>,
+    pub hand_in: ToldFact<String>,
     /// Whether adults may watch; none where nobody has said.
     pub adults_watch: Option<bool>,
     /// Chaperone who signs the child in, as families should know her.
@@ -163,14 +163,14 @@ pub struct Sheet {
     /// House rules of this event that are acknowledged with it.
     pub rules: Vec<String>,
     /// Where this guardian's answer stands.
-    pub standing: Mark,
+    pub standing: StandingMark,
     /// When she last answered, local.
     pub answered: Option<AsOf>,
     /// What the reader does herself; none on a child's sheet.
-    pub shift: Option<Shift>,
+    pub shift: Option<ShiftView>,
 }
 
-impl Sheet {
+impl SheetView {
     /// Whether anything is marked as changed.
     pub fn is_changed(&self) -> bool {
         self.changed
@@ -205,14 +205,14 @@ impl Sheet {
 
     /// Rows of plain text below the ribbon: label, words now, words before; empty ones are left out.
     pub fn lines(&self, labels: &Labels) -> Vec<(&'static str, String, Option<String>)> {
-        let watching = Told::same(match self.adults_watch {
+        let watching = ToldFact::same(match self.adults_watch {
             Some(true) => labels.may_watch.to_owned(),
             Some(false) => labels.may_not_watch.to_owned(),
             None => String::new(),
         });
-        let collectors = Told::same(labels.list(&self.collectors));
-        let last_look = Told::same(labels.duty.last_look.to_owned());
-        let lines: Vec<(&'static str, &Told<String>)> = match &self.shift {
+        let collectors = ToldFact::same(labels.list(&self.collectors));
+        let last_look = ToldFact::same(labels.duty.last_look.to_owned());
+        let lines: Vec<(&'static str, &ToldFact<String>)> = match &self.shift {
             None => vec![
                 (labels.arrive, &self.arrive_ready),
                 (labels.bring, &self.bring),
@@ -254,7 +254,7 @@ impl Sheet {
 
     /// The standing in words.
     pub fn standing_words(&self, labels: &Labels) -> String {
-        if self.shift.is_some() && self.standing == Mark::CantCome {
+        if self.shift.is_some() && self.standing == StandingMark::CantCome {
             return labels.duty.cant_come.to_owned();
         }
         standing_words(self.standing, labels, &self.given)
@@ -272,12 +272,12 @@ impl Sheet {
 
     /// Whether the school has confirmed that the child is not coming: then nothing is asked here.
     pub fn is_away(&self) -> bool {
-        self.standing == Mark::Away
+        self.standing == StandingMark::Away
     }
 
     /// The words of the main button.
     pub fn heard_words(&self, labels: &Labels) -> String {
-        let again = self.standing == Mark::CantCome;
+        let again = self.standing == StandingMark::CantCome;
         match (self.shift.is_some(), again) {
             (true, false) => labels.duty.act_heard.to_owned(),
             (true, true) => labels.duty.act_come_after_all.to_owned(),
@@ -299,7 +299,7 @@ impl Sheet {
 #[derive(Debug, Clone)]
 pub struct SharedRow<'a> {
     /// The time.
-    pub row: &'a Row,
+    pub row: &'a TimeRow,
     /// Given names; empty where it is for all.
     pub names: Vec<String>,
 }
@@ -308,14 +308,14 @@ pub struct SharedRow<'a> {
 #[derive(Debug, Clone)]
 pub struct FamilyEvent<'a> {
     /// Their sheets, at least one.
-    pub sheets: Vec<&'a Sheet>,
+    pub sheets: Vec<&'a SheetView>,
     /// Times in order.
     pub ribbon: Vec<SharedRow<'a>>,
 }
 
 impl<'a> FamilyEvent<'a> {
     /// Sheets of one event.
-    pub fn of(sheets: Vec<&'a Sheet>) -> FamilyEvent<'a> {
+    pub fn of(sheets: Vec<&'a SheetView>) -> FamilyEvent<'a> {
         let mut ribbon: Vec<SharedRow<'a>> = Vec::new();
         for sheet in &sheets {
             for row in &sheet.ribbon {
@@ -339,7 +339,7 @@ impl<'a> FamilyEvent<'a> {
     }
 
     /// The first of the sheets, for what they have in common.
-    pub fn first(&self) -> &'a Sheet {
+    pub fn first(&self) -> &'a SheetView {
         self.sheets[0]
     }
 
@@ -354,7 +354,7 @@ impl<'a> FamilyEvent<'a> {
     }
 
     /// The worst of their standings.
-    pub fn standing(&self) -> Mark {
+    pub fn standing(&self) -> StandingMark {
         let owing = self.sheets.iter().find(|sheet| sheet.owes());
         owing.unwrap_or(&self.sheets[0]).standing
     }
@@ -450,19 +450,22 @@ fn minute_of_day(time: Time) -> i32 {
 }
 
 /// Whether an answer is still owed: what was only told, such as the dates of the first letter, is asked nearer its time.
-pub(super) fn owes(standing: Mark) -> bool {
-    !matches!(standing, Mark::Heard | Mark::CantCome | Mark::Away | Mark::NotAsked)
+pub(super) fn owes(standing: StandingMark) -> bool {
+    !matches!(
+        standing,
+        StandingMark::Heard | StandingMark::CantCome | StandingMark::Away | StandingMark::NotAsked
+    )
 }
 
 /// A guardian's standing in words.
-pub(super) fn standing_words(standing: Mark, labels: &Labels, given: &str) -> String {
+pub(super) fn standing_words(standing: StandingMark, labels: &Labels, given: &str) -> String {
     match standing {
-        Mark::Heard => labels.heard.to_owned(),
-        Mark::HeardBefore => labels.heard_before.to_owned(),
-        Mark::CantCome => fill(labels.cant_come, &[given]),
-        Mark::Away => fill(labels.not_coming, &[given]),
-        Mark::Waiting | Mark::NoWay => labels.waiting.to_owned(),
-        Mark::NotAsked => labels.not_asked.to_owned(),
+        StandingMark::Heard => labels.heard.to_owned(),
+        StandingMark::HeardBefore => labels.heard_before.to_owned(),
+        StandingMark::CantCome => fill(labels.cant_come, &[given]),
+        StandingMark::Away => fill(labels.not_coming, &[given]),
+        StandingMark::Waiting | StandingMark::NoWay => labels.waiting.to_owned(),
+        StandingMark::NotAsked => labels.not_asked.to_owned(),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::{AsOf, Notice};
+use super::{AsOf, PageNotice};
 
 /// Something told with one tap.
 #[derive(Debug, Clone)]
@@ -17,7 +17,7 @@ pub struct Tick {
 
 /// Something at a moment.
 #[derive(Debug, Clone)]
-pub struct Moment {
+pub struct ShowMoment {
     /// The local time, such as `19:04`; may be empty.
     pub clock: String,
     /// What, in a few words.
@@ -75,7 +75,7 @@ pub struct ShowPage {
     /// When the curtain comes down now, in a sentence; may be empty.
     pub down: String,
     /// What became of the form just posted.
-    pub notice: Option<Notice>,
+    pub notice: Option<PageNotice>,
     /// Tells the next deed from others, sent back as `deed`.
     pub deed: String,
     /// What most likely happens next.
@@ -85,11 +85,11 @@ pub struct ShowPage {
     /// For whom the next number is held, in a sentence; may be empty.
     pub held: String,
     /// Calls to give: before curtain up, and to get ready.
-    pub calls: Vec<Moment>,
+    pub calls: Vec<ShowMoment>,
     /// Quick changes coming up.
-    pub changes: Vec<Moment>,
+    pub changes: Vec<ShowMoment>,
     /// Other hand-overs coming up.
-    pub hand_overs: Vec<Moment>,
+    pub hand_overs: Vec<ShowMoment>,
     /// What is on and what is to come.
     pub to_come: Vec<OrderLine>,
     /// What is over.
@@ -127,7 +127,7 @@ pub struct ChangePage {
     /// When the curtain comes down now, in a sentence; may be empty.
     pub down: String,
     /// What became of the form just posted.
-    pub notice: Option<Notice>,
+    pub notice: Option<PageNotice>,
     /// Tells the next deed from others, sent back as `deed`.
     pub deed: String,
     /// What the house may be held before, the next first.

@@ -7,7 +7,7 @@ use crate::web::labels::{Labels, fill};
 
 /// What stops.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Channel {
+pub enum StopChannel {
     /// E-mail.
     Mail,
     /// Text messages.
@@ -23,7 +23,7 @@ pub struct StopPage {
     /// Name of the school.
     pub school: String,
     /// What stops.
-    pub channel: Channel,
+    pub channel: StopChannel,
     /// The address or number, so far as this reader may see it.
     pub address: String,
     /// Given names of the children it is about; may be empty.
@@ -42,8 +42,8 @@ impl StopPage {
         let words = &self.labels.stop;
         let text = match (self.stopped, self.channel) {
             (true, _) => words.stopped_title,
-            (false, Channel::Mail) => words.mail_title,
-            (false, Channel::Text) => words.text_title,
+            (false, StopChannel::Mail) => words.mail_title,
+            (false, StopChannel::Text) => words.text_title,
         };
         fill(text, &[&self.address])
     }
