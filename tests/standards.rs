@@ -6,7 +6,7 @@
 use allheard::domain::answer::{Intent, understand};
 use allheard::domain::cron_rule::CronRule;
 use allheard::domain::quiet::{self, Window};
-use allheard::domain::{digest, ics, segments, wall, way};
+use allheard::domain::{hash, ics, segments, wall, way};
 use jiff::civil::{Date, DateTime, time};
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp, ToSpan};
@@ -146,7 +146,7 @@ fn the_alphabet_is_complete_and_no_larger() {
         }
     }
     for item in items(&file, "extension", 10) {
-        let code = digest::unhex(&text(&item, "code")[2..]);
+        let code = hash::unhex(&text(&item, "code")[2..]);
         assert_eq!(segments::septets(text(&item, "char")), code, "{item}");
         assert_eq!(segments::count(text(&item, "char")).units, number(&item, "septets"), "{item}");
         encodable.push_str(text(&item, "char"));
@@ -169,7 +169,7 @@ fn septets_are_packed_lowest_bit_first() {
             (segments::pack(words).unwrap(), "packed_hex"),
             (segments::pack_after_header(words).unwrap(), "packed_after_6_octet_udh_hex"),
         ] {
-            assert_eq!(digest::hex(&octets).to_uppercase(), text(&item, field), "{field} of {item}");
+            assert_eq!(hash::hex(&octets).to_uppercase(), text(&item, field), "{field} of {item}");
         }
     }
 }
@@ -177,9 +177,9 @@ fn septets_are_packed_lowest_bit_first() {
 #[test]
 fn hmac_gives_the_digests_of_rfc_4231() {
     for item in items(&vectors("hmac"), "cases", 7) {
-        let key = digest::unhex(text(&item, "key_hex")).unwrap();
-        let data = digest::unhex(text(&item, "data_hex")).unwrap();
-        let mac = digest::hex(&digest::hmac_sha256(&key, &data));
+        let key = hash::unhex(text(&item, "key_hex")).unwrap();
+        let data = hash::unhex(text(&item, "data_hex")).unwrap();
+        let mac = hash::hex(&hash::hmac_sha256(&key, &data));
         // The RFC prints only the first 128 bits of its fifth case.
         let printed = text(&item, "hmac_sha256");
         assert_eq!(&mac[..printed.len()], printed, "{item}");
@@ -257,7 +257,7 @@ fn calendar_lines_are_unfolded_before_they_are_decoded() {
     for item in items(&vectors("ics"), "unfolding", 5) {
         let octets = match item["raw"].as_str() {
             Some(raw) => raw.as_bytes().to_vec(),
-            None => digest::unhex(text(&item, "raw_hex")).unwrap(),
+            None => hash::unhex(text(&item, "raw_hex")).unwrap(),
         };
         let lines = ics::unfold(&octets);
         assert_eq!(lines.len(), 1, "{item}");
@@ -284,9 +284,9 @@ fn tokens_have_the_lengths_of_rfc_4648() {
     use base64::Engine;
     use base64::engine::general_purpose::URL_SAFE_NO_PAD;
     for item in items(&vectors("hmac"), "token_sizes", 6) {
-        let octets = &digest::sha256(b"token")[..number(&item, "bytes")];
+        let octets = &hash::sha256(b"token")[..number(&item, "bytes")];
         assert_eq!(octets.len() * 8, number(&item, "bits"), "{item}");
-        assert_eq!(digest::hex(octets).len(), number(&item, "hex_chars"), "{item}");
+        assert_eq!(hash::hex(octets).len(), number(&item, "hex_chars"), "{item}");
         assert_eq!(URL_SAFE_NO_PAD.encode(octets).len(), number(&item, "base64url_chars"), "{item}");
     }
 }

@@ -49,7 +49,7 @@ impl Pages {
             read_hook: Arc::new(move |request| read(&hooks, request)),
             acted: Arc::new(move || acted.wake()),
         };
-        super::door::serve(self.listener, router(house, ways), self.proxies, stop).await;
+        super::listener::serve(self.listener, router(house, ways), self.proxies, stop).await;
         Ok(())
     }
 }

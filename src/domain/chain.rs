@@ -3,7 +3,7 @@
 //! An entry holds an instant, a kind, refs, and a salted digest of the words that go with it. The words and the salt
 //! stand beside the chain; deleting both erases a person while the chain still verifies.
 
-use super::digest;
+use super::hash;
 use jiff::Timestamp;
 
 /// What one entry says.
@@ -21,7 +21,7 @@ pub struct LedgerEntry {
 
 /// The hash an empty ledger starts from, 64 hexadecimal digits.
 pub fn seed(season: &str) -> String {
-    digest::hex(&digest::sha256(format!("allheard ledger 1\n{season}").as_bytes()))
+    hash::hex(&hash::sha256(format!("allheard ledger 1\n{season}").as_bytes()))
 }
 
 /// The hash of an entry after the one before it.
@@ -33,10 +33,10 @@ pub fn link(before: &str, seq: i64, entry: &LedgerEntry) -> String {
         entry.about,
         entry.digest
     );
-    digest::hex(&digest::sha256(text.as_bytes()))
+    hash::hex(&hash::sha256(text.as_bytes()))
 }
 
 /// The salted digest of words.
 pub fn salted(salt: &[u8], words: &str) -> String {
-    digest::hex(&digest::hmac_sha256(salt, words.as_bytes()))
+    hash::hex(&hash::hmac_sha256(salt, words.as_bytes()))
 }

@@ -3,7 +3,7 @@
 //! The form is text of our own, versioned and kept beside the digest, so that an upgrade, new zone data or a
 //! reworded template never changes a fingerprint: only the published facts do.
 
-use super::digest;
+use super::hash;
 use super::itinerary::Itinerary;
 use super::season::{EventId, HouseRule, Number, NumberId, Person, Season};
 use super::shift::Shift;
@@ -249,7 +249,7 @@ impl Facts {
 
     /// The digest of the canonical form.
     pub fn fingerprint(&self) -> Fingerprint {
-        let digest = digest::sha256(self.form().as_bytes());
+        let digest = hash::sha256(self.form().as_bytes());
         Fingerprint(digest.iter().take(16).fold(0, |value, byte| (value << 8) | u128::from(*byte)))
     }
 

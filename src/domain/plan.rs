@@ -6,8 +6,8 @@ mod ladder;
 pub use ladder::spans_households;
 
 use super::board::{Board, Item, NO_EVENT};
-use super::digest;
 use super::due;
+use super::hash;
 use super::record::{Ask, Cover, NoticeKey, Record};
 use super::season::{About, Audience, Channel, GuardianId, HouseholdId, Person};
 use super::standing;
@@ -519,5 +519,5 @@ fn key(
         .collect();
     lines.sort();
     text.push_str(&lines.concat());
-    digest::hex(&digest::sha256(text.as_bytes())[..KEY_DIGITS / 2])
+    hash::hex(&hash::sha256(text.as_bytes())[..KEY_DIGITS / 2])
 }

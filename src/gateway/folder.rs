@@ -1,7 +1,7 @@
 //! A folder instead of a carrier: mails as a Maildir of `.eml` files, texts as files with a few header lines.
 
 use super::mail::{self, Identity};
-use crate::domain::digest;
+use crate::domain::hash;
 use crate::service::ports::{Content, Outcome, Parcel};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -68,7 +68,7 @@ fn name(parcel: &Parcel) -> String {
     if parcel.message != 0 {
         return format!("{at:013}.{}", parcel.message);
     }
-    let whose = digest::hex(&digest::sha256(format!("{} {}", parcel.reference, parcel.to).as_bytes()));
+    let whose = hash::hex(&hash::sha256(format!("{} {}", parcel.reference, parcel.to).as_bytes()));
     format!("{at:013}.{}", &whose[..NAME_DIGITS])
 }
 

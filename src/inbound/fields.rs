@@ -1,6 +1,6 @@
 //! Where in a gateway's own form the things stand that we need, and what they say.
 
-use crate::domain::digest;
+use crate::domain::hash;
 use crate::domain::season::Channel;
 use crate::service::hearing::{CarrierNews, Incoming};
 use crate::service::ports::{NewReceipt, News};
@@ -90,7 +90,7 @@ pub fn read(by: &str, places: &Places, item: &FieldItem<'_>, now: Timestamp) -> 
             // Without an identifier the same words in the same second from the same number are one act.
             let external = item.at(id).unwrap_or_else(|| {
                 let whole = format!("{from}\n{}\n{words}", told_at.as_deref().unwrap_or_default());
-                format!("sha256:{}", digest::hex(&digest::sha256(whole.as_bytes())))
+                format!("sha256:{}", hash::hex(&hash::sha256(whole.as_bytes())))
             });
             // A clock ahead of ours must not make an answer newer than the next.
             let at = told_at.as_deref().and_then(instant).map_or(now, |at| at.min(now));

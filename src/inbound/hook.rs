@@ -5,7 +5,7 @@
 //! once so that one can be changed for the next.
 
 use super::fields::{self, FieldItem, Places};
-use crate::domain::digest;
+use crate::domain::hash;
 use crate::service::hearing::CarrierNews;
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
@@ -133,10 +133,10 @@ impl Hook {
     fn proven(&self, request: &HookCall<'_>, flat: &BTreeMap<String, String>, now: Timestamp) -> bool {
         let is_secret = |given: &str| {
             // Hashes are compared, so that neither length nor place of a difference shows in the time it takes.
-            let given = digest::sha256(given.as_bytes());
+            let given = hash::sha256(given.as_bytes());
             self.secrets
                 .iter()
-                .fold(false, |good, secret| good | digest::same(&given, &digest::sha256(secret.as_bytes())))
+                .fold(false, |good, secret| good | hash::same(&given, &hash::sha256(secret.as_bytes())))
         };
         match &self.proof {
             Proof::Header { name } => request.headers.get(name).is_some_and(|value| is_secret(value)),
@@ -156,11 +156,11 @@ impl Hook {
                 let given: Vec<Vec<u8>> = given
                     .split([' ', ','])
                     .filter_map(|one| one.trim().strip_prefix(prefix.as_str()))
-                    .filter_map(|one| if *base64 { STANDARD.decode(one).ok() } else { digest::unhex(one) })
+                    .filter_map(|one| if *base64 { STANDARD.decode(one).ok() } else { hash::unhex(one) })
                     .collect();
                 self.secrets.iter().fold(false, |good, secret| {
-                    let mac = digest::hmac_sha256(secret.as_bytes(), &signed);
-                    given.iter().fold(good, |good, one| good | digest::same(one, &mac))
+                    let mac = hash::hmac_sha256(secret.as_bytes(), &signed);
+                    given.iter().fold(good, |good, one| good | hash::same(one, &mac))
                 })
             }
         }
@@ -229,7 +229,7 @@ mod tests {
     fn request(secret: &str, body: &'static [u8], timestamp: &str) -> HookCall<'static> {
         let mut whole = format!("e7.{timestamp}.").into_bytes();
         whole.extend_from_slice(body);
-        let mac = digest::hex(&digest::hmac_sha256(secret.as_bytes(), &whole));
+        let mac = hash::hex(&hash::hmac_sha256(secret.as_bytes(), &whole));
         let headers = [
             ("x-signature", format!("v1=00 v1={mac}")),
             ("x-timestamp", timestamp.to_owned()),

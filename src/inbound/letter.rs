@@ -3,7 +3,7 @@
 //! Standards: RFC 5322 (mail), RFC 3834 (automatic mail is never answered), RFC 3464 and 6522 (delivery reports), RFC 8098
 //! (read receipts), RFC 5233 (the detail of an address).
 
-use crate::domain::digest;
+use crate::domain::hash;
 use crate::domain::season::Channel;
 use crate::service::hearing::{INCOMING_CHARACTERS_MAX, Incoming};
 use jiff::Timestamp;
@@ -70,7 +70,7 @@ pub struct OwnMail {
 pub fn read(octets: &[u8], own: &OwnMail) -> IncomingMail {
     let whole = octets.len() <= MAIL_MAX_OCTETS;
     let octets = &octets[..octets.len().min(MAIL_MAX_OCTETS)];
-    let fallback = || format!("sha256:{}", digest::hex(&digest::sha256(octets)));
+    let fallback = || format!("sha256:{}", hash::hex(&hash::sha256(octets)));
     let Some(mail) = MessageParser::default().parse(octets) else {
         return IncomingMail::Note {
             from: String::new(),

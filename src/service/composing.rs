@@ -9,10 +9,10 @@ use super::ports::{
 };
 use super::wording::Wording;
 use crate::domain::board::{Board, Item};
-use crate::domain::digest;
 use crate::domain::due::window;
 use crate::domain::facts::{Facts, Fingerprint};
 use crate::domain::graph::State;
+use crate::domain::hash;
 use crate::domain::ics;
 use crate::domain::introduction::chaperones_of;
 use crate::domain::itinerary::Itinerary;
@@ -47,13 +47,13 @@ pub struct Composed {
 
 /// The token of the link that stops messages, by that of the link that came with it: whoever has the one cannot find the other.
 pub fn stop_token(token: &str) -> String {
-    let digest = digest::sha256(format!("stop {token}").as_bytes());
+    let digest = hash::sha256(format!("stop {token}").as_bytes());
     URL_SAFE_NO_PAD.encode(&digest[..TOKEN_OCTETS])
 }
 
 /// The hash of a token as stored.
 pub fn token_hash(token: &str) -> String {
-    digest::hex(&digest::sha256(token.as_bytes()))
+    hash::hex(&hash::sha256(token.as_bytes()))
 }
 
 impl<S: Store, G: Gateway> Office<S, G> {

@@ -12,9 +12,9 @@ use super::ports::{
 use super::wording;
 use crate::domain::board::Board;
 use crate::domain::cron_rule::CronRule;
-use crate::domain::digest as hashing;
 use crate::domain::digests::{self, DigestMoment, Seen, worth_saying};
 use crate::domain::due::window;
+use crate::domain::hash as hashing;
 use crate::domain::introduction::{Greeting, greetings};
 use crate::domain::published::clocks;
 use crate::domain::record::Record;

@@ -7,8 +7,8 @@ use super::office::{Desk, Office, OfficeFault};
 use super::ports::{Effects, Gateway, NewIncoming, NewReply, Store};
 use super::reply::ReplyKind;
 use crate::domain::board::Item;
-use crate::domain::digest;
 use crate::domain::edit::Edit;
+use crate::domain::hash;
 use crate::domain::season::{Channel, GuardianId};
 use crate::domain::standing::address;
 use jiff::{SignedDuration, Timestamp};
@@ -79,7 +79,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
                 "{} {} {child} {event} {minute} {}",
                 request.word(),
                 references.join("+"),
-                digest::hex(&digest::sha256(words.as_bytes()))
+                hash::hex(&hash::sha256(words.as_bytes()))
             ),
             channel: None,
             address: String::new(),

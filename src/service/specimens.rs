@@ -4,7 +4,7 @@ use super::composing::preview;
 use super::office::{Office, OfficeFault};
 use super::ports::{Content, Gateway, Outcome, Parcel, Store};
 use crate::domain::board::Board;
-use crate::domain::digest;
+use crate::domain::hash;
 use crate::domain::plan::{self, Wanted};
 use crate::domain::reasons;
 use crate::domain::season::Channel;
@@ -71,7 +71,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             return Ok(Tested::NoAddress(channel));
         };
         let season = self.desk().await?.season;
-        let external = digest::hex(&digest::sha256(once.as_bytes()));
+        let external = hash::hex(&hash::sha256(once.as_bytes()));
         let wording = &specimen.wanted.wording;
         if !self.store.note_test(season, &external, channel, wording, specimen.now).await? {
             return Ok(Tested::Before);

@@ -18,7 +18,7 @@ use super::shown;
 use super::views::{CalendarPage, Made, OtherLanguage};
 use crate::domain::board::Item;
 use crate::domain::season::{ChaperoneId, Person, Season};
-use crate::domain::{digest, ics};
+use crate::domain::{hash, ics};
 use crate::service::calendars::{CalendarData, CalendarDay, PRODUCT, REFRESH_MINUTES, Whose};
 use crate::service::ports::{Gateway, LinkKind, Store};
 
@@ -175,7 +175,7 @@ fn file(data: &CalendarData, headers: &HeaderMap) -> Response {
         .collect();
     let name = format!("{} · {}", season.school, season.name);
     let text = ics::feed(PRODUCT, &name, REFRESH_MINUTES, &entries);
-    let digest = digest::hex(&digest::sha256(text.as_bytes()));
+    let digest = hash::hex(&hash::sha256(text.as_bytes()));
     let tag = format!("\"{}\"", &digest[..TAG_CHARACTERS]);
     let known = headers.get_all(IF_NONE_MATCH).iter().filter_map(|value| value.to_str().ok()).any(|value| {
         value.split(',').map(|one| one.trim().trim_start_matches("W/")).any(|one| one == "*" || one == tag)

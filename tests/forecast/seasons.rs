@@ -68,7 +68,7 @@ impl Truth {
             Truth::Weibull => (-2.0_f64.ln() * (hours / MEDIANS[channel]).sqrt()).exp(),
             Truth::Gamma => gamma_above(hours * GAMMA_MEDIAN / MEDIANS[channel]),
             Truth::Halves => [1.0 / 3.0, 20.0]
-                .map(|median: f64| 0.5 * allheard::domain::forecast::bell::above((hours / median).ln()))
+                .map(|median: f64| 0.5 * allheard::domain::forecast::normal::above((hours / median).ln()))
                 .iter()
                 .sum(),
         }

@@ -3,7 +3,7 @@
 
 use allheard::demo::dice::Dice;
 use allheard::domain::board::Board;
-use allheard::domain::digest;
+use allheard::domain::hash;
 use allheard::domain::itinerary::Itinerary;
 use allheard::domain::season::{About, Channel};
 use allheard::gateway::memory::{Fate, Memory};
@@ -81,7 +81,7 @@ fn fate(seed: u64, calm: bool, reference: &str, nth: u64) -> Fate {
     if calm {
         return Fate::Taken;
     }
-    let word = digest::sha256(format!("{reference} {nth}").as_bytes());
+    let word = hash::sha256(format!("{reference} {nth}").as_bytes());
     let mix = u64::from_le_bytes([word[0], word[1], word[2], word[3], word[4], word[5], word[6], word[7]]);
     let mut dice = Dice::new(seed ^ mix, "fate");
     match dice.weighted(&[78.0, 6.0, 4.0, 7.0, 3.0, 2.0]) {

@@ -6,8 +6,8 @@ use crate::school;
 use allheard::demo::dice::Dice;
 use allheard::domain::board::Item;
 use allheard::domain::book::Book;
-use allheard::domain::digest;
 use allheard::domain::graph::{self, State, Step};
+use allheard::domain::hash;
 use allheard::domain::record::AnswerKind;
 use allheard::domain::season::Channel;
 use allheard::domain::standing::standing;
@@ -445,7 +445,7 @@ impl Run {
         self.again_at = sent.again_at;
         if nth % 16 == 3 {
             let link = NewLink {
-                hash: digest::hex(&digest::sha256(format!("{} {nth}", self.setup.seed).as_bytes())),
+                hash: hash::hex(&hash::sha256(format!("{} {nth}", self.setup.seed).as_bytes())),
                 kind: LinkKind::Chaperone,
                 message: 0,
                 chaperone: "V001".to_owned(),
@@ -844,7 +844,7 @@ impl Run {
         // Digests belong to no plan.
         let planned = || offers.iter().filter(|offer| offer.parcel.message != 0);
         Outcome {
-            trace: digest::hex(&digest::sha256(self.trace.join("\n").as_bytes())),
+            trace: hash::hex(&hash::sha256(self.trace.join("\n").as_bytes())),
             crashed: self.crashed,
             held: self.held,
             breaches: self.world.breaches.lock().unwrap().clone(),

@@ -3,7 +3,7 @@
 //! Each is a distribution of the logarithm of the hours, moved by μ and stretched by σ, or two of them side by side. A figure is
 //! kept in a form without bounds: ln σ for σ, the logit for a share.
 
-use super::bell;
+use super::normal;
 use std::f64::consts::PI;
 
 /// Figures a family has at most.
@@ -133,7 +133,7 @@ impl Family {
     fn kernel(self, z: f64) -> (f64, f64) {
         match self {
             Family::LogNormal | Family::TwoLogNormal => {
-                let density = bell::density(z);
+                let density = normal::density(z);
                 (density, -z * density)
             }
             Family::LogLogistic => {
@@ -152,7 +152,7 @@ impl Family {
     /// Chance of the standard distribution of the logarithm to be above.
     fn tail(self, z: f64) -> f64 {
         match self {
-            Family::LogNormal | Family::TwoLogNormal => bell::above(z),
+            Family::LogNormal | Family::TwoLogNormal => normal::above(z),
             Family::LogLogistic => share(-z),
             Family::Weibull | Family::TwoWeibull => (-z.min(LOG_MOST).exp()).exp(),
         }

@@ -4,8 +4,8 @@
 //! never answer. With each message the time begins anew, so a case is a row of stretches of silence, the last of which may
 //! end in an answer.
 
+use super::bfgs::{Matrix, inverse, lowest};
 use super::curve::{CurveReading, Family, logit, share};
-use super::lowest::{Matrix, inverse, lowest};
 use std::f64::consts::TAU;
 
 /// Step of the differences that give the curvature.

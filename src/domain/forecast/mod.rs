@@ -17,11 +17,11 @@
 //! **The range** holds 80 %, chance and the doubt about the fitted figures together. It is worked out, not drawn: no
 //! randomness. `tests/forecast/` holds it against seasons of other distributions than those fitted.
 
-pub mod bell;
+pub mod bfgs;
 pub mod cases;
 pub mod curve;
 pub mod fit;
-pub mod lowest;
+pub mod normal;
 pub mod predict;
 
 pub use cases::{Asking, CHANNELS, Case};

@@ -1,7 +1,7 @@
 //! From a fit to the number heard by an instant, with its range.
 
+use super::bfgs::{dot, product};
 use super::fit::{Fit, Stretch};
-use super::lowest::{dot, product};
 
 /// The mass a range should hold.
 pub const MASS: f64 = 0.8;

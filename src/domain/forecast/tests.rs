@@ -18,7 +18,7 @@ fn quantile(part: f64) -> f64 {
     let (mut low, mut high) = (-9.0, 9.0);
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
-        if 1.0 - bell::above(middle) < part { low = middle } else { high = middle }
+        if 1.0 - normal::above(middle) < part { low = middle } else { high = middle }
     }
     low
 }

@@ -19,7 +19,7 @@ use super::book::Book;
 use super::day::rooms::Rooms;
 use super::day::turns::{Ease, Turn};
 use super::day::{Day, Part, Timed};
-use super::digest;
+use super::hash;
 use super::season::{ChaperoneId, ChildId, EventId, EventKind, Lead, Number, Person, RoomId, Season, Side};
 use jiff::civil::DateTime;
 use std::cell::RefCell;
@@ -159,7 +159,7 @@ pub fn version(book: &Book) -> String {
             form.push_str(&format!("{}\u{1f}{:?}\u{1e}", sheet.name, row.cells));
         }
     }
-    digest::hex(&digest::sha256(form.as_bytes())).chars().take(VERSION_CHARACTERS).collect()
+    hash::hex(&hash::sha256(form.as_bytes())).chars().take(VERSION_CHARACTERS).collect()
 }
 
 /// The word of an answer after which nobody needs to sign.

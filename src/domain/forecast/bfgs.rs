@@ -1,4 +1,4 @@
-//! Finding the lowest point of a smooth function, and small matrices.
+//! The lowest point of a smooth function by the method of Broyden, Fletcher, Goldfarb and Shanno, and small matrices.
 
 /// A square matrix by rows.
 pub type Matrix = Vec<Vec<f64>>;
