@@ -371,6 +371,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     async fn decide_some(&self, messages: &[i64], what: Decided) -> Result<u64, OfficeFault> {
+        if what == Decided::Arrived {
+            self.tell_recalled(messages).await?;
+        }
         let mut desk = self.desk().await?;
         let done = self.store.decide(desk.season, messages, what, self.now()).await?;
         if done > 0 {

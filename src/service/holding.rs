@@ -1,8 +1,12 @@
 //! Sending is held when it is not sure what time it is, or what was sent before: until a witness or a person agrees, never by
 //! time passing.
 
-use super::office::{Office, OfficeFault};
+use super::drafting::told_with;
+use super::office::{Office, OfficeFault, notice_key};
 use super::ports::{Doubt, Gateway, Journal, Lost, SendingHold, Store, Witness};
+use crate::domain::graph::State;
+use crate::domain::plan::notice_word;
+use crate::domain::season::GuardianId;
 use jiff::{SignedDuration, Timestamp};
 use std::sync::atomic::Ordering;
 
@@ -15,6 +19,8 @@ const ASTRAY: SignedDuration = SignedDuration::from_secs(5);
 const ASKED_WITHIN: SignedDuration = SignedDuration::from_secs(2);
 /// What monitoring is told of a clock that is astray.
 const CLOCK_TASK: &str = "the clock of this host differs from the database server's";
+/// Messages in doubt that are looked through when a person says that some of them arrived.
+const RECALLED_AT_ONCE: u32 = 100_000;
 /// Attempts compared in one statement.
 const COMPARED_AT_ONCE: usize = 2_000;
 
@@ -171,6 +177,40 @@ impl<S: Store, G: Gateway> Office<S, G> {
             self.hold(Doubt::Restored, &why).await?;
         }
         self.store.register_journal(journal, self.now()).await?;
+        Ok(())
+    }
+
+    /// A person says that messages arrived whose attempts a restored database does not know: what they told is taken to be
+    /// what holds in it, so that any later fact is told as a change.
+    pub(super) async fn tell_recalled(&self, messages: &[i64]) -> Result<(), OfficeFault> {
+        let now = self.now();
+        let desk = self.desk().await?;
+        let (board, record) = (&*desk.board, &desk.record);
+        let in_doubt = self.store.messages_to_see(desk.season, &[State::Uncertain], RECALLED_AT_ONCE).await?;
+        let recalled = in_doubt.iter().filter(|one| one.attempts == 0 && messages.contains(&one.id));
+        let (mut told, mut forms) = (Vec::new(), Vec::new());
+        for message in recalled {
+            let guardians: Vec<GuardianId> =
+                message.guardians.iter().filter_map(|guardian| board.guardian(guardian)).collect();
+            let parts: Vec<_> = message
+                .parts
+                .iter()
+                .filter_map(|part| {
+                    let item = board.item(&part.child, &part.event)?;
+                    Some((item, notice_key(board, &part.notice, part.fingerprint)?))
+                })
+                .collect();
+            for (item, notice) in told_with(board, record, &guardians, &parts, now) {
+                let (child, event) = board.item_refs(item);
+                let fingerprint = board.fingerprint(item);
+                let word = notice_word(board, notice).to_owned();
+                told.push((message.id, child.to_owned(), event.to_owned(), word, fingerprint));
+                forms.push((fingerprint, board.facts(item).form()));
+            }
+        }
+        if !told.is_empty() {
+            self.store.tell_recalled(desk.season, &told, &forms, now).await?;
+        }
         Ok(())
     }
 

@@ -313,6 +313,15 @@ pub trait Store: Send + Sync {
         keys: &[String],
         at: Timestamp,
     ) -> impl Future<Output = Result<u64, StoreFault>> + Send;
+    /// Notes what messages told of which the record of their attempts is lost: message, child, event, notice, fingerprint; and
+    /// the facts of each fingerprint.
+    fn tell_recalled(
+        &self,
+        season: i64,
+        told: &[(i64, String, String, String, Fingerprint)],
+        forms: &[(Fingerprint, String)],
+        at: Timestamp,
+    ) -> impl Future<Output = Result<(), StoreFault>> + Send;
     /// When the latest attempt began; none before the first.
     fn newest_attempt(&self) -> impl Future<Output = Result<Option<Timestamp>, StoreFault>> + Send;
     /// The clock of the store's own host; none where that is ours.

@@ -1,9 +1,10 @@
 //! Holds, the register of journals, and the clock of a database server.
 
 use super::{SqlStore, db::Db, instant, ms, set, sql};
+use crate::domain::facts::Fingerprint;
 use crate::service::ports::{Doubt, Lost, SendingHold, StoreFault};
 use jiff::Timestamp;
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 pub(super) async fn holds(store: &SqlStore) -> Result<Vec<SendingHold>, StoreFault> {
     let rows = store.db.fetch(sql::HOLDS, vec![]).await?;
@@ -73,6 +74,24 @@ pub(super) async fn doubt(store: &SqlStore, keys: &[String], at: Timestamp) -> R
     let moved = tx.run(sql::LOST_DOUBT, vec![]).await?;
     store.commit(tx, "doubt_lost").await?;
     Ok(moved)
+}
+
+/// What messages told whose attempts are lost.
+pub(super) async fn tell(
+    store: &SqlStore,
+    season: i64,
+    told: &[(i64, String, String, String, Fingerprint)],
+    forms: &[(Fingerprint, String)],
+    at: Timestamp,
+) -> Result<(), StoreFault> {
+    let mut tx = store.db.begin().await?;
+    let told: Vec<_> = told.iter().map(|(m, c, e, n, f)| (m, c, e, n, f.to_string())).collect();
+    tx.run(sql::TELL, vec![set(&told)?, ms(at).into()]).await?;
+    let forms: HashMap<String, &String> = forms.iter().map(|(f, form)| (f.to_string(), form)).collect();
+    let forms: Vec<_> = forms.into_iter().collect();
+    tx.run(sql::FACTS_ADD, vec![set(&forms)?, season.into()]).await?;
+    tx.run(sql::SEASON_BUMP, vec![season.into()]).await?;
+    store.commit(tx, "tell_recalled").await
 }
 
 /// When the latest attempt began; none before the first.

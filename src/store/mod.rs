@@ -316,6 +316,15 @@ impl Store for SqlStore {
     async fn doubt_lost(&self, keys: &[String], at: Timestamp) -> Result<u64, StoreFault> {
         holding::doubt(self, keys, at).await
     }
+    async fn tell_recalled(
+        &self,
+        season: i64,
+        told: &[(i64, String, String, String, Fingerprint)],
+        forms: &[(Fingerprint, String)],
+        at: Timestamp,
+    ) -> Result<(), StoreFault> {
+        holding::tell(self, season, told, forms, at).await
+    }
     async fn newest_attempt(&self) -> Result<Option<Timestamp>, StoreFault> {
         holding::newest(self).await
     }

@@ -128,6 +128,28 @@ async fn a_restored_database_is_found_out_by_its_journal() {
     assert_eq!(house.office.store.journals().await.unwrap(), ["j1"]);
 }
 
+// What a person calls arrived was told: whoever got it hears of a later change, and is not asked as if for the first time.
+#[tokio::test]
+async fn what_arrived_after_the_copy_was_made_counts_as_told() {
+    use allheard::domain::graph::State;
+    use allheard::service::ports::{Decided, Lost, Store as _};
+    let house = House::open().await;
+    house.clock.set("2027-05-28T09:30:00Z");
+    house.office.plan_tick().await.unwrap();
+    let season = house.office.desk().await.unwrap().season;
+    let planned = house.office.store.messages_in(season, &[State::Planned], 1_000).await.unwrap();
+    let sheet = planned.iter().find(|m| m.wording == "call-sheet" && m.due <= house.office.now()).unwrap();
+    house.office.compare_journal("j1", &[Lost { key: sheet.key.clone(), number: 1 }]).await.unwrap();
+    let told = async || {
+        let desk = house.office.desk().await.unwrap();
+        let guardian = desk.board.guardian(&sheet.guardians[0]).unwrap();
+        desk.record.told.keys().filter(|(who, _)| *who == guardian).count()
+    };
+    assert_eq!(told().await, 0);
+    assert_eq!(house.office.decide_all(Decided::Arrived).await.unwrap(), 1);
+    assert_eq!(told().await, sheet.parts.len());
+}
+
 #[tokio::test]
 async fn all_that_is_in_doubt_is_decided_in_one_act() {
     let house = House::open().await;
