@@ -3,6 +3,7 @@
 use crate::service::ports::Clock;
 use jiff::Timestamp;
 use std::sync::atomic::{AtomicI64, Ordering};
+use std::time::Duration;
 
 /// The host's clock: the only place that asks for the time of day.
 pub struct HostClock;
@@ -12,12 +13,11 @@ impl Clock for HostClock {
     fn now(&self) -> Timestamp {
         Timestamp::now()
     }
-}
 
-/// How long the machine has been running, its sleep included; nobody sets that.
-pub fn since_boot() -> std::time::Duration {
-    let at = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
-    std::time::Duration::new(u64::try_from(at.tv_sec).unwrap_or(0), u32::try_from(at.tv_nsec).unwrap_or(0))
+    fn since_boot(&self) -> Option<Duration> {
+        let at = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
+        Some(Duration::new(u64::try_from(at.tv_sec).ok()?, u32::try_from(at.tv_nsec).ok()?))
+    }
 }
 
 /// A clock that stands still until it is set.

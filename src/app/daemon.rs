@@ -16,9 +16,6 @@ const LONGEST_SLEEP: SignedDuration = SignedDuration::from_secs(30);
 const SHORTEST_SLEEP: SignedDuration = SignedDuration::from_millis(50);
 /// A task whose last round failed is tried again after so long.
 const AFTER_A_FAULT: SignedDuration = SignedDuration::from_secs(2);
-/// A wall clock that moved so much more than the machine's own has been set: nothing is sent until a witness or a person says
-/// that it is right.
-const CLOCK_JUMP: SignedDuration = SignedDuration::from_mins(3);
 /// The whole plan is made again this often even if nothing is known to have changed.
 const PLAN_EVERY: SignedDuration = SignedDuration::from_hours(1);
 
@@ -32,6 +29,10 @@ const GIVE_UP_AFTER: Duration = Duration::from_mins(15);
 
 /// Runs until the office is told to end. Faults of the store are told and waited out; false where they did not end.
 pub async fn run(house: Arc<House>, wake: Arc<Wake>) -> bool {
+    // Before anything leaves: a host whose clock is astray from its database server's claims nothing.
+    if let Err(fault) = house.look_at_clocks().await {
+        tracing::error!(%fault, "clocks could not be compared");
+    }
     let mut tasks = JoinSet::new();
     let roads = [Channel::Text, Channel::Mail];
     let first = house.now().saturating_add(LOOK_OVER_FIRST).unwrap_or(Timestamp::MAX);
@@ -178,13 +179,18 @@ struct Ticking {
     planned: Option<(i64, Timestamp)>,
     /// The revision for which digests were last looked for, and when one may next be due.
     digests: Option<(i64, Option<Timestamp>)>,
-    seen: Option<(Timestamp, Duration)>,
 }
 
 impl Ticking {
     /// One tick: tend, plan if the season moved on, put digests down. Gives back when to wake.
     async fn tick(&mut self, house: &House, wake: &Wake) -> Result<Option<Timestamp>, OfficeFault> {
-        self.watch_clock(house).await?;
+        let sure = house.clock_is_sure(house.now()).await?;
+        house.look_at_clocks().await?;
+        if !sure || house.holds().await?.iter().any(|hold| hold.doubt == Doubt::Clock) {
+            // Nothing is judged by a clock that is in doubt: nothing expires by it, and no list's moment passes.
+            self.digests = None;
+            return Ok(None);
+        }
         let (season, revision) = {
             let desk = house.desk().await?;
             (desk.season, desk.revision)
@@ -216,21 +222,6 @@ impl Ticking {
         // What is due is the roads' work.
         let due = due.filter(|at| *at > house.now());
         Ok([due, self.digests.and_then(|(_, at)| at)].into_iter().flatten().min())
-    }
-
-    async fn watch_clock(&mut self, house: &House) -> Result<(), OfficeFault> {
-        let (now, since_boot) = (house.now(), super::clock::since_boot());
-        if let Some((then, before)) = self.seen.replace((now, since_boot)) {
-            let passed = SignedDuration::try_from(since_boot.saturating_sub(before)).unwrap_or_default();
-            let off = now.duration_since(then) - passed;
-            if off.abs() > CLOCK_JUMP {
-                self.digests = None;
-                let which = if off.is_positive() { "forward" } else { "back" };
-                let why = format!("the clock of this host was set {} minutes {which}", off.abs().as_mins());
-                house.hold(Doubt::Clock, &why).await?;
-            }
-        }
-        house.look_at_clocks().await
     }
 }
 

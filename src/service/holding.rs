@@ -9,6 +9,7 @@ use crate::domain::plan::notice_word;
 use crate::domain::season::GuardianId;
 use jiff::{SignedDuration, Timestamp};
 use std::sync::atomic::Ordering;
+use std::time::Duration;
 
 /// From how much on our clock and another's count as different.
 pub const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_mins(2);
@@ -21,10 +22,50 @@ const ASKED_WITHIN: SignedDuration = SignedDuration::from_secs(2);
 const CLOCK_TASK: &str = "the clock of this host differs from the database server's";
 /// Messages in doubt that are looked through when a person says that some of them arrived.
 const RECALLED_AT_ONCE: u32 = 100_000;
+/// A wall clock that moved so much more than the machine's own has been set: nothing is sent until a witness or a person says
+/// that it is right.
+const CLOCK_JUMP: SignedDuration = SignedDuration::from_mins(3);
 /// Attempts compared in one statement.
 const COMPARED_AT_ONCE: usize = 2_000;
 
+/// Both clocks of this host, as they were seen last.
+#[derive(Default)]
+pub(super) struct Jump {
+    seen: Option<(Timestamp, Duration)>,
+    /// Why sending has to be held, until it is.
+    why: Option<String>,
+}
+
+impl Jump {
+    fn look(&mut self, now: Timestamp, since_boot: Duration) {
+        let Some((then, before)) = self.seen.replace((now, since_boot)) else { return };
+        let passed = SignedDuration::try_from(since_boot.saturating_sub(before)).unwrap_or_default();
+        let off = now.duration_since(then) - passed;
+        if off.abs() > CLOCK_JUMP {
+            let which = if off.is_positive() { "forward" } else { "back" };
+            self.why =
+                Some(format!("the clock of this host was set {} minutes {which}", off.abs().as_mins()));
+        }
+    }
+}
+
 impl<S: Store, G: Gateway> Office<S, G> {
+    /// Whether our clock has gone on as the machine's own has; where it has not, sending is held. Looked at with the instant
+    /// that is about to be judged by, before anything is claimed by it.
+    pub async fn clock_is_sure(&self, now: Timestamp) -> Result<bool, OfficeFault> {
+        let Some(since_boot) = self.clock.since_boot() else { return Ok(true) };
+        let why = self.jump.lock().ok().and_then(|mut jump| {
+            jump.look(now, since_boot);
+            jump.why.clone()
+        });
+        let Some(why) = why else { return Ok(true) };
+        self.hold(Doubt::Clock, &why).await?;
+        if let Ok(mut jump) = self.jump.lock() {
+            jump.why = None;
+        }
+        Ok(false)
+    }
+
     /// Why nothing is sent.
     pub async fn holds(&self) -> Result<Vec<SendingHold>, OfficeFault> {
         Ok(self.store.holds().await?)
@@ -241,5 +282,22 @@ impl<S: Store, G: Gateway> Office<S, G> {
             }
             _ => Ok(()),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_clock_that_was_set_is_told_from_time_that_passed() {
+        let at = |seconds: i64| Timestamp::UNIX_EPOCH + SignedDuration::from_secs(seconds);
+        let mut jump = Jump::default();
+        for (wall, machine) in [(0, 100), (30, 130), (36_030, 36_130), (36_120, 36_130)] {
+            jump.look(at(wall), Duration::from_secs(machine));
+            assert_eq!(jump.why, None, "a pause, a sleep, and a minute and a half are none");
+        }
+        jump.look(at(43_400), Duration::from_secs(36_140));
+        assert!(jump.why.as_deref().unwrap_or("").contains("set 121 minutes forward"), "{:?}", jump.why);
     }
 }

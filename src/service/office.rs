@@ -2,6 +2,7 @@
 
 use super::health::Health;
 use super::hearing::Waiting;
+use super::holding::Jump;
 use super::outlook::Tariffs;
 use super::ports::{
     Clock, Gateway, History, Journal, NewAnswer, Random, Store, StoreFault, StoredSeason, StoredTelling,
@@ -195,6 +196,8 @@ pub struct Office<S, G> {
     pub(super) witnesses: Mutex<HashMap<String, Witness>>,
     /// Clocks that a person has overruled.
     pub(super) overruled: Mutex<BTreeSet<String>>,
+    /// What both clocks of this host said last, and how far apart they have moved until that is written down as a hold.
+    pub(super) jump: Mutex<Jump>,
     /// Whose clock this program holds sending for.
     pub(super) held_for: Mutex<Option<String>>,
     /// Whether this host's clock differs from the database server's, which others on it go by.
@@ -236,6 +239,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             waiting: Mutex::new(VecDeque::new()),
             witnesses: Mutex::new(HashMap::new()),
             overruled: Mutex::new(BTreeSet::new()),
+            jump: Mutex::new(Jump::default()),
             held_for: Mutex::new(None),
             astray: AtomicBool::new(false),
             journal: OnceLock::new(),

@@ -8,6 +8,7 @@ use crate::domain::season::Channel;
 use jiff::Timestamp;
 use std::collections::HashMap;
 use std::future::Future;
+use std::time::Duration;
 
 mod carrying;
 mod changes;
@@ -45,6 +46,10 @@ pub use messages::{
 pub trait Clock: Send + Sync {
     /// The present instant.
     fn now(&self) -> Timestamp;
+    /// How long the machine has been running, its sleep included, which nobody sets; none for a clock that is set by hand.
+    fn since_boot(&self) -> Option<Duration> {
+        None
+    }
 }
 
 /// The one source of randomness.
