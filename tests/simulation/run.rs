@@ -13,9 +13,7 @@ use allheard::domain::season::Channel;
 use allheard::domain::standing::standing;
 use allheard::service::answering::Noted;
 use allheard::service::office::{Office, OfficeFault, Ways};
-use allheard::service::ports::{
-    CrashPoint, Decided, Doubt, Hand, LinkKind, NewLink, Store, StoreFault, Witness,
-};
+use allheard::service::ports::{CrashPoint, Decided, Doubt, Hand, LinkKind, NewLink, Store, StoreFault};
 use allheard::service::wording::Wording;
 use allheard::store::SqlStore;
 use allheard::store::db::{Db, Statement};
@@ -371,7 +369,7 @@ impl Run {
         self.world.offers.lock().unwrap().iter().filter(|offer| offer.parcel.message != 0).count()
     }
 
-    /// At some steps the clock is in doubt; a witness or a person ends that, by turns.
+    /// At some steps the clock is in doubt, until a person says that it is right.
     async fn clock_in_doubt(&mut self, step: usize) {
         if let Some(length) = self.setup.holds.get(&step).filter(|_| self.held_until.is_none()) {
             self.held_until = Some(step + length);
@@ -381,18 +379,8 @@ impl Run {
         }
         if self.held_until.is_some_and(|until| step >= until) {
             self.held_until = None;
-            if step.is_multiple_of(2) {
-                self.office().settle_doubt(Doubt::Clock).await.expect("the store answers");
-            } else {
-                let at = self.now() + SignedDuration::from_secs(1);
-                self.clock.set(at);
-                self.office().note_witness(Witness {
-                    who: "a gateway".to_owned(),
-                    at,
-                    ahead: SignedDuration::ZERO,
-                });
-                self.office().look_at_clocks().await.expect("the store answers");
-            }
+            // By a person: a server's own clock knows nothing of a simulated season.
+            self.office().settle_doubt(Doubt::Clock).await.expect("the store answers");
             let holds = self.office().holds().await.expect("the store answers");
             if !holds.is_empty() {
                 self.world.breach(format!("a hold that was settled stays: {holds:?}"));
