@@ -275,6 +275,23 @@ fn a_title_above_the_headings_is_passed_over() {
     assert!(read.season.is_some());
 }
 
+// Two headings, both misspelt, are headings and no title; a workbook under another name is no text.
+#[test]
+fn what_is_no_title_and_what_is_no_text() {
+    let slips = folder_checked(|folder| {
+        std::fs::write(folder.join("places.csv"), "nmae,dorr\nHall,side door\n").unwrap();
+    });
+    let cures: Vec<&str> = slips.problems.iter().map(|p| p.cure.as_str()).collect();
+    for meant in ["Did you mean 'name'?", "Did you mean 'door'?"] {
+        assert!(cures.contains(&meant), "{cures:?}");
+    }
+    let renamed = folder_checked(|folder| {
+        let octets = allheard::workbook::to_xlsx(&example()).unwrap();
+        std::fs::write(folder.join("places.csv"), octets).unwrap();
+    });
+    assert!(renamed.problems.iter().any(|p| p.sheet == "places" && p.reason == "the file holds no text"));
+}
+
 #[test]
 fn a_heading_of_another_list_is_named_as_ours() {
     let read = folder_checked(|folder| {

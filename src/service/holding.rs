@@ -8,6 +8,7 @@ use crate::domain::graph::State;
 use crate::domain::plan::notice_word;
 use crate::domain::season::GuardianId;
 use jiff::{SignedDuration, Timestamp};
+use std::collections::HashSet;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
@@ -228,7 +229,8 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let desk = self.desk().await?;
         let (board, record) = (&*desk.board, &desk.record);
         let in_doubt = self.store.messages_to_see(desk.season, &[State::Uncertain], RECALLED_AT_ONCE).await?;
-        let recalled = in_doubt.iter().filter(|one| one.attempts == 0 && messages.contains(&one.id));
+        let meant: HashSet<i64> = messages.iter().copied().collect();
+        let recalled = in_doubt.iter().filter(|one| one.attempts == 0 && meant.contains(&one.id));
         let (mut told, mut forms) = (Vec::new(), Vec::new());
         for message in recalled {
             let guardians: Vec<GuardianId> =

@@ -11,6 +11,9 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::str::Utf8Error;
 
+/// Octets that no text of any alphabet holds: a workbook or a picture under another name.
+const BINARY: std::ops::RangeInclusive<u8> = 0..=8;
+
 /// Reads every `.csv` of a folder.
 pub(super) fn read(folder: &Path) -> Result<(Book, Vec<Problem>), Problem> {
     let unreadable = |fault: std::io::Error| {
@@ -65,6 +68,16 @@ fn sheet(name: &str, bytes: &[u8], intake: &mut Intake) -> Result<(), Problem> {
     };
     let text = match decoded(bytes) {
         Ok(text) => text,
+        Err(_) if bytes.iter().any(|octet| BINARY.contains(octet)) => {
+            intake.tell(header::problem(
+                Weight::Error,
+                name,
+                None,
+                "the file holds no text".to_owned(),
+                "Save the sheet as 'CSV UTF-8'.".to_owned(),
+            ));
+            return Ok(());
+        }
         Err(fault) => {
             let line = bytes[..fault.valid_up_to()].iter().filter(|b| **b == b'\n').count() + 1;
             let (text, _) = encoding_rs::WINDOWS_1252.decode_without_bom_handling(bytes);

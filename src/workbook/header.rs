@@ -83,9 +83,11 @@ fn is_column(layout: &Layout, name: &str) -> bool {
     layout.columns.iter().any(|c| c.name == wanted || c.name == wanted.replace("email", "e-mail"))
 }
 
-/// Whether a first line is a title and no header: a cell or two, none of which is the heading of a column.
+/// Whether a first line is a title and no header: a cell or two, none of which is the heading of a column or nearly so.
 pub(super) fn is_title(layout: &Layout, header: &BTreeMap<u32, String>) -> bool {
-    header.len() <= TITLE_MAX_CELLS && !header.values().any(|name| is_column(layout, name))
+    let all: Vec<&str> = layout.columns.iter().map(|column| column.name).collect();
+    let heads = |name: &String| is_column(layout, name) || meant(&key(name), &all).is_some();
+    header.len() <= TITLE_MAX_CELLS && !header.values().any(heads)
 }
 
 /// Cells of a title above a header at most.

@@ -1,7 +1,7 @@
 //! The host's clock set wrong while the daemon runs, by a library that changes what programs are told of the time (faketime).
 
 use super::database;
-use super::host::{Host, Sink, book_due, until};
+use super::host::{Daemon, Host, Sink, book_due, until};
 use super::support::server::{MailServer, Script};
 use jiff::{SignedDuration, Timestamp};
 use std::path::{Path, PathBuf};
@@ -23,6 +23,17 @@ fn library(test: &str) -> Option<PathBuf> {
     found
 }
 
+/// A daemon that is told the time by a file.
+fn served_by(host: &Host, library: &Path, time: &Path) -> Daemon {
+    let (library, file) = (library.display().to_string(), time.display().to_string());
+    host.serve_in(&[
+        ("LD_PRELOAD", &library),
+        ("FAKETIME_TIMESTAMP_FILE", &file),
+        ("FAKETIME_NO_CACHE", "1"),
+        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
+    ])
+}
+
 /// Due in an hour or so: the next full hour but one, in the zone in which it is about noon.
 fn in_more_than_an_hour() -> String {
     #[allow(clippy::disallowed_methods, reason = "the daemon under test has the host's clock")]
@@ -41,13 +52,7 @@ async fn a_clock_set_forward_sends_nothing_before_its_time() {
     let host = Host::with("", &book, (mail.port, port), "");
     let time = host.path().join("time");
     std::fs::write(&time, "+0").unwrap();
-    let (library, file) = (library.display().to_string(), time.display().to_string());
-    let daemon = host.serve_in(&[
-        ("LD_PRELOAD", &library),
-        ("FAKETIME_TIMESTAMP_FILE", &file),
-        ("FAKETIME_NO_CACHE", "1"),
-        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
-    ]);
+    let daemon = served_by(&host, &library, &time);
     tokio::time::sleep(Duration::from_secs(2)).await;
     assert_eq!((mail.count(), sink.count()), (0, 0), "nothing is due yet");
     std::fs::write(&time, "+2h").unwrap();
@@ -85,13 +90,7 @@ async fn a_host_whose_clock_differs_from_the_servers_claims_nothing() {
     let host = Host::on(&cluster.database().await, 20, (mail.port, port), "");
     let time = host.path().join("time");
     std::fs::write(&time, "+60s").unwrap();
-    let (library, file) = (library.display().to_string(), time.display().to_string());
-    let daemon = host.serve_in(&[
-        ("LD_PRELOAD", &library),
-        ("FAKETIME_TIMESTAMP_FILE", &file),
-        ("FAKETIME_NO_CACHE", "1"),
-        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
-    ]);
+    let daemon = served_by(&host, &library, &time);
     until("the coordinator is told", Duration::from_secs(40), async || {
         mail.seen().messages.iter().any(|mail| mail.contains("clock is wrong"))
     })
@@ -119,13 +118,7 @@ async fn damage_under_way_is_found_by_schedule() {
     let host = Host::with("", &book_due(60, ("14", &in_more_than_an_hour())), (mail.port, port), "");
     let time = host.path().join("time");
     std::fs::write(&time, "+0").unwrap();
-    let (library, file) = (library.display().to_string(), time.display().to_string());
-    let mut daemon = host.serve_in(&[
-        ("LD_PRELOAD", &library),
-        ("FAKETIME_TIMESTAMP_FILE", &file),
-        ("FAKETIME_NO_CACHE", "1"),
-        ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
-    ]);
+    let mut daemon = served_by(&host, &library, &time);
     tokio::time::sleep(Duration::from_secs(1)).await;
     use std::os::unix::fs::FileExt as _;
     let database = std::fs::OpenOptions::new().write(true).open(host.database()).unwrap();

@@ -58,8 +58,9 @@ async fn a_database_that_goes_away_is_waited_for() {
         back.elapsed(),
         host.in_state("uncertain").await
     );
-    // In flight, and answered a moment before it went away: what a daemon knew that ended meanwhile is gone with it.
-    assert!(twice <= 8, "no more mails twice than were in flight: {twice}");
+    // In flight; and where the daemon ended meanwhile, what had been answered a moment before: that is gone with it.
+    let most = if ended.is_some() { 8 } else { 4 };
+    assert!(twice <= most, "no more mails twice than were in flight: {twice}");
     assert!(sink.times().values().all(|n| *n == 1), "no text twice");
     daemon.signal("-TERM");
     daemon.ends(Duration::from_secs(20));

@@ -153,7 +153,11 @@ impl Tongue {
 
     /// The same, each with whether it is a last resort.
     fn worded(&self, letter: &Letter) -> impl Iterator<Item = Result<(String, bool), Fault>> {
-        let context = self.context(&self.together(letter));
+        let context = if letter.children.len() > 1 {
+            self.context(&self.together(letter))
+        } else {
+            self.context(letter)
+        };
         let ends = self.ends(&context);
         let short = one_line(&letter.short);
         let file = format!("{}/text.txt", letter.kind.folder());
