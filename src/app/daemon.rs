@@ -184,7 +184,7 @@ struct Ticking {
 impl Ticking {
     /// One tick: tend, plan if the season moved on, put digests down. Gives back when to wake.
     async fn tick(&mut self, house: &House, wake: &Wake) -> Result<Option<Timestamp>, OfficeFault> {
-        let sure = house.clock_is_sure(house.now()).await?;
+        let sure = house.sure_now().await?.is_some();
         house.look_at_clocks().await?;
         if !sure || house.holds().await?.iter().any(|hold| hold.doubt == Doubt::Clock) {
             // Nothing is judged by a clock that is in doubt: nothing expires by it, and no list's moment passes.

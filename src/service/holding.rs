@@ -51,20 +51,26 @@ impl Jump {
 }
 
 impl<S: Store, G: Gateway> Office<S, G> {
-    /// Whether our clock has gone on as the machine's own has; where it has not, sending is held. Looked at with the instant
-    /// that is about to be judged by, before anything is claimed by it.
-    pub async fn clock_is_sure(&self, now: Timestamp) -> Result<bool, OfficeFault> {
-        let Some(since_boot) = self.clock.since_boot() else { return Ok(true) };
-        let why = self.jump.lock().ok().and_then(|mut jump| {
-            jump.look(now, since_boot);
-            jump.why.clone()
-        });
-        let Some(why) = why else { return Ok(true) };
+    /// The present instant, to judge by; none where our clock has not gone on as the machine's own has, and then sending is held.
+    ///
+    /// Both clocks are read together: an instant read before another task's would otherwise look like a step back.
+    pub async fn sure_now(&self) -> Result<Option<Timestamp>, OfficeFault> {
+        let (now, why) = match self.jump.lock() {
+            Ok(mut jump) => {
+                let now = self.now();
+                if let Some(since_boot) = self.clock.since_boot() {
+                    jump.look(now, since_boot);
+                }
+                (now, jump.why.clone())
+            }
+            Err(_) => (self.now(), None),
+        };
+        let Some(why) = why else { return Ok(Some(now)) };
         self.hold(Doubt::Clock, &why).await?;
         if let Ok(mut jump) = self.jump.lock() {
             jump.why = None;
         }
-        Ok(false)
+        Ok(None)
     }
 
     /// Why nothing is sent.
@@ -74,7 +80,11 @@ impl<S: Store, G: Gateway> Office<S, G> {
 
     /// Sends nothing until somebody agrees, and tells the coordinator by every road, though sending is held.
     pub async fn hold(&self, doubt: Doubt, why: &str) -> Result<(), OfficeFault> {
-        if self.store.hold(doubt, why, self.now()).await? {
+        let begun = self.store.hold(doubt, why, self.now()).await?;
+        if doubt == Doubt::Clock {
+            self.clock_held.store(true, Ordering::Relaxed);
+        }
+        if begun {
             tracing::warn!(doubt = doubt.word(), why, "sending is held");
             self.tell_directly(
                 "Allheard holds all messages",
@@ -89,17 +99,22 @@ impl<S: Store, G: Gateway> Office<S, G> {
 
     /// A person settles it: the clock is right as it is, or what was sent before is known well enough.
     pub async fn settle_doubt(&self, doubt: Doubt) -> Result<bool, OfficeFault> {
-        if doubt == Doubt::Clock
-            && let Ok(mut overruled) = self.overruled.lock()
-        {
-            // Whoever disagreed by so much has been heard.
-            *overruled = self.witnesses().into_iter().map(|witness| witness.who).collect();
+        if doubt == Doubt::Clock {
+            self.overrule_who_differs();
         }
         let lifted = self.store.lift(doubt).await?;
         if lifted {
             tracing::info!(doubt = doubt.word(), "sending goes on by a person's word");
         }
         Ok(lifted)
+    }
+
+    /// Whoever differs from our clock has been heard, and a person has said that ours is right.
+    fn overrule_who_differs(&self) {
+        let differing = self.witnesses().into_iter().filter(|witness| witness.ahead.abs() > ASTRAY);
+        if let Ok(mut overruled) = self.overruled.lock() {
+            overruled.extend(differing.map(|witness| witness.who));
+        }
     }
 
     fn witnesses(&self) -> Vec<Witness> {
@@ -131,13 +146,12 @@ impl<S: Store, G: Gateway> Office<S, G> {
             }
         }
         self.gateway.witnesses().into_iter().for_each(|witness| self.note_witness(witness));
+        let was_held = self.clock_held.load(Ordering::Relaxed);
         let held = self.store.holds().await?.into_iter().find(|hold| hold.doubt == Doubt::Clock);
-        if held.is_none()
-            && let Some(who) = self.held_for.lock().ok().and_then(|mut held_for| held_for.take())
-            && let Ok(mut overruled) = self.overruled.lock()
-        {
-            // Somebody has lifted it elsewhere, as by a command.
-            overruled.insert(who);
+        if was_held && held.is_none() {
+            // Somebody has lifted it elsewhere, as by a command, whichever clock had raised it.
+            self.overrule_who_differs();
+            self.clock_held.store(false, Ordering::Relaxed);
         }
         let overruled = self.overruled.lock().map(|all| all.clone()).unwrap_or_default();
         let all: Vec<Witness> =
@@ -146,9 +160,6 @@ impl<S: Store, G: Gateway> Office<S, G> {
             let (minutes, which) =
                 (other.ahead.abs().as_mins(), if other.ahead.is_positive() { "ahead of" } else { "behind" });
             let why = format!("the clock of this host is {minutes} minutes {which} that of {}", other.who);
-            if let Ok(mut held_for) = self.held_for.lock() {
-                *held_for = Some(other.who.clone());
-            }
             return self.hold(Doubt::Clock, &why).await;
         }
         // One that spoke before says nothing about a clock that has been set since.
@@ -156,9 +167,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             && all.iter().any(|witness| witness.at > hold.since)
             && self.store.lift(Doubt::Clock).await?
         {
-            if let Ok(mut held_for) = self.held_for.lock() {
-                *held_for = None;
-            }
+            self.clock_held.store(false, Ordering::Relaxed);
             tracing::info!("the clock agrees with another again: sending goes on");
         }
         Ok(())

@@ -198,8 +198,8 @@ pub struct Office<S, G> {
     pub(super) overruled: Mutex<BTreeSet<String>>,
     /// What both clocks of this host said last, and how far apart they have moved until that is written down as a hold.
     pub(super) jump: Mutex<Jump>,
-    /// Whose clock this program holds sending for.
-    pub(super) held_for: Mutex<Option<String>>,
+    /// Whether this program holds sending for a clock, as far as it has seen.
+    pub(super) clock_held: AtomicBool,
     /// Whether this host's clock differs from the database server's, which others on it go by.
     pub(super) astray: AtomicBool,
     /// Where attempts are written down beside the store.
@@ -240,7 +240,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
             witnesses: Mutex::new(HashMap::new()),
             overruled: Mutex::new(BTreeSet::new()),
             jump: Mutex::new(Jump::default()),
-            held_for: Mutex::new(None),
+            clock_held: AtomicBool::new(false),
             astray: AtomicBool::new(false),
             journal: OnceLock::new(),
             ending: CancellationToken::new(),

@@ -31,10 +31,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
         let per_second = self.gateway.per_second(channel);
         let season = self.desk().await?.season;
         while !self.ending.is_cancelled() && !self.astray.load(Ordering::Relaxed) {
-            let now = self.now();
-            if !self.clock_is_sure(now).await? {
-                break;
-            }
+            let Some(now) = self.sure_now().await? else { break };
             let lease = self.lease_until(now);
             let claimed = self.store.claim_replies(season, channel, sessions, per_second, now, lease).await?;
             if claimed.is_empty() {

@@ -253,10 +253,7 @@ impl<S: Store, G: Gateway> Office<S, G> {
     }
 
     async fn claim_some(&self, channel: Channel, most: usize) -> Result<super::ports::Claimed, OfficeFault> {
-        let now = self.now();
-        if !self.clock_is_sure(now).await? {
-            return Ok(super::ports::Claimed::default());
-        }
+        let Some(now) = self.sure_now().await? else { return Ok(super::ports::Claimed::default()) };
         let lease_until = self.lease_until(now);
         let most = u32::try_from(most).unwrap_or(u32::MAX);
         let per_second = self.gateway.per_second(channel);

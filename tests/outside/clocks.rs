@@ -66,9 +66,19 @@ async fn a_clock_set_forward_sends_nothing_before_its_time() {
     assert_eq!((families(&mail), sink.count()), (0, 0), "an hour early nothing leaves");
     let state = host.said(&["start"]);
     assert!(state.contains("clock") && state.contains("--clock-is-right"), "{state}");
-    // Time alone lifts nothing; a person's word does.
-    assert!(host.said(&["start", "--clock-is-right"]).contains("noted: sending goes on"));
-    until("all that is due by that clock", Duration::from_secs(60), async || {
+    // Time alone lifts nothing; a person's word does. The text gateway's clock is heard only when the first texts leave: it
+    // speaks against ours and may hold the rest, and a person's second word overrules that for good.
+    let mut words = 0;
+    let goes_on = |words: &mut usize| {
+        *words += 1;
+        assert!(host.said(&["start", "--clock-is-right"]).contains("noted: sending goes on"));
+    };
+    goes_on(&mut words);
+    until("all that is due by that clock", Duration::from_secs(120), async || {
+        if words == 1 && host.said(&["start"]).contains("ahead of that of the text gateway") {
+            goes_on(&mut words);
+        }
+        tokio::time::sleep(Duration::from_secs(1)).await;
         families(&mail) >= 20 && sink.count() >= 20
     })
     .await;
