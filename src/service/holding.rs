@@ -103,6 +103,9 @@ impl<S: Store, G: Gateway> Office<S, G> {
             self.overrule_who_differs();
         }
         let lifted = self.store.lift(doubt).await?;
+        if doubt == Doubt::Clock {
+            self.clock_held.store(false, Ordering::Relaxed);
+        }
         if lifted {
             tracing::info!(doubt = doubt.word(), "sending goes on by a person's word");
         }
